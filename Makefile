@@ -1,0 +1,32 @@
+# One command for each thing; both make their own environment in .venv.
+PYTHON ?= python3
+BIN := .venv/bin
+
+.PHONY: demo test check setup bench clean
+
+demo: .venv/ready
+	$(BIN)/gaugewright demo
+
+test: .venv/ready-dev
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/python -m pytest -n auto
+
+bench: .venv/ready-dev
+	$(BIN)/pip install -q -e '.[bench]'
+	$(BIN)/python -m benchmarks
+
+.venv/ready: pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Python 3.11 or newer is needed"; exit 1; }
+	$(PYTHON) -m venv .venv || { echo "On Debian: apt-get install python3-venv"; exit 1; }
+	$(BIN)/python -m pip install -q -e .
+	@touch $@
+
+.venv/ready-dev: .venv/ready
+	$(BIN)/python -m pip install -q -e '.[dev]'
+	@touch $@
+
+clean:
+	rm -rf .venv

@@ -1,0 +1,1 @@
+"""Use cases: one function for each thing a fitter does."""

@@ -1,0 +1,1 @@
+"""What is stated about a finished job, and how it looks."""

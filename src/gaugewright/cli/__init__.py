@@ -1,0 +1,1 @@
+"""The commands: parse, call a use case, show the result."""

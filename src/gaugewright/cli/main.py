@@ -1,0 +1,5 @@
+"""The one program."""
+
+
+def main() -> None:
+    """Run the command line."""

@@ -1,0 +1,1 @@
+"""Fuel: density and thermal volume correction."""

@@ -1,0 +1,1 @@
+"""Quantities with uncertainty, least squares, rounding, En numbers."""

@@ -1,0 +1,1 @@
+"""Where to drill, which pours to make, what to bring."""

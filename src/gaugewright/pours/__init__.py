@@ -1,0 +1,1 @@
+"""One fill: does this pour fit, what was mistyped, is the reading steady."""

@@ -1,0 +1,1 @@
+"""The fit, its band, thinning, comparing, table files."""

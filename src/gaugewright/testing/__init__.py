@@ -1,0 +1,1 @@
+"""Contract tests and fakes, public."""

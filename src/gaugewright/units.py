@@ -1,0 +1,1 @@
+"""Unit conversions, for the edges only."""

@@ -1,0 +1,1 @@
+"""What the litres say in service: logs, events, receipts, health."""

@@ -1,0 +1,1 @@
+"""Conductors, voltage drop, fuses, standing current, pin map."""
