@@ -1,0 +1,76 @@
+"""What is asked of an entry when it is recorded, said so that the person can put it right."""
+
+from collections.abc import Sequence
+from math import isfinite
+
+from gaugewright.errors import InputError
+
+MAX_WORDS = 20_000
+"""Longest free text in one field. [characters]"""
+_HEX = frozenset("0123456789abcdef")
+
+
+class Event:
+    """One thing that happened to a job; the kinds of entry derive from it."""
+
+    __slots__ = ()
+
+    def check(self) -> None:
+        """Raise `InputError` if this may not be recorded as it stands."""
+
+
+def require_text(field: str, text: str, *, may_be_empty: bool = False) -> None:
+    """Refuse missing or endless words.
+
+    >>> require_text("reason", "  ")
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: reason: must not be empty
+    """
+    if not may_be_empty and not text.strip():
+        raise InputError("must not be empty", field=field)
+    if len(text) > MAX_WORDS:
+        raise InputError(f"at most {MAX_WORDS} characters, found {len(text)}", field=field)
+
+
+def require_name(field: str, name: str, longest: int = 200) -> None:
+    """Refuse a name that is empty, long or not printable on one line."""
+    require_text(field, name)
+    if len(name) > longest:
+        raise InputError(f"at most {longest} characters, found {len(name)}", field=field)
+    if not name.isprintable():
+        raise InputError(f"must be one line of printable text, found {name!r}", field=field)
+
+
+def require_positive(field: str, value: float) -> None:
+    """Refuse a number that is not above zero, or not finite."""
+    require_finite(field, value)
+    if value <= 0:
+        raise InputError(f"must be above 0, found {value:g}", field=field)
+
+
+def require_finite(field: str, value: float) -> None:
+    """Refuse NaN and infinity."""
+    if not isfinite(value):
+        raise InputError(f"must be a finite number, found {value}", field=field)
+
+
+def require_at_least(field: str, value: float, least: float) -> None:
+    """Refuse a number below ``least``, or not finite."""
+    require_finite(field, value)
+    if value < least:
+        raise InputError(f"must be at least {least:g}, found {value:g}", field=field)
+
+
+def require_choice(field: str, value: str, choices: Sequence[str]) -> None:
+    """Refuse a word that is not among the choices."""
+    if value not in choices:
+        raise InputError(f"must be one of {', '.join(choices)}, found {value!r}", field=field)
+
+
+def require_sha256(field: str, digest: str) -> None:
+    """Refuse what is not 64 lower-case hexadecimal digits."""
+    if len(digest) != 64 or not _HEX.issuperset(digest):
+        raise InputError(
+            f"must be 64 lower-case hexadecimal digits, found {digest[:80]!r}", field=field
+        )
