@@ -1,1 +1,108 @@
-"""Unit conversions, for the edges only."""
+"""Litres and gallons, millimetres and inches, °C and °F: for the edges only.
+
+Inside the program everything is mm, litres and °C; a person's units are converted where
+they type and where they read.  The factors are exact: the inch is 25.4 mm and the US
+gallon 231 cubic inches (NIST Handbook 44, appendix C), the imperial gallon 4.54609 L
+(UK Units of Measurement Regulations 1995).
+"""
+
+import re
+from math import isfinite
+from typing import Literal
+
+from gaugewright.errors import InputError
+
+MM_PER_INCH = 25.4
+L_PER_US_GALLON = 3.785411784
+L_PER_IMPERIAL_GALLON = 4.54609
+
+VolumeUnit = Literal["L", "US gal", "imp gal"]
+LengthUnit = Literal["mm", "in"]
+TemperatureUnit = Literal["°C", "°F"]
+
+_LITRES: dict[VolumeUnit, float] = {
+    "L": 1.0,
+    "US gal": L_PER_US_GALLON,
+    "imp gal": L_PER_IMPERIAL_GALLON,
+}
+_MM: dict[LengthUnit, float] = {"mm": 1.0, "in": MM_PER_INCH}
+_LENGTH_WORDS = {
+    "": 1.0, "mm": 1.0, "cm": 10.0, "m": 1000.0,
+    "in": MM_PER_INCH, "inch": MM_PER_INCH, "inches": MM_PER_INCH, '"': MM_PER_INCH,
+    "″": MM_PER_INCH, "ft": 12 * MM_PER_INCH,
+}  # fmt: skip
+
+
+def to_litres(value: float, unit: VolumeUnit) -> float:
+    """Return litres. [L]
+
+    >>> to_litres(1, "US gal")
+    3.785411784
+    """
+    return value * _LITRES[unit]
+
+
+def from_litres(litres: float, unit: VolumeUnit) -> float:
+    """Return a volume in a person's unit.
+
+    >>> from_litres(45.4609, "imp gal")
+    10.0
+    """
+    return litres / _LITRES[unit]
+
+
+def to_mm(value: float, unit: LengthUnit) -> float:
+    """Return millimetres. [mm]
+
+    >>> to_mm(2, "in")
+    50.8
+    """
+    return value * _MM[unit]
+
+
+def from_mm(mm: float, unit: LengthUnit) -> float:
+    """Return a length in a person's unit.
+
+    >>> from_mm(127, "in")
+    5.0
+    """
+    return mm / _MM[unit]
+
+
+def to_celsius(value: float, unit: TemperatureUnit) -> float:
+    """Return degrees Celsius. [°C]
+
+    >>> to_celsius(59, "°F")
+    15.0
+    """
+    return value if unit == "°C" else (value - 32) / 1.8
+
+
+def from_celsius(celsius: float, unit: TemperatureUnit) -> float:
+    """Return a temperature in a person's unit.
+
+    >>> from_celsius(15, "°F")
+    59.0
+    """
+    return celsius if unit == "°C" else celsius * 1.8 + 32
+
+
+def parse_length_mm(text: str, *, field: str | None = None) -> float:
+    """Return the length that a person typed, in mm if no unit is written. [mm]
+
+    The decimal mark may be a comma.
+
+    >>> parse_length_mm("10mm"), parse_length_mm("0,5in"), parse_length_mm("1 cm")
+    (10.0, 12.7, 10.0)
+    """
+    found = re.fullmatch(r"\s*([+-]?(?:\d+[.,]?\d*|[.,]\d+))\s*([^\d\s.,]*)\s*", text, re.ASCII)
+    factor = None if found is None else _LENGTH_WORDS.get(found[2].lower())
+    if found is None or factor is None:
+        raise InputError(
+            f"'{text}' is not a length; wanted a number with mm, cm, m, in or ft, such as 10mm",
+            field=field,
+        )
+    value = float(found[1].replace(",", ".")) * factor
+    if not isfinite(value):
+        raise InputError(f"'{text}' is too large for a length", field=field)
+    return value

@@ -1,0 +1,204 @@
+"""Files in and out: texts in the encodings that people have, writes that are whole or none.
+
+``-`` stands for standard input and standard output.
+"""
+
+import codecs
+import os
+import re
+import secrets
+import stat
+import sys
+from pathlib import Path
+
+from gaugewright.errors import FileError, InputError
+
+MOST_BYTES = 20 * 1024 * 1024
+"""A text file above this size is refused before it is read. [bytes]"""
+
+# Control characters that no text file has; tab, line feed, form feed and return are fine.
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f]")
+
+
+def read_text(path: str, *, most_bytes: int = MOST_BYTES) -> str:
+    """Return the text of a file, or of standard input for ``-``.
+
+    Raises `FileError` if it cannot be read and `InputError` if it is too large or not text.
+    """
+    return decode(read_bytes(path, most_bytes=most_bytes), name=shown_name(path))
+
+
+def read_bytes(path: str, *, most_bytes: int = MOST_BYTES) -> bytes:
+    """Return the bytes of a file, or of standard input for ``-``.
+
+    Never more than ``most_bytes`` are held, whatever the file says of its size.
+    """
+    name = shown_name(path)
+    try:
+        if path == "-":
+            found = sys.stdin.buffer.read(most_bytes + 1)
+        else:
+            with open(path, "rb") as stream:
+                _require_size(os.fstat(stream.fileno()), name, most_bytes)
+                found = stream.read(most_bytes + 1)
+    except OSError as error:
+        raise FileError(f"{name}: cannot be read: {reason(error)}") from None
+    except ValueError as error:  # a NUL in the name
+        raise FileError(f"{name!r}: cannot be read: {error}") from None
+    if len(found) > most_bytes:
+        raise _too_large(name, most_bytes)
+    return found
+
+
+def decode(found: bytes, *, name: str | None = None) -> str:
+    r"""Return the text in bytes that are UTF-8, UTF-16 or, as a last resort, Windows-1252.
+
+    >>> decode("step;added_l\n1;45,5".encode("utf-16"))
+    'step;added_l\n1;45,5'
+    >>> decode(b"\x89PNG\r\n\x1a\n\x00\x00\x00", name="photo.png")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: photo.png: is not a text file (it holds the byte 0x1a)...
+    """
+    for encoding in _encodings(found):
+        try:
+            text = found.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        control = _CONTROL.search(text)
+        if control:
+            raise InputError(
+                f"is not a text file (it holds the byte 0x{ord(control[0]):02x}); "
+                "wanted text in UTF-8",
+                file=name,
+            )
+        return text.removeprefix("\ufeff")
+    raise InputError("is not a text file; wanted text in UTF-8", file=name)
+
+
+def write_text(path: str, text: str) -> None:
+    """Write a text as UTF-8, whole or not at all; ``-`` is standard output."""
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: str, content: bytes) -> None:
+    """Write a file whole or not at all; ``-`` is standard output.
+
+    The content goes to a temporary file beside it, to the disk, and then into place in
+    one step, so that a power cut or a full disk leaves the old file or the new one.
+    Raises `FileError`.
+    """
+    if path == "-":
+        _write_out(content)
+        return
+    target = Path(path)
+    if target.is_dir():
+        raise FileError(f"{path}: cannot be written: it is a folder")
+    # A pipe or a device cannot be replaced by a file, and must not be.
+    if target.exists() and not target.is_file():
+        _write_through(path, content)
+        return
+    try:
+        _replace(target.resolve(), content)
+    except OSError as error:
+        raise FileError(f"{path}: cannot be written: {reason(error)}") from None
+    except ValueError as error:
+        raise FileError(f"{path!r}: cannot be written: {error}") from None
+
+
+def shown_name(path: str) -> str:
+    """Return what a message calls the file.
+
+    >>> shown_name("-"), shown_name("pours.csv")
+    ('standard input', 'pours.csv')
+    """
+    return "standard input" if path == "-" else path
+
+
+def reason(error: OSError) -> str:
+    """Return why the system refused, in words.
+
+    >>> import errno
+    >>> reason(OSError(errno.ENOSPC, "No space left on device"))
+    'no space left on device'
+    """
+    text = error.strerror or str(error)
+    return text[:1].lower() + text[1:]
+
+
+def _require_size(status: os.stat_result, name: str, most_bytes: int) -> None:
+    if stat.S_ISREG(status.st_mode) and status.st_size > most_bytes:
+        raise _too_large(name, most_bytes, status.st_size)
+
+
+def _too_large(name: str, most_bytes: int, size: int | None = None) -> InputError:
+    found = f"is {size / 1e6:.0f} MB" if size is not None else "goes on"
+    return InputError(f"{found}, above the {most_bytes / 1e6:.0f} MB that are read", file=name)
+
+
+def _encodings(found: bytes) -> tuple[str, ...]:
+    if found.startswith(codecs.BOM_UTF8):
+        return ("utf-8",)
+    if found.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return ("utf-16",)
+    # Without a mark, UTF-16 of Western text shows as a zero in every second byte.
+    head = found[:2000]
+    if len(head) >= 4 and len(found) % 2 == 0:
+        if head[1::2].count(0) > 0.9 * len(head) / 2 and 0 not in head[0::2]:
+            return ("utf-16-le",)
+        if head[0::2].count(0) > 0.9 * len(head) / 2 and 0 not in head[1::2]:
+            return ("utf-16-be",)
+    return ("utf-8", "cp1252")
+
+
+def _write_out(content: bytes) -> None:
+    try:
+        sys.stdout.flush()
+        sys.stdout.buffer.write(content)
+        sys.stdout.buffer.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise FileError(f"standard output: cannot be written: {reason(error)}") from None
+
+
+def _write_through(path: str, content: bytes) -> None:
+    try:
+        with open(path, "wb") as stream:
+            stream.write(content)
+    except OSError as error:
+        raise FileError(f"{path}: cannot be written: {reason(error)}") from None
+
+
+def _replace(target: Path, content: bytes) -> None:
+    if target.exists() and not os.access(target, os.W_OK):
+        # Replacing needs leave for the folder only; a file made read-only is meant to stay.
+        raise PermissionError(13, "Permission denied")
+    beside = target.with_name(f".{target.name[:50]}.{secrets.token_hex(6)}.tmp")
+    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        if target.exists():
+            os.chmod(beside, stat.S_IMODE(target.stat().st_mode))
+        os.replace(beside, target)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+    _sync_folder(target.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Bring the new name to the disk, where the system lets a folder be opened."""
+    if os.name != "posix":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    except OSError:
+        # Some network file systems refuse to sync a folder; the file itself is written.
+        return
+    finally:
+        os.close(handle)
