@@ -179,7 +179,10 @@ def read_line(job: str, line: Line) -> Entry:
     """Return the entry that a stored line holds; its place in the chain is not checked."""
     try:
         record = json.loads(
-            line.text, object_pairs_hook=_without_doubles, parse_constant=_refuse_constant
+            line.text,
+            object_pairs_hook=_without_doubles,
+            parse_constant=_refuse_constant,
+            parse_float=_finite,
         )
         at = _read_record(record)
     except (ValueError, RecursionError) as error:
@@ -284,6 +287,13 @@ def _without_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(result) != len(pairs):
         raise ValueError("a key stands twice")
     return result
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not isfinite(value):
+        raise ValueError(f"{text} is too large a number")
+    return value
 
 
 def _refuse_constant(name: str) -> Any:
