@@ -13,7 +13,7 @@ from pathlib import Path
 
 from gaugewright.errors import FileError, InputError
 
-MOST_BYTES = 20 * 1024 * 1024
+MOST_BYTES = 20_000_000
 """A text file above this size is refused before it is read. [bytes]"""
 
 # Control characters that no text file has; tab, line feed, form feed and return are fine.
@@ -43,6 +43,8 @@ def read_bytes(path: str, *, most_bytes: int = MOST_BYTES) -> bytes:
                 found = stream.read(most_bytes + 1)
     except OSError as error:
         raise FileError(f"{name}: cannot be read: {reason(error)}") from None
+    except InputError:
+        raise
     except ValueError as error:  # a NUL in the name
         raise FileError(f"{name!r}: cannot be read: {error}") from None
     if len(found) > most_bytes:
