@@ -1,12 +1,18 @@
 """The probe: counts to level, dead stock below the tip, the blind part above."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import MISSING, dataclass, fields
+from difflib import get_close_matches
 from math import isfinite
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
+from gaugewright.tank.description import Tank, number
+from gaugewright.tank.shapes import solid_of
+from gaugewright.tank.solid import column
 
 Floats = npt.NDArray[np.float64]
 
@@ -73,3 +79,67 @@ class Probe:
             np.asarray(wetted_mm, dtype=np.float64) / self.mm_per_count + self.counts_empty
         )
         return result
+
+
+def probe_from_mapping(mapping: Mapping[str, Any]) -> Probe:
+    """Read a probe from the ``probe`` table of a tank file.
+
+    Takes the table itself, a whole tank file with the table in it, or one with dotted
+    names.  Numbers may come as text, with a decimal comma too.
+
+    Raises `InputError` for a field that is missing, misspelt or not a number.
+
+    >>> probe_from_mapping({"x_mm": 600, "y_mm": 300, "tip_clearence_mm": 20})
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: probe.tip_clearence_mm: no such field, did you
+    mean probe.tip_clearance_mm?
+    """
+    table = _probe_table(mapping)
+    known = {f.name: f.default for f in fields(Probe)}
+    given: dict[str, float] = {}
+    for name, value in table.items():
+        if name not in known:
+            near = get_close_matches(name, list(known), n=1, cutoff=0.5)
+            hint = f"did you mean probe.{near[0]}?" if near else f"wanted {', '.join(known)}"
+            raise InputError(f"no such field, {hint}", field=f"probe.{name}")
+        given[name] = number(f"probe.{name}", value)
+    for name, default in known.items():
+        if default is MISSING and name not in given:
+            raise InputError("is missing", field=f"probe.{name}")
+    return Probe(**given)
+
+
+def column_at(tank: Tank, probe: Probe) -> tuple[float, float]:
+    """Give the lowest and the highest inside point of the tank at the probe. [mm]
+
+    Raises `InputError` for a probe that stands outside the tank.
+
+    >>> tank = Tank("lying_cylinder", length_mm=1200, diameter_mm=600)
+    >>> probe = Probe(x_mm=600, y_mm=700, tip_clearance_mm=20, active_length_mm=500)
+    >>> column_at(tank, probe)
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: probe.x_mm, probe.y_mm: x 600 mm, y 700 mm is outside
+    the tank, which reaches from x 0 to 1200 mm and y 0 to 600 mm
+    """
+    try:
+        return column(solid_of(tank), probe.x_mm, probe.y_mm)
+    except InputError as error:
+        if error.field is not None:
+            raise
+        raise InputError(error.problem, field="probe.x_mm, probe.y_mm") from None
+
+
+def _probe_table(mapping: Mapping[str, Any]) -> dict[str, Any]:
+    dotted = {
+        name.removeprefix("probe."): value
+        for name, value in mapping.items()
+        if name.startswith("probe.")
+    }
+    table = mapping.get("probe")
+    if table is not None and not isinstance(table, Mapping):
+        raise InputError(f"must be a table, found {table!r}", field="probe")
+    if table is None and not dotted:
+        return dict(mapping)
+    return {**(table or {}), **dotted}

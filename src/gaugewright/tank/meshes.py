@@ -1,0 +1,132 @@
+"""A tank drawn elsewhere: a watertight STL, OBJ or 3MF file becomes a solid."""
+
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from gaugewright.errors import InputError
+from gaugewright.tank.description import Tank
+from gaugewright.tank.solid import LITRES_PER_MM3, Ints, Solid
+
+Floats = npt.NDArray[np.float64]
+
+_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
+_LEAST_L, _MOST_L = 1.0, 100_000.0
+
+
+def solid_of_mesh(tank: Tank) -> Solid:
+    """Read the mesh of a tank, its lowest point moved to z = 0, x and y to start at 0.
+
+    Raises `InputError` for a file that is not a mesh or not watertight (naming where
+    the hole is) and for a volume that points to a wrong unit.
+    """
+    if tank.mesh_file is None or tank.mesh_unit is None:
+        raise InputError("a mesh needs mesh_file and mesh_unit", field="mesh_file")
+    path = Path(tank.mesh_file)
+    try:
+        changed = path.stat().st_mtime_ns
+    except OSError as error:
+        raise InputError(
+            f"cannot be read: {error.strerror}", field="mesh_file", file=str(path)
+        ) from None
+    solid = _read(path, changed, tank.mesh_unit)
+    if tank.mesh_scale == (1.0, 1.0, 1.0):
+        return solid
+    return Solid(solid.vertices * tank.mesh_scale, solid.triangles)
+
+
+@lru_cache(maxsize=8)
+def _read(path: Path, changed: int, unit: str) -> Solid:
+    vertices, triangles = _loaded(path)
+    vertices = (vertices - vertices.min(axis=0)) * _MM[unit]
+    require_closed(vertices, triangles, file=str(path))
+    a, b, c = (vertices[triangles[:, k]] for k in range(3))
+    volume_l = float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6 * LITRES_PER_MM3
+    if volume_l < 0:
+        # Some programs write every triangle inside out.
+        triangles, volume_l = triangles[:, ::-1], -volume_l
+    if not _LEAST_L <= volume_l <= _MOST_L:
+        size = " x ".join(f"{s:g}" for s in vertices.max(axis=0))
+        likely = [
+            other
+            for other, mm in _MM.items()
+            if _LEAST_L <= volume_l * (mm / _MM[unit]) ** 3 <= _MOST_L and mm != _MM[unit]
+        ]
+        hint = f"; {' or '.join(likely)} would give a tank" if likely else ""
+        raise InputError(
+            f"in {unit} the mesh is {size} mm and holds {volume_l:g} L, "
+            f"wanted {_LEAST_L:g} to {_MOST_L:,.0f} L{hint}",
+            field="mesh_unit",
+            file=str(path),
+        )
+    return Solid(vertices, triangles)
+
+
+def _loaded(path: Path) -> tuple[Floats, Ints]:
+    import trimesh
+
+    if path.suffix.lower() not in (".stl", ".obj", ".3mf"):
+        raise InputError(
+            f"{path.suffix or 'no ending'} is not known, wanted .stl, .obj or .3mf",
+            field="mesh_file",
+            file=str(path),
+        )
+    try:
+        mesh = trimesh.load_mesh(path)
+        if isinstance(mesh, trimesh.Scene):
+            mesh = mesh.to_mesh()
+    # Whatever a broken file makes the reader stumble over, the person is told.
+    except Exception as error:  # noqa: BLE001
+        raise InputError(
+            f"is not a mesh that can be read: {error}", field="mesh_file", file=str(path)
+        ) from None
+    mesh.merge_vertices(merge_tex=True, merge_norm=True)
+    if len(mesh.faces) < 4:
+        raise InputError(
+            f"a mesh needs at least 4 triangles, found {len(mesh.faces)}",
+            field="mesh_file",
+            file=str(path),
+        )
+    return np.array(mesh.vertices, dtype=np.float64), np.array(mesh.faces, dtype=np.intp)
+
+
+def require_closed(vertices: Floats, triangles: Ints, *, file: str | None = None) -> None:
+    """Refuse a surface with a hole: every edge must be met once from either side.
+
+    Raises `InputError` with the number of open edges and the middle of the first hole.
+    """
+    edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
+    n = len(vertices)
+    there, back = edges[:, 0] * n + edges[:, 1], edges[:, 1] * n + edges[:, 0]
+    unmet = edges[~np.isin(there, back)]
+    if len(unmet):
+        x, y, z = vertices[_first_loop(unmet)].mean(axis=0)
+        raise InputError(
+            f"the mesh has a hole: {len(unmet)} open edges, around "
+            f"x {x:.0f} mm, y {y:.0f} mm, z {z:.0f} mm",
+            field="mesh_file",
+            file=file,
+        )
+    found, times = np.unique(there, return_counts=True)
+    if (times > 1).any():
+        first = divmod(int(found[np.argmax(times > 1)]), n)
+        x, y, z = vertices[list(first)].mean(axis=0)
+        raise InputError(
+            f"more than two triangles meet in one edge, at x {x:.0f} mm, y {y:.0f} mm, "
+            f"z {z:.0f} mm, or they look different ways",
+            field="mesh_file",
+            file=file,
+        )
+
+
+def _first_loop(edges: Ints) -> list[int]:
+    """Corners met by walking along open edges from the first one until there is no more."""
+    onward = {int(a): int(b) for a, b in edges}
+    at = int(edges[0, 0])
+    loop: list[int] = []
+    while at in onward:
+        loop.append(at)
+        at = onward.pop(at)
+    return loop
