@@ -45,9 +45,11 @@ def rounded_box(
 def rounded(corners: Floats, radius_mm: float, steps: int) -> Floats:
     """Corners of a polygon rounded by a radius, counter-clockwise.
 
-    Raises `InputError` if the radius does not fit between two corners.
+    Raises `InputError` if the radius does not fit between two corners, or if the
+    polygon crosses or touches itself.
     """
     corners = _counter_clockwise(corners)
+    _require_simple(corners)
     if radius_mm == 0:
         return corners
     before, after = np.roll(corners, 1, axis=0), np.roll(corners, -1, axis=0)
@@ -95,6 +97,32 @@ def shrunk(
     if not ((edge * inner_edge).sum(axis=1) > 0).all():
         raise InputError(f"{wall_mm:g} mm leaves no room inside", field="wall_mm")
     return tuple((float(y), float(z)) for y, z in inner), max(radius_mm - wall_mm, 0.0)
+
+
+def _require_simple(corners: Floats) -> None:
+    """Refuse a polygon of which two sides meet elsewhere than at their common corner."""
+    n = len(corners)
+    after = np.roll(corners, -1, axis=0)
+    side = after - corners
+    # side k runs from corner k; where do the corners lie, left or right of it?
+    start = _cross(side[:, None], corners[None] - corners[:, None])
+    stop = np.roll(start, -1, axis=1)
+    across = start * stop <= 0
+    k, other = np.indices((n, n))
+    apart = ((k - other) % n > 1) & ((other - k) % n > 1)
+    low, high = np.minimum(corners, after), np.maximum(corners, after)
+    near = ((low[:, None] <= high[None]) & (low[None] <= high[:, None])).all(axis=2)
+    meets = apart & near & across & across.T
+    # Neighbours share a corner, but must not run back over each other.
+    following = np.roll(side, -1, axis=0)
+    back = (_cross(side, following) == 0) & ((side * following).sum(axis=1) < 0)
+    if meets.any() or back.any():
+        first = int(np.argmax(meets.any(axis=1) | back))
+        raise InputError(
+            f"crosses or touches itself on the side from y {corners[first, 0]:g}, "
+            f"z {corners[first, 1]:g} mm to y {after[first, 0]:g}, z {after[first, 1]:g} mm",
+            field="section_mm",
+        )
 
 
 def _counter_clockwise(corners: Floats) -> Floats:

@@ -83,50 +83,62 @@ def _loaded(path: Path) -> tuple[Floats, Ints]:
             f"is not a mesh that can be read: {error}", field="mesh_file", file=str(path)
         ) from None
     mesh.merge_vertices(merge_tex=True, merge_norm=True)
-    if len(mesh.faces) < 4:
+    if mesh.is_watertight and not mesh.is_winding_consistent:
+        mesh.fix_normals()
+    vertices, triangles = np.asarray(mesh.vertices), np.asarray(mesh.faces)
+    # Merging corners can leave triangles that have become a line.
+    a, b, c = triangles.T
+    triangles = triangles[(a != b) & (b != c) & (c != a)]
+    if len(triangles) < 4 or not np.isfinite(vertices).all():
         raise InputError(
-            f"a mesh needs at least 4 triangles, found {len(mesh.faces)}",
+            f"a mesh needs at least 4 triangles with finite corners, found {len(triangles)}",
             field="mesh_file",
             file=str(path),
         )
-    return np.array(mesh.vertices, dtype=np.float64), np.array(mesh.faces, dtype=np.intp)
+    return vertices.astype(np.float64), triangles.astype(np.intp)
 
 
 def require_closed(vertices: Floats, triangles: Ints, *, file: str | None = None) -> None:
-    """Refuse a surface with a hole: every edge must be met once from either side.
+    """Refuse a surface with a hole: every edge must be met as often one way as the other.
 
-    Raises `InputError` with the number of open edges and the middle of the first hole.
+    ``vertices`` are in mm.  Raises `InputError` with the number of open edges and the
+    middle of the first hole.
     """
     edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
-    n = len(vertices)
-    there, back = edges[:, 0] * n + edges[:, 1], edges[:, 1] * n + edges[:, 0]
-    unmet = edges[~np.isin(there, back)]
-    if len(unmet):
-        x, y, z = vertices[_first_loop(unmet)].mean(axis=0)
+    low, high = edges.min(axis=1), edges.max(axis=1)
+    _, first, number, times = np.unique(
+        low * len(vertices) + high, return_index=True, return_inverse=True, return_counts=True
+    )
+    open_edges = edges[first[times % 2 == 1]]
+    if len(open_edges):
         raise InputError(
-            f"the mesh has a hole: {len(unmet)} open edges, around "
-            f"x {x:.0f} mm, y {y:.0f} mm, z {z:.0f} mm",
+            f"the mesh has a hole: {len(open_edges)} open edges, "
+            f"around {_where(vertices[_first_loop(open_edges)])}",
             field="mesh_file",
             file=file,
         )
-    found, times = np.unique(there, return_counts=True)
-    if (times > 1).any():
-        first = divmod(int(found[np.argmax(times > 1)]), n)
-        x, y, z = vertices[list(first)].mean(axis=0)
+    balance = np.bincount(number, weights=np.where(edges[:, 0] == low, 1.0, -1.0))
+    if balance.any():
+        at = edges[first[np.argmax(balance != 0)]]
         raise InputError(
-            f"more than two triangles meet in one edge, at x {x:.0f} mm, y {y:.0f} mm, "
-            f"z {z:.0f} mm, or they look different ways",
+            f"the triangles at {_where(vertices[at])} look different ways, "
+            "the outside must be on one side everywhere",
             field="mesh_file",
             file=file,
         )
+
+
+def _where(corners: Floats) -> str:
+    x, y, z = corners.mean(axis=0)
+    return f"x {x:.0f} mm, y {y:.0f} mm, z {z:.0f} mm"
 
 
 def _first_loop(edges: Ints) -> list[int]:
     """Corners met by walking along open edges from the first one until there is no more."""
     onward = {int(a): int(b) for a, b in edges}
     at = int(edges[0, 0])
-    loop: list[int] = []
+    loop = [int(edges[0, 1])]
     while at in onward:
         loop.append(at)
         at = onward.pop(at)
-    return loop
+    return sorted(set(loop))

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
+from gaugewright.tank.arcs import arc
 from gaugewright.tank.solid import Solid
 
 Floats = npt.NDArray[np.float64]
@@ -49,25 +50,68 @@ def domed(section: Floats, length_mm: float, rings: Floats, depth_mm: float) -> 
     ``rings`` come from `gaugewright.tank.arcs.dome`.  The domes lie before x = 0 and
     beyond ``length_mm``: x counts along the straight part.
     """
+    along, size = rings.T
+    front, rear = -depth_mm * along[::-1], length_mm + depth_mm * along
+    return lofted(section, np.concatenate([front, rear]), np.concatenate([size[::-1], size]))
+
+
+def lofted(section: Floats, x_mm: Floats, size: Floats) -> Solid:
+    """Join copies of a section, shrunk about its middle to ``size``, set at ``x_mm``.
+
+    Size 0 at the first or the last place makes a point there, otherwise the end is
+    flat.  Outside looks away from the axis as x goes on; x may turn back where a
+    surface does.
+    """
     n = len(section)
     centre = 0.5 * (section.min(axis=0) + section.max(axis=0))
-    along, size = rings[:-1].T
-    shrunk = centre + size[:, None, None] * (section - centre)
-    front = np.concatenate([placed(s, -depth_mm * t) for t, s in zip(along, shrunk, strict=True)])
-    rear = np.concatenate(
-        [placed(s, length_mm + depth_mm * t) for t, s in zip(along, shrunk, strict=True)]
-    )
-    poles = np.array([[-depth_mm, *centre], [length_mm + depth_mm, *centre]])
-    count = len(along)
-    bands = [band(n, 0, count * n)]
-    for k in range(count - 1):
-        bands.append(band(n, (k + 1) * n, k * n))
-        bands.append(band(n, (count + k) * n, (count + k + 1) * n))
-    here, after, last = np.arange(n), np.roll(np.arange(n), -1), 2 * count * n
-    at_front, at_rear = (count - 1) * n, (2 * count - 1) * n
-    bands.append(np.column_stack([after + at_front, here + at_front, np.full(n, last)]))
-    bands.append(np.column_stack([here + at_rear, after + at_rear, np.full(n, last + 1)]))
-    return Solid(np.concatenate([front, rear, poles]), np.concatenate(bands))
+    pointed_first, pointed_last = size[0] == 0, size[-1] == 0
+    whole = slice(int(pointed_first), len(size) - int(pointed_last))
+    x, scale = x_mm[whole], size[whole]
+    if (scale <= 0).any():
+        raise InputError("a section between the ends must not shrink to nothing")
+    corners = centre + scale[:, None, None] * (section - centre)
+    rings = [placed(c, float(at)) for at, c in zip(x, corners, strict=True)]
+    poles = np.array([[x_mm[0], *centre], [x_mm[-1], *centre]])
+    here, after = np.arange(n), np.roll(np.arange(n), -1)
+    cap, rear = fill(section), (len(rings) - 1) * n
+    front_pole = len(rings) * n
+    rear_pole = front_pole + int(pointed_first)
+    bands = [band(n, k * n, (k + 1) * n) for k in range(len(rings) - 1)]
+    if pointed_first:
+        bands.append(np.column_stack([after, here, np.full(n, front_pole)]))
+    else:
+        bands.append(cap[:, ::-1])
+    if pointed_last:
+        bands.append(np.column_stack([here + rear, after + rear, np.full(n, rear_pole)]))
+    else:
+        bands.append(cap + rear)
+    used = poles[[k for k, pointed in enumerate((pointed_first, pointed_last)) if pointed]]
+    return Solid(np.concatenate([*rings, used]), np.concatenate(bands))
+
+
+def solid_of_revolution(
+    along_mm: Floats, radius_mm: Floats, *, steps: int = 64, is_upright: bool = False
+) -> Solid:
+    """Turn a profile about an axis, lying along x or, with ``is_upright``, standing.
+
+    The profile runs from one end to the other, straight between its points; radius 0 at
+    an end makes a point there.  ``steps`` facets make a quarter of the round, with the
+    exact area.
+
+    >>> cone = solid_of_revolution(np.array([0, 300.0]), np.array([100, 0.0]), is_upright=True)
+    >>> round(cone.volume_l / np.pi, 9)
+    1.0
+    """
+    quarter = arc(np.pi / 2, steps)[:-1]
+    turns = [quarter]
+    for _ in range(3):
+        turns.append(np.column_stack([-turns[-1][:, 1], turns[-1][:, 0]]))
+    widest = float(radius_mm.max())
+    circle = widest * (np.concatenate(turns) + 1)
+    solid = lofted(circle, along_mm, radius_mm / widest)
+    if not is_upright:
+        return solid
+    return Solid(solid.vertices[:, [1, 2, 0]], solid.triangles)
 
 
 def upright(section: Floats, height_mm: float) -> Solid:
@@ -101,37 +145,43 @@ def fill(polygon: Floats) -> Ints:
 
 
 def _clip_ears(polygon: Floats) -> Ints:
-    """Cut off one corner after the other that holds no other corner."""
-    left = list(range(len(polygon)))
+    """Cut off one corner after the other that holds no hollow corner."""
+    points: list[tuple[float, float]] = [(float(y), float(z)) for y, z in polygon]
+    left = list(range(len(points)))
+    hollow = [k for k in left if _turn(points[k - 1], points[k], points[(k + 1) % len(left)]) < 0]
     ears: list[tuple[int, int, int]] = []
     while len(left) > 3:
         for k in range(len(left)):
             corner = left[k - 1], left[k], left[(k + 1) % len(left)]
-            if _is_ear(polygon, corner, left):
-                ears.append(corner)
-                del left[k]
+            if _is_ear(points, corner, hollow):
                 break
         else:
             raise InputError("the section crosses or touches itself", field="section_mm")
+        ears.append(corner)
+        hollow = [other for other in hollow if other != corner[1]]
+        del left[k]
     ears.append((left[0], left[1], left[2]))
     return np.array(ears, dtype=np.intp)
 
 
-def _is_ear(polygon: Floats, corner: tuple[int, int, int], left: list[int]) -> bool:
-    a, b, c = polygon[list(corner)]
-    turn = float(_cross(b - a, c - b))
-    if turn < 0:
-        return False
-    others = polygon[[k for k in left if k not in corner]]
-    if turn == 0:
-        # A corner on a straight line: cutting it off removes nothing.
-        return float((b - a) @ (c - b)) > 0
-    inside = (
-        (_cross(b - a, others - a) >= 0)
-        & (_cross(c - b, others - b) >= 0)
-        & (_cross(a - c, others - c) >= 0)
+def _is_ear(
+    points: list[tuple[float, float]], corner: tuple[int, int, int], hollow: list[int]
+) -> bool:
+    a, b, c = (points[k] for k in corner)
+    turn = _turn(a, b, c)
+    if turn <= 0:
+        # A corner on a straight line may go: cutting it off removes nothing.
+        return turn == 0 and (b[0] - a[0]) * (c[0] - b[0]) + (b[1] - a[1]) * (c[1] - b[1]) > 0
+    return not any(
+        _turn(a, b, points[k]) >= 0 and _turn(b, c, points[k]) >= 0 and _turn(c, a, points[k]) >= 0
+        for k in hollow
+        if k not in corner
     )
-    return not bool(inside.any())
+
+
+def _turn(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> float:
+    """Twice the area of a triangle, positive if it turns left."""
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
 def _cross(p: Floats, q: Floats) -> Floats:

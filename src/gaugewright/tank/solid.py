@@ -243,16 +243,27 @@ def _slope(name: str, value: float) -> float:
 
 
 @lru_cache(maxsize=64)
+def _shadows(solid: Solid) -> tuple[Floats, Ints]:
+    """Signed shadows, in litres per mm, and corner numbers, shape (3, m), of the triangles.
+
+    Shearing along z leaves shadows as they are.  A triangle seen edge-on bounds nothing
+    from above or below and is left out.
+    """
+    area = _seen_from_above(solid)
+    seen = np.flatnonzero(area)
+    return area[seen] * LITRES_PER_MM3, np.ascontiguousarray(solid.triangles[seen].T)
+
+
+@lru_cache(maxsize=64)
 def _sheared(solid: Solid, slope_x: float, slope_y: float) -> _Sheared:
     x, y, z = solid.vertices.T
     w = z - slope_x * x - slope_y * y
     lowest = float(w.min())
     w = w - lowest
-    area = _seen_from_above(solid)
-    # A triangle seen edge-on bounds nothing from above or below.
-    shadow = np.flatnonzero(area)
-    area = area[shadow] * LITRES_PER_MM3
-    z1, z2, z3 = np.sort(w[solid.triangles[shadow]], axis=1).T
+    area, corners = _shadows(solid)
+    a, b, c = w[corners]
+    low, high = np.minimum(a, b), np.maximum(a, b)
+    z1, z2, z3 = np.minimum(low, c), np.maximum(low, np.minimum(high, c)), np.maximum(high, c)
     order = np.argsort(z2, kind="stable")
     area, z1, z2, z3 = area[order], z1[order], z2[order], z3[order]
     start, stop = np.concatenate([z1, z2]), np.concatenate([z2, z3])
