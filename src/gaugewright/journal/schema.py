@@ -1,0 +1,153 @@
+"""The tables of a job book: one schema for SQLite and PostgreSQL.
+
+``entry.text`` is TEXT on both: a JSON column would rewrite what the hash covers.
+The database itself refuses to change or delete an entry, a photo or a setting, and
+refuses an entry that does not follow the one before.  ``job.summary`` is the only
+thing that is ever updated; it can be made again from the entries.
+"""
+
+from sqlalchemy import (
+    BigInteger,
+    CheckConstraint,
+    Column,
+    Connection,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    Text,
+)
+
+HEAD = "0001"
+"""The schema that this version writes."""
+KNOWN = ("0001",)
+"""Every schema that this version can bring up to date, oldest first."""
+APPLICATION_ID = 0x47574A42
+"""Marks a SQLite file as a job book ("GWJB")."""
+GENESIS = "0" * 64
+
+METADATA = MetaData()
+
+job = Table(
+    "job",
+    METADATA,
+    Column(
+        "place", BigInteger().with_variant(Integer, "sqlite"), primary_key=True, autoincrement=True
+    ),
+    Column("job", Text, nullable=False, unique=True),
+    Column("summary", Text, nullable=False),
+)
+
+entry = Table(
+    "entry",
+    METADATA,
+    Column("job", Text, ForeignKey("job.job"), primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("text", Text, nullable=False),
+    Column("prev_hash", Text, nullable=False),
+    Column("hash", Text, nullable=False),
+    Column("request_id", Text),
+    Column("request_part", Integer),
+    CheckConstraint("number >= 1", name="entry_number_counts_from_1"),
+    CheckConstraint("length(hash) = 64", name="entry_hash_is_sha256"),
+    sqlite_with_rowid=False,
+)
+
+Index(
+    "entry_request",
+    entry.c.job,
+    entry.c.request_id,
+    entry.c.request_part,
+    unique=True,
+    sqlite_where=entry.c.request_id.is_not(None),
+    postgresql_where=entry.c.request_id.is_not(None),
+)
+
+photo = Table(
+    "photo",
+    METADATA,
+    Column("sha256", Text, primary_key=True),
+    Column("media_type", Text, nullable=False),
+    Column("bytes", LargeBinary, nullable=False),
+)
+
+setting = Table(
+    "setting",
+    METADATA,
+    Column("version", Integer, primary_key=True, autoincrement=False),
+    Column("at", Text, nullable=False),
+    Column("person", Text, nullable=False),
+    Column("device", Text, nullable=False),
+    Column("text", Text, nullable=False),
+)
+
+version = Table(
+    "gaugewright_schema", METADATA, Column("version_num", Text, primary_key=True, nullable=False)
+)
+
+KEPT_FOR_EVER = ("entry", "photo", "setting")
+"""Tables whose rows are never changed and never deleted."""
+
+
+def create(connection: Connection) -> None:
+    """Make all tables and guards in an empty database, inside the caller's transaction."""
+    METADATA.create_all(connection, checkfirst=False)
+    for statement in guards(connection.dialect.name):
+        connection.exec_driver_sql(statement)
+    connection.execute(version.insert().values(version_num=HEAD))
+
+
+def guards(dialect: str) -> tuple[str, ...]:
+    """Return the statements that make the database refuse what must never happen."""
+    return _sqlite_guards() if dialect == "sqlite" else _postgresql_guards()
+
+
+def _sqlite_guards() -> tuple[str, ...]:
+    refused = tuple(
+        f"CREATE TRIGGER {table}_no_{what.lower()} BEFORE {what} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, '{table}: nothing here is ever changed or deleted'); END"
+        for table in KEPT_FOR_EVER
+        for what in ("UPDATE", "DELETE")
+    )
+    return (
+        *refused,
+        "CREATE TRIGGER job_no_delete BEFORE DELETE ON job "
+        "BEGIN SELECT RAISE(ABORT, 'job: nothing here is ever changed or deleted'); END",
+        "CREATE TRIGGER entry_follows BEFORE INSERT ON entry "
+        f"WHEN (NEW.number = 1 AND NEW.prev_hash <> '{GENESIS}') "
+        "OR (NEW.number > 1 AND NOT EXISTS (SELECT 1 FROM entry WHERE job = NEW.job "
+        "AND number = NEW.number - 1 AND hash = NEW.prev_hash)) "
+        "BEGIN SELECT RAISE(ABORT, 'entry: does not follow the one before'); END",
+    )
+
+
+def _postgresql_guards() -> tuple[str, ...]:
+    refused = tuple(
+        f"CREATE TRIGGER {table}_no_{name} BEFORE {what} ON {table} "
+        f"FOR EACH {each} EXECUTE FUNCTION gaugewright_refuse()"
+        for table in KEPT_FOR_EVER
+        for name, what, each in (
+            ("change", "UPDATE OR DELETE", "ROW"),
+            ("truncate", "TRUNCATE", "STATEMENT"),
+        )
+    )
+    return (
+        "CREATE FUNCTION gaugewright_refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+        "RAISE EXCEPTION '%: nothing here is ever changed or deleted', TG_TABLE_NAME "
+        "USING ERRCODE = 'restrict_violation'; END $$",
+        "CREATE FUNCTION gaugewright_follows() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+        f"IF (NEW.number = 1 AND NEW.prev_hash <> '{GENESIS}') "
+        "OR (NEW.number > 1 AND NOT EXISTS (SELECT 1 FROM entry WHERE job = NEW.job "
+        "AND number = NEW.number - 1 AND hash = NEW.prev_hash)) THEN "
+        "RAISE EXCEPTION 'entry: does not follow the one before' "
+        "USING ERRCODE = 'check_violation'; END IF; RETURN NEW; END $$",
+        *refused,
+        "CREATE TRIGGER job_no_delete BEFORE DELETE ON job "
+        "FOR EACH ROW EXECUTE FUNCTION gaugewright_refuse()",
+        "CREATE TRIGGER job_no_truncate BEFORE TRUNCATE ON job "
+        "FOR EACH STATEMENT EXECUTE FUNCTION gaugewright_refuse()",
+        "CREATE TRIGGER entry_follows BEFORE INSERT ON entry "
+        "FOR EACH ROW EXECUTE FUNCTION gaugewright_follows()",
+    )

@@ -1,0 +1,483 @@
+"""The store: entries on disk before anyone is told so.  Only this module ends transactions.
+
+It knows the chain and nothing of what an entry means.  One connection writes, guarded
+by a lock; on SQLite its transactions begin with ``BEGIN IMMEDIATE``, so that reading the
+end of a chain and appending to it cannot be split by another writer.  Readers have
+connections of their own and never wait for the writer.
+"""
+
+import hashlib
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from threading import RLock
+from types import TracebackType
+from typing import Any, NamedTuple, Self
+
+from sqlalchemy import Connection, Engine, bindparam, func, select
+from sqlalchemy.exc import DBAPIError, IntegrityError
+
+from gaugewright.errors import ConflictError, InputError, JournalError
+from gaugewright.journal import schema
+from gaugewright.journal.chain import (
+    START,
+    Entry,
+    Line,
+    Tip,
+    canonical_json,
+    next_entry,
+    read_line,
+    read_lines,
+)
+from gaugewright.journal.photos import media_type_of
+from gaugewright.journal.statements import Prepared
+from gaugewright.journal.troubles import in_words, told
+
+MAX_PHOTO_BYTES = 20_000_000
+_LINE = (
+    schema.entry.c.number,
+    schema.entry.c.text,
+    schema.entry.c.prev_hash,
+    schema.entry.c.hash,
+)
+
+_EARLIER = schema.entry.alias("earlier")
+
+
+class NewerEntriesError(ConflictError):
+    """Somebody else appended first; ``newer`` are their entries, nothing was added."""
+
+    def __init__(self, message: str, newer: tuple[Entry, ...]) -> None:
+        super().__init__(message)
+        self.newer = newer
+
+
+class Draft(NamedTuple):
+    """What is to become an entry."""
+
+    kind: str
+    payload: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """One line of the list of jobs."""
+
+    place: int
+    """Rises with each job that came into the book."""
+    job: str
+    tip: Tip
+    last_at: datetime
+    summary: Mapping[str, Any]
+
+
+class Store:
+    """A job book's tables behind one small set of actions.  Safe to share between threads."""
+
+    def __init__(
+        self,
+        engine: Engine,
+        *,
+        where: str,
+        is_read_only: bool = False,
+        release: Callable[[], None] = lambda: None,
+    ) -> None:
+        self.where = where
+        self.is_read_only = is_read_only
+        self._engine = engine
+        self._release = release
+        self._lock = RLock()
+        self._writer: Connection | None = None
+        self._tips: dict[str, Tip] = {}
+        entry = schema.entry
+        self._insert = Prepared(entry.insert(), engine.dialect)
+        self._insert_job = Prepared(schema.job.insert(), engine.dialect, names=("job", "summary"))
+        self._last = Prepared(
+            select(*_LINE).where(
+                entry.c.job == bindparam("job"),
+                entry.c.number
+                == select(func.max(_EARLIER.c.number))
+                .where(_EARLIER.c.job == bindparam("job"))
+                .scalar_subquery(),
+            ),
+            engine.dialect,
+        )
+        self._after = Prepared(
+            select(*_LINE)
+            .where(entry.c.job == bindparam("job"), entry.c.number > bindparam("after"))
+            .order_by(entry.c.number),
+            engine.dialect,
+        )
+
+    # Reading
+
+    def heads(
+        self, *, limit: int | None = None, before: int | None = None, containing: str = ""
+    ) -> tuple[Head, ...]:
+        """Return the list of jobs, the newest in the book first, without reading their entries.
+
+        ``before`` is the ``place`` of the last one that was seen; ``containing`` looks in
+        the job number and the summary, in small and capital letters alike.
+        """
+        entry, job = schema.entry, schema.job
+        last = select(func.max(entry.c.number)).where(entry.c.job == job.c.job).scalar_subquery()
+        query = (
+            select(job.c.place, job.c.job, job.c.summary, *_LINE)
+            .join(entry, (entry.c.job == job.c.job) & (entry.c.number == last))
+            .order_by(job.c.place.desc())
+        )
+        if before is not None:
+            query = query.where(job.c.place < before)
+        if containing:
+            query = query.where(
+                job.c.job.icontains(containing, autoescape=True)
+                | job.c.summary.icontains(containing, autoescape=True)
+            )
+        if limit is not None:
+            query = query.limit(limit)
+        with self._reading() as connection:
+            rows = connection.execute(query).all()
+        heads = []
+        for row in rows:
+            last_entry = read_line(row.job, _line_of(row))
+            heads.append(
+                Head(row.place, row.job, last_entry.tip, last_entry.at, json.loads(row.summary))
+            )
+        return tuple(heads)
+
+    def jobs(self) -> tuple[str, ...]:
+        """Return every job number, oldest in the book first."""
+        with self._reading() as connection:
+            return tuple(connection.scalars(select(schema.job.c.job).order_by(schema.job.c.place)))
+
+    def entries(self, job: str, after: Tip = START) -> tuple[Entry, ...]:
+        """Return a job's entries after ``after``, each one checked; empty for an unknown job.
+
+        Raises `ChainError` naming the first entry that is not what was written.
+        """
+        with self._reading() as connection:
+            rows = self._after.run(connection, job=job, after=after.number).all()
+        return tuple(read_lines(job, (_line_of(row) for row in rows), after))
+
+    def photo(self, sha256: str) -> tuple[bytes, str] | None:
+        """Return a photo's bytes and media type, ``None`` if it is not in the book.
+
+        Raises `JournalError` if the bytes are no longer those that were stored.
+        """
+        photo = schema.photo.c
+        with self._reading() as connection:
+            row = connection.execute(
+                select(photo.bytes, photo.media_type).where(photo.sha256 == sha256)
+            ).one_or_none()
+        if row is None:
+            return None
+        if hashlib.sha256(row[0]).hexdigest() != sha256:
+            raise JournalError(f"{self.where}: photo {sha256[:12]} is not what was stored")
+        return bytes(row[0]), row[1]
+
+    def has_photo(self, sha256: str) -> bool:
+        """Tell whether a photo is in the book."""
+        photo = schema.photo.c
+        with self._reading() as connection:
+            return (
+                connection.execute(select(1).where(photo.sha256 == sha256)).one_or_none()
+                is not None
+            )
+
+    def settings(self) -> Mapping[str, Any]:
+        """Return the settings of the book as they were last written, empty if never."""
+        setting = schema.setting.c
+        with self._reading() as connection:
+            text = connection.scalar(select(setting.text).order_by(setting.version.desc()).limit(1))
+        return {} if text is None else dict(json.loads(text))
+
+    # Writing
+
+    def append(
+        self,
+        job: str,
+        expected_number: int,
+        drafts: Sequence[Draft],
+        *,
+        at: datetime,
+        person: str,
+        device: str,
+        request_id: str | None = None,
+        summary: Mapping[str, Any] | None = None,
+    ) -> tuple[Entry, ...]:
+        """Append entries in one transaction and return them once they are on disk.
+
+        ``expected_number`` is the last entry that the caller has seen, 0 for a new job.
+        If another came first, `NewerEntriesError` carries what came and nothing is added.
+        The same ``request_id`` again gives back what it gave the first time.
+        ``summary`` is what the list of jobs shows; ``None`` leaves it as it is.
+        """
+        if not drafts:
+            raise InputError("an append needs at least one entry")
+        with self._lock:
+            tip = self._tips.get(job)
+            if tip is None or tip.number != expected_number:
+                tip = self._read_tip(job)
+            if tip.number != expected_number:
+                return self._came_second(job, expected_number, drafts, request_id)
+            entries = _chained(job, tip, drafts, at, person, device)
+            try:
+                self._write_entries(job, entries, request_id, summary)
+            except IntegrityError as error:
+                self._tips.pop(job, None)
+                return self._came_second(job, expected_number, drafts, request_id, error)
+            self._tips[job] = entries[-1].tip
+            return entries
+
+    def adopt(
+        self,
+        job: str,
+        lines: Sequence[Line],
+        photos: Mapping[str, bytes],
+        *,
+        summary: Mapping[str, Any],
+    ) -> int:
+        """Take over a job's entries from elsewhere, hashes and all; return how many were new.
+
+        Raises `ConflictError` at the first entry that contradicts the one in the book and
+        `ChainError` at the first that is not what was written; then nothing is added.
+        """
+        wanted = tuple(read_lines(job, lines))
+        with self._lock:
+            own = self.entries(job)
+            for mine, theirs in zip(own, wanted, strict=False):
+                if mine.hash != theirs.hash:
+                    raise ConflictError(
+                        f"job {job}: entry {mine.number} is another one in this book "
+                        f"({mine.kind} by {mine.person}) than in the file "
+                        f"({theirs.kind} by {theirs.person}); nothing was taken over"
+                    )
+            new = wanted[len(own) :]
+            with self._writing() as connection:
+                for sha256, photo in photos.items():
+                    self._insert_photo(connection, sha256, photo)
+                if new:
+                    self._insert_entries(connection, job, new, None, summary)
+            if new:
+                self._tips[job] = new[-1].tip
+            return len(new)
+
+    def add_photo(self, photo: bytes) -> str:
+        """Keep a photo and return its SHA-256; the same photo twice is kept once.
+
+        Raises `InputError` for what is not a JPEG, PNG or WebP picture or is too large.
+        """
+        sha256 = hashlib.sha256(photo).hexdigest()
+        with self._lock, self._writing() as connection:
+            self._insert_photo(connection, sha256, photo)
+        return sha256
+
+    def add_settings(
+        self, settings: Mapping[str, Any], *, at: datetime, person: str, device: str
+    ) -> int:
+        """Write the settings of the book as a new version and return its number."""
+        if at.tzinfo is None:
+            raise InputError(f"{at.isoformat()} has no time zone", field="at")
+        text = canonical_json(settings)
+        with self._lock, self._writing() as connection:
+            last = connection.scalar(select(func.max(schema.setting.c.version))) or 0
+            connection.execute(
+                schema.setting.insert().values(
+                    version=last + 1,
+                    at=at.astimezone(UTC).isoformat(timespec="microseconds"),
+                    person=person,
+                    device=device,
+                    text=text,
+                )
+            )
+        return last + 1
+
+    # Closing
+
+    def close(self) -> None:
+        """Give the book free.  Safe to call twice."""
+        with self._lock:
+            self._drop_writer()
+            self._engine.dispose()
+            self._release()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    # Inside
+
+    def _read_tip(self, job: str) -> Tip:
+        with self._reading() as connection:
+            row = self._last.run(connection, job=job).first()
+        return START if row is None else read_line(job, _line_of(row)).tip
+
+    def _came_second(
+        self,
+        job: str,
+        expected_number: int,
+        drafts: Sequence[Draft],
+        request_id: str | None,
+        cause: IntegrityError | None = None,
+    ) -> tuple[Entry, ...]:
+        """Return what the same request gave before, or say what came first."""
+        if request_id is not None:
+            earlier = self._requested(job, request_id)
+            if earlier:
+                _require_same(earlier, drafts, request_id)
+                return earlier
+        entries = self.entries(job)
+        newer = entries[expected_number:]
+        if newer:
+            raise NewerEntriesError(
+                f"job {job}: {len(newer)} newer "
+                f"{'entry' if len(newer) == 1 else 'entries'} came first, the last one "
+                f"{newer[-1].kind} by {newer[-1].person} on {newer[-1].device}. "
+                f"Nothing was added; look at it and record again",
+                newer,
+            )
+        if cause is not None:
+            raise JournalError(f"{self.where}: {in_words(cause)}") from cause
+        raise JournalError(
+            f"job {job} ends at entry {len(entries)}, there is no entry "
+            f"{expected_number} to build on"
+        )
+
+    def _requested(self, job: str, request_id: str) -> tuple[Entry, ...]:
+        entry = schema.entry
+        with self._reading() as connection:
+            rows = connection.execute(
+                select(*_LINE)
+                .where(entry.c.job == job, entry.c.request_id == request_id)
+                .order_by(entry.c.request_part)
+            ).all()
+        return tuple(read_line(job, _line_of(row)) for row in rows)
+
+    def _write_entries(
+        self,
+        job: str,
+        entries: Sequence[Entry],
+        request_id: str | None,
+        summary: Mapping[str, Any] | None,
+    ) -> None:
+        with self._writing() as connection:
+            self._insert_entries(connection, job, entries, request_id, summary)
+
+    def _insert_entries(
+        self,
+        connection: Connection,
+        job: str,
+        entries: Sequence[Entry],
+        request_id: str | None,
+        summary: Mapping[str, Any] | None,
+    ) -> None:
+        if entries[0].number == 1:
+            self._insert_job.run(connection, job=job, summary=canonical_json(summary or {}))
+        elif summary is not None:
+            connection.execute(
+                schema.job.update()
+                .where(schema.job.c.job == job)
+                .values(summary=canonical_json(summary))
+            )
+        rows = [
+            {
+                "job": job,
+                "number": each.number,
+                "text": each.text,
+                "prev_hash": each.prev_hash,
+                "hash": each.hash,
+                "request_id": request_id,
+                "request_part": None if request_id is None else part,
+            }
+            for part, each in enumerate(entries)
+        ]
+        if len(rows) == 1:
+            self._insert.run(connection, **rows[0])
+        else:
+            self._insert.run_many(connection, rows)
+
+    def _insert_photo(self, connection: Connection, sha256: str, photo: bytes) -> None:
+        if len(photo) > MAX_PHOTO_BYTES:
+            raise InputError(
+                f"a photo of {len(photo) / 1e6:.1f} MB is too large, "
+                f"at most {MAX_PHOTO_BYTES / 1e6:.0f} MB"
+            )
+        media_type = media_type_of(photo)
+        if hashlib.sha256(photo).hexdigest() != sha256:
+            raise InputError(f"photo {sha256[:12]} does not match its SHA-256")
+        found = connection.execute(select(1).where(schema.photo.c.sha256 == sha256)).one_or_none()
+        if found is None:
+            connection.execute(
+                schema.photo.insert().values(sha256=sha256, media_type=media_type, bytes=photo)
+            )
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with told(self.where), self._engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        """Open, run and end one transaction; the caller holds the lock."""
+        if self.is_read_only:
+            raise JournalError(f"{self.where} was opened only to look: nothing can be recorded")
+        try:
+            if self._writer is None:
+                self._writer = self._engine.connect().execution_options(is_writer=True)
+            with self._writer.begin():
+                yield self._writer
+        except IntegrityError:
+            raise
+        except DBAPIError as error:
+            # What the file holds now is not known for sure: look again before the next append.
+            self._drop_writer()
+            self._tips.clear()
+            raise JournalError(f"{self.where}: {in_words(error)}") from error
+
+    def _drop_writer(self) -> None:
+        if self._writer is not None:
+            writer, self._writer = self._writer, None
+            writer.invalidate()
+            writer.close()
+
+
+def _line_of(row: Any) -> Line:
+    return Line(row.number, row.text, row.prev_hash, row.hash)
+
+
+def _chained(
+    job: str, tip: Tip, drafts: Sequence[Draft], at: datetime, person: str, device: str
+) -> tuple[Entry, ...]:
+    entries = []
+    for draft in drafts:
+        entry = next_entry(
+            tip,
+            job=job,
+            at=at,
+            person=person,
+            device=device,
+            kind=draft.kind,
+            payload=draft.payload,
+        )
+        entries.append(entry)
+        tip = entry.tip
+    return tuple(entries)
+
+
+def _require_same(earlier: Sequence[Entry], drafts: Sequence[Draft], request_id: str) -> None:
+    before = [(entry.kind, canonical_json(entry.payload)) for entry in earlier]
+    if before != [(draft.kind, canonical_json(draft.payload)) for draft in drafts]:
+        raise InputError(
+            f"request {request_id!r} was already used for something else "
+            f"(entry {earlier[0].number}, {earlier[0].kind}); a new request needs a new id",
+            field="request_id",
+        )
