@@ -312,17 +312,19 @@ def _litres_of_rising(sheared: _Sheared, levels: Floats) -> Floats:
 def _long(sheared: _Sheared, levels: Floats, piece: Ints, first: Ints, count: Ints) -> Floats:
     """Sum the pieces that hold many levels as polynomials, each entered and left once.
 
-    A cubic about a far origin loses digits with the square of height over range; for
-    ranges above 1/64 of the solid's height what is lost stays under 1e-12 of the volume.
+    A cubic about a far origin loses digits with the square of height over range; about
+    the middle height, and for ranges above 1/64 of the solid's height, what is lost
+    stays under 1e-12 of the volume.
     """
-    factor, origin = sheared.factor[piece], sheared.origin[piece]
+    middle = 0.5 * sheared.height
+    above, origin = levels - middle, sheared.origin[piece] - middle
     enter, leave = first[piece], first[piece] + count[piece]
     litres = np.zeros(len(levels))
-    term = factor
+    term = sheared.factor[piece]
+    size = len(levels) + 1
     for power, binomial in ((3, 1.0), (2, -3.0), (1, 3.0), (0, -1.0)):
-        size = len(levels) + 1
         step = np.bincount(enter, term, size) - np.bincount(leave, term, size)
-        litres += binomial * np.cumsum(step)[:-1] * levels**power
+        litres += binomial * np.cumsum(step)[:-1] * above**power
         term = term * origin
     return litres
 
@@ -355,6 +357,8 @@ def _invert(sheared: _Sheared, volume_l: float, wanted: Floats) -> Floats:
         (knots[right - 1], litres[right - 1] - targets),
         (knots[right], litres[right] - targets),
     )
+    # Where the solid ends in a point, its last digits of litres are many of level.
+    level[wanted == volume_l] = sheared.height
     return level
 
 
