@@ -9,6 +9,8 @@ import re
 import secrets
 import stat
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from gaugewright.errors import FileError, InputError
@@ -106,6 +108,22 @@ def write_bytes(path: str, content: bytes) -> None:
         raise FileError(f"{path}: cannot be written: {reason(error)}") from None
     except ValueError as error:
         raise FileError(f"{path!r}: cannot be written: {error}") from None
+
+
+@contextmanager
+def naming_file(path: str) -> Iterator[None]:
+    """Put the file's name into every `InputError` that what is inside raises.
+
+    >>> with naming_file("pours.csv"):
+    ...     raise InputError("is empty", line=3)
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: pours.csv, line 3: is empty
+    """
+    try:
+        yield
+    except InputError as error:
+        raise error.in_file(shown_name(path)) from None
 
 
 def shown_name(path: str) -> str:

@@ -1,5 +1,40 @@
-"""The one program."""
+"""The one program.  Commands load what they need when they run, so that help is quick."""
+
+from typing import Annotated
+
+import typer
+
+from gaugewright import __version__
+from gaugewright.cli import tank, thin
+from gaugewright.cli.output import show
+from gaugewright.cli.program import Program
+
+app = typer.Typer(
+    cls=Program,
+    name="gaugewright",
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Example: gaugewright calibrate pours.csv --tank tank.toml --out table.csv",
+)
+
+app.command("tank", epilog=tank.EXAMPLE)(tank.tank)
+app.command("thin", epilog=thin.EXAMPLE)(thin.thin)
+
+
+@app.callback(invoke_without_command=True)
+def program(
+    context: typer.Context,
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    """From a bare tank and metered pours to litres that can be trusted."""
+    if version:
+        show(f"gaugewright {__version__}")
+    elif context.invoked_subcommand is None:
+        show(context.get_help())
 
 
 def main() -> None:
     """Run the command line."""
+    app()

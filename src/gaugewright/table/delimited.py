@@ -10,13 +10,15 @@ import re
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
-from math import isfinite
 from statistics import median
 from typing import NamedTuple
 
 from gaugewright.errors import InputError
 
 SEPARATOR_NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+LARGEST = 1e12
+"""No meter, gauge or tank shows more; beyond it sums of litres lose their decimals."""
+
 _NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _GROUPED_COMMA = re.compile(r"[+-]?\d{1,3},\d{3}", re.ASCII)
 _MARKED_COMMA = re.compile(r"[+-]?\d*,\d*", re.ASCII)
@@ -59,6 +61,7 @@ def number(
 ) -> float:  # fmt: skip
     """Return the finite number that a person typed, with a decimal point or comma.
 
+    Raises `InputError` for anything else, and for numbers beyond 1e12 either way.
     ``decimal_comma`` says which mark the rest of the file uses (``None``: either);
     a figure with the other mark is then refused, because its mark may part thousands.
 
@@ -92,7 +95,7 @@ write the number with one decimal mark and no thousands mark
             "use one mark in the whole file and no thousands mark"
         )
     value = float(found.replace(",", "."))
-    if not isfinite(value):
+    if abs(value) > LARGEST:
         raise refuse(f"'{found}' is too large for a number")
     return value
 

@@ -1,0 +1,119 @@
+"""Whatever bytes a file holds, a command ends in an orderly way: exit code 0 or 2, one line."""
+
+import subprocess
+import sys
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from typer.testing import CliRunner
+
+from gaugewright.cli import program
+from gaugewright.cli.main import app
+from gaugewright.errors import InputError
+
+TOML = b"""shape = "lying_cylinder"
+length_mm = 1200
+diameter_mm = 600
+displaced_l = 2
+probe = {x_mm = 600, y_mm = 300, tip_clearance_mm = 20, active_length_mm = 500}
+"""
+JSON = b'{"shape": "box", "length_mm": 1000, "width_mm": "600,5", "height_mm": 500}'
+CSV = b"counts,litres,u_litres\n0,4.5,0.5\n1000,95,1\n2000,190,1\n3000,290,1\n"
+COMMANDS = {
+    "toml": (["tank", "-", "--every", "100"], TOML),
+    "json": (["tank", "-", "--every", "100"], JSON),
+    "csv": (["thin", "-", "--rows", "3"], CSV),
+}
+
+edits = st.lists(
+    st.tuples(
+        st.integers(0, 200), st.integers(0, 6), st.sampled_from([b"", b"\xff", b"\x00", b"-", b",",
+        b'"', b"\n", b"nan", b"1e308", b"1e-308", b"[", b"{", b"=", b";", b"99999999999", b"0"])
+    ),
+    max_size=4,
+)  # fmt: skip
+
+
+def edited(content, changes):
+    for place, cut, put in changes:
+        place %= len(content) + 1
+        content = content[:place] + put + content[place + cut :]
+    return content
+
+
+def check(arguments, content):
+    result = CliRunner().invoke(app, arguments, input=content)
+    assert result.exit_code in (0, 2), (content, result.stderr)
+    assert "Traceback" not in result.output
+    if result.exit_code == 2:
+        assert result.stderr.count("\n") == 1
+        assert result.stdout == ""
+
+
+calm = settings(
+    deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+
+
+@pytest.mark.parametrize("kind", sorted(COMMANDS))
+@given(content=st.binary(max_size=200))
+@calm
+def test_random_bytes_are_refused(kind, content):
+    check(COMMANDS[kind][0], content)
+
+
+@pytest.mark.parametrize("kind", sorted(COMMANDS))
+@given(changes=edits)
+@calm
+def test_a_damaged_file_is_read_or_refused(kind, changes):
+    arguments, content = COMMANDS[kind]
+    check(arguments, edited(content, changes))
+
+
+def test_the_process_as_a_whole_shows_no_traceback():
+    for content in (b"\x00\x01", b"\xff\xfe", b"[" * 9000, b"shape = 1"):
+        result = subprocess.run(
+            [sys.executable, "-m", "gaugewright", "tank", "-"], input=content, capture_output=True
+        )
+        assert result.returncode == 2
+        assert result.stdout == b""
+        assert result.stderr.startswith(b"gaugewright: standard input")
+        assert result.stderr.count(b"\n") == 1
+
+
+def raising(error):
+    def run():
+        raise error
+
+    return run
+
+
+def test_a_fault_of_the_program_is_told_as_one_and_not_as_bad_input(capsys, monkeypatch):
+    monkeypatch.delenv(program.DEBUG_VARIABLE, raising=False)
+
+    assert program.exit_code_of(raising(ZeroDivisionError("division by zero"))) == 70
+
+    said = capsys.readouterr().err
+    assert said.startswith("gaugewright: this is a fault of the program, not of the input: Zero")
+    assert said.count("\n") == 1
+
+
+def test_a_fault_shows_its_traceback_when_asked_for(monkeypatch):
+    monkeypatch.setenv(program.DEBUG_VARIABLE, "1")
+
+    with pytest.raises(ZeroDivisionError):
+        program.exit_code_of(raising(ZeroDivisionError()))
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "said"),
+    [
+        (KeyboardInterrupt(), 130, "gaugewright: stopped\n"),
+        (MemoryError(), 2, "gaugewright: not enough memory for this file\n"),
+        (InputError("bad\nthing", file="a"), 2, "gaugewright: a: bad thing\n"),
+    ],
+)
+def test_every_ending_has_its_code_and_its_line(capsys, error, code, said):
+    assert program.exit_code_of(raising(error)) == code
+    assert capsys.readouterr().err == said
