@@ -89,9 +89,9 @@ class Tank:
         """Refuse a tank that cannot be."""
         if self.shape not in NEEDED:
             raise InputError(_unknown(self.shape, NEEDED, "a shape"), field="shape")
+        _require_words(self)
         _require_fields_of_shape(self)
         _require_numbers(self)
-        _require_words(self)
         for inside in (self, _inside(self)):
             _require_fits(inside)
 
@@ -189,7 +189,7 @@ def _inside(tank: Tank) -> Tank:
         less["end_depth_mm"] = tank.end_depth_mm - wall
     less["edge_radius_mm"] = max(tank.edge_radius_mm - wall, 0.0)
     thin = [name for name, value in less.items() if value is not None and value < 0]
-    if thin or any(less.get(name) == 0 for name in _SIZES):
+    if thin or any(less.get(name) == 0 for name in (*_SIZES, "end_depth_mm")):
         raise InputError(f"{wall:g} mm leaves no room inside", field="wall_mm")
     if tank.section_mm is not None:
         less["section_mm"], less["corner_radius_mm"] = shrunk(
@@ -252,14 +252,14 @@ def _require_words(tank: Tank) -> None:
         value = getattr(tank, name)
         if value is not None and value not in allowed:
             raise InputError(_unknown(value, allowed, "known here"), field=name)
-    if tank.ends == "dished" and tank.end_depth_mm == 0:
-        raise InputError("is missing, dished ends need their depth", field="end_depth_mm")
-    if tank.ends == "flat" and tank.end_depth_mm > 0:
-        raise InputError('flat ends have no depth; did you mean ends = "dished"?', field="ends")
 
 
 def _require_fits(tank: Tank) -> None:
     """Refuse sizes that cannot be together."""
+    if tank.ends == "dished" and tank.end_depth_mm == 0:
+        raise InputError("is missing, dished ends need their depth", field="end_depth_mm")
+    if tank.ends == "flat" and tank.end_depth_mm > 0:
+        raise InputError('flat ends have no depth; did you mean ends = "dished"?', field="ends")
     for name in ("height_mm", "width_mm"):
         size = getattr(tank, name)
         if size is not None and tank.edge_radius_mm > size / 2:
