@@ -89,6 +89,11 @@ def canonical_json(value: Any) -> str:
         ...
     gaugewright.errors.InputError: added_l: nan is not a finite number
     """
+    try:
+        if _has_text_keys(value) and (text := _ENCODE_SORTED(value)).isascii():
+            return text  # In ASCII the order of code points is that of UTF-16 units.
+    except (ValueError, TypeError, RecursionError):
+        pass  # The careful way below names what is wrong.
     text = _ENCODE(_ordered(value, ""))
     try:
         text.encode()
@@ -129,8 +134,10 @@ def next_entry(
     >>> [entry.kind for entry in checked([first])]
     ['note_added']
     """
-    for name, word in (("job", job), ("person", person), ("device", device), ("kind", kind)):
-        _require_name(name, word)
+    _require_name("job", job)
+    _require_name("person", person)
+    _require_name("device", device)
+    _require_name("kind", kind)
     if at.tzinfo is None or at.utcoffset() is None:
         raise InputError(f"{at.isoformat()} has no time zone", field="at")
     at = at.astimezone(UTC)
@@ -175,8 +182,11 @@ def read_lines(job: str, lines: Iterable[Line], after: Tip = START) -> Iterator[
         yield entry
 
 
-def read_line(job: str, line: Line) -> Entry:
-    """Return the entry that a stored line holds; its place in the chain is not checked."""
+def read_line(job: str | None, line: Line) -> Entry:
+    """Return the entry that a stored line holds; its place in the chain is not checked.
+
+    ``job`` is the job that it must belong to, ``None`` if that is still to be learnt.
+    """
     try:
         record = json.loads(
             line.text,
@@ -187,13 +197,15 @@ def read_line(job: str, line: Line) -> Entry:
         at = _read_record(record)
     except (ValueError, RecursionError) as error:
         raise ChainError(f"entry {line.number} is not a journal entry: {error}") from None
+    if job is None:
+        job = record["job"]
     if record["job"] != job or record["number"] != line.number:
         raise ChainError(
             f"entry {line.number} of job {job} says it is "
             f"entry {record['number']} of job {record['job']}"
         )
     return Entry(
-        job,
+        record["job"],
         line.number,
         at,
         record["person"],
@@ -278,6 +290,16 @@ def _ordered(value: Any, path: str) -> Any:
     raise InputError(f"a {type(value).__name__} cannot be kept in a journal", field=path or None)
 
 
+def _has_text_keys(value: Any) -> bool:
+    if type(value) is dict:
+        if not _ONLY_TEXT.issuperset(map(type, value)):
+            return False
+        value = value.values()
+    elif type(value) not in (list, tuple):
+        return True
+    return all(_has_text_keys(each) for each in value if type(each) in _CONTAINERS)
+
+
 def _utf16(key: str) -> bytes:
     return key.encode("utf-16-be", "surrogatepass")
 
@@ -300,6 +322,11 @@ def _refuse_constant(name: str) -> Any:
     raise ValueError(f"{name} is not a number")
 
 
+_ONLY_TEXT = frozenset({str})
+_CONTAINERS = (dict, list, tuple)
 _ENCODE: Callable[[Any], str] = json.JSONEncoder(
     ensure_ascii=False, allow_nan=False, separators=(",", ":")
+).encode
+_ENCODE_SORTED: Callable[[Any], str] = json.JSONEncoder(
+    ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":")
 ).encode

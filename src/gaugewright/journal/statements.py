@@ -1,18 +1,37 @@
-"""Statements compiled once for a database and then run without building them again.
+"""Statements compiled once for a database and then given straight to its driver.
 
-The durable append is the one place where the cost of building a statement counts.
+SQLAlchemy Core writes the SQL of both databases from one definition; building and
+running a statement through it costs more than the write itself, so what writes is
+compiled when a book is opened.
 """
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, CursorResult, Executable
+from sqlalchemy import Executable, bindparam, func, select
 from sqlalchemy.engine import Dialect
 from sqlalchemy.sql.compiler import SQLCompiler
 
+from gaugewright.journal import schema
+
+LINE = (
+    schema.entry.c.number,
+    schema.entry.c.text,
+    schema.entry.c.prev_hash,
+    schema.entry.c.hash,
+)
+"""The columns of a stored line."""
+
 
 class Prepared:
-    """One Core statement as the driver takes it."""
+    """One Core statement as the driver takes it.
+
+    >>> from sqlalchemy import Column, Integer, MetaData, Table
+    >>> from sqlalchemy.dialects import sqlite
+    >>> table = Table("pour", MetaData(), Column("step", Integer), Column("litres", Integer))
+    >>> Prepared(table.insert(), sqlite.dialect()).sql
+    'INSERT INTO pour (step, litres) VALUES (?, ?)'
+    """
 
     def __init__(self, statement: Executable, dialect: Dialect, names: Sequence[str] = ()) -> None:
         compiled = statement.compile(  # type: ignore[attr-defined]
@@ -22,15 +41,34 @@ class Prepared:
         self.sql = str(compiled)
         self._order = tuple(compiled.positiontup or ()) if compiled.positional else None
 
-    def run(self, connection: Connection, **values: Any) -> CursorResult[Any]:
-        """Run it once, with its parameters by name."""
-        return connection.exec_driver_sql(self.sql, self._arranged(values))
+    def run(self, cursor: Any, **values: Any) -> Any:
+        """Run it once on a driver's cursor, with its parameters by name."""
+        cursor.execute(self.sql, self._arranged(values))
+        return cursor
 
-    def run_many(self, connection: Connection, rows: Sequence[Mapping[str, Any]]) -> None:
+    def run_many(self, cursor: Any, rows: Sequence[Mapping[str, Any]]) -> None:
         """Run it once for each row."""
-        connection.exec_driver_sql(self.sql, [self._arranged(row) for row in rows])
+        cursor.executemany(self.sql, [self._arranged(row) for row in rows])
 
     def _arranged(self, values: Mapping[str, Any]) -> Any:
         if self._order is None:
-            return dict(values)
-        return tuple(values[name] for name in self._order)
+            return values
+        return tuple([values[name] for name in self._order])
+
+
+class Statements:
+    """Everything that writes to a book, for one database."""
+
+    def __init__(self, dialect: Dialect) -> None:
+        job, photo = schema.job, schema.photo
+        self.add_entry = Prepared(schema.entry.insert(), dialect)
+        self.add_job = Prepared(job.insert().inline(), dialect, names=("job", "summary"))
+        self.summarise = Prepared(
+            job.update().where(job.c.job == bindparam("this_job")), dialect, names=("summary",)
+        )
+        self.find_photo = Prepared(
+            select(photo.c.sha256).where(photo.c.sha256 == bindparam("sha256")), dialect
+        )
+        self.add_photo = Prepared(photo.insert(), dialect)
+        self.last_setting = Prepared(select(func.max(schema.setting.c.version)), dialect)
+        self.add_setting = Prepared(schema.setting.insert(), dialect)

@@ -16,8 +16,9 @@ from threading import RLock
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
-from sqlalchemy import Connection, Engine, bindparam, func, select
-from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy import Connection, Engine, func, select
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.pool import PoolProxiedConnection
 
 from gaugewright.errors import ConflictError, InputError, JournalError
 from gaugewright.journal import schema
@@ -32,17 +33,10 @@ from gaugewright.journal.chain import (
     read_lines,
 )
 from gaugewright.journal.photos import media_type_of
-from gaugewright.journal.statements import Prepared
+from gaugewright.journal.statements import LINE, Statements
 from gaugewright.journal.troubles import in_words, told
 
 MAX_PHOTO_BYTES = 20_000_000
-_LINE = (
-    schema.entry.c.number,
-    schema.entry.c.text,
-    schema.entry.c.prev_hash,
-    schema.entry.c.hash,
-)
-
 _EARLIER = schema.entry.alias("earlier")
 
 
@@ -89,27 +83,11 @@ class Store:
         self._engine = engine
         self._release = release
         self._lock = RLock()
-        self._writer: Connection | None = None
+        self._writer: PoolProxiedConnection | None = None
         self._tips: dict[str, Tip] = {}
-        entry = schema.entry
-        self._insert = Prepared(entry.insert(), engine.dialect)
-        self._insert_job = Prepared(schema.job.insert(), engine.dialect, names=("job", "summary"))
-        self._last = Prepared(
-            select(*_LINE).where(
-                entry.c.job == bindparam("job"),
-                entry.c.number
-                == select(func.max(_EARLIER.c.number))
-                .where(_EARLIER.c.job == bindparam("job"))
-                .scalar_subquery(),
-            ),
-            engine.dialect,
-        )
-        self._after = Prepared(
-            select(*_LINE)
-            .where(entry.c.job == bindparam("job"), entry.c.number > bindparam("after"))
-            .order_by(entry.c.number),
-            engine.dialect,
-        )
+        self._driver: Any = engine.dialect.loaded_dbapi
+        self._begins = engine.dialect.name == "sqlite"
+        self._sql = Statements(engine.dialect)
 
     # Reading
 
@@ -122,10 +100,15 @@ class Store:
         the job number and the summary, in small and capital letters alike.
         """
         entry, job = schema.entry, schema.job
-        last = select(func.max(entry.c.number)).where(entry.c.job == job.c.job).scalar_subquery()
+        last = (
+            select(func.max(_EARLIER.c.number))
+            .where(_EARLIER.c.job == job.c.job)
+            .correlate(job)
+            .scalar_subquery()
+        )
         query = (
-            select(job.c.place, job.c.job, job.c.summary, *_LINE)
-            .join(entry, (entry.c.job == job.c.job) & (entry.c.number == last))
+            select(job.c.place, job.c.job, job.c.summary, *LINE)
+            .where(entry.c.job == job.c.job, entry.c.number == last)
             .order_by(job.c.place.desc())
         )
         if before is not None:
@@ -157,9 +140,25 @@ class Store:
 
         Raises `ChainError` naming the first entry that is not what was written.
         """
+        entry = schema.entry.c
         with self._reading() as connection:
-            rows = self._after.run(connection, job=job, after=after.number).all()
+            rows = connection.execute(
+                select(*LINE)
+                .where(entry.job == job, entry.number > after.number)
+                .order_by(entry.number)
+            ).all()
         return tuple(read_lines(job, (_line_of(row) for row in rows), after))
+
+    def requested(self, job: str, request_id: str) -> tuple[Entry, ...]:
+        """Return the entries that a request made earlier, empty if it never came."""
+        entry = schema.entry
+        with self._reading() as connection:
+            rows = connection.execute(
+                select(*LINE)
+                .where(entry.c.job == job, entry.c.request_id == request_id)
+                .order_by(entry.c.request_part)
+            ).all()
+        return tuple(read_line(job, _line_of(row)) for row in rows)
 
     def photo(self, sha256: str) -> tuple[bytes, str] | None:
         """Return a photo's bytes and media type, ``None`` if it is not in the book.
@@ -224,8 +223,9 @@ class Store:
                 return self._came_second(job, expected_number, drafts, request_id)
             entries = _chained(job, tip, drafts, at, person, device)
             try:
-                self._write_entries(job, entries, request_id, summary)
-            except IntegrityError as error:
+                with self._writing() as cursor:
+                    self._insert_entries(cursor, job, entries, request_id, summary)
+            except self._driver.IntegrityError as error:
                 self._tips.pop(job, None)
                 return self._came_second(job, expected_number, drafts, request_id, error)
             self._tips[job] = entries[-1].tip
@@ -255,11 +255,11 @@ class Store:
                         f"({theirs.kind} by {theirs.person}); nothing was taken over"
                     )
             new = wanted[len(own) :]
-            with self._writing() as connection:
+            with self._writing() as cursor:
                 for sha256, photo in photos.items():
-                    self._insert_photo(connection, sha256, photo)
+                    self._insert_photo(cursor, sha256, photo)
                 if new:
-                    self._insert_entries(connection, job, new, None, summary)
+                    self._insert_entries(cursor, job, new, None, summary)
             if new:
                 self._tips[job] = new[-1].tip
             return len(new)
@@ -270,8 +270,8 @@ class Store:
         Raises `InputError` for what is not a JPEG, PNG or WebP picture or is too large.
         """
         sha256 = hashlib.sha256(photo).hexdigest()
-        with self._lock, self._writing() as connection:
-            self._insert_photo(connection, sha256, photo)
+        with self._lock, self._writing() as cursor:
+            self._insert_photo(cursor, sha256, photo)
         return sha256
 
     def add_settings(
@@ -281,18 +281,17 @@ class Store:
         if at.tzinfo is None:
             raise InputError(f"{at.isoformat()} has no time zone", field="at")
         text = canonical_json(settings)
-        with self._lock, self._writing() as connection:
-            last = connection.scalar(select(func.max(schema.setting.c.version))) or 0
-            connection.execute(
-                schema.setting.insert().values(
-                    version=last + 1,
-                    at=at.astimezone(UTC).isoformat(timespec="microseconds"),
-                    person=person,
-                    device=device,
-                    text=text,
-                )
+        with self._lock, self._writing() as cursor:
+            last = self._sql.last_setting.run(cursor).fetchone()[0] or 0
+            self._sql.add_setting.run(
+                cursor,
+                version=last + 1,
+                at=at.astimezone(UTC).isoformat(timespec="microseconds"),
+                person=person,
+                device=device,
+                text=text,
             )
-        return last + 1
+        return int(last) + 1
 
     # Closing
 
@@ -318,7 +317,12 @@ class Store:
 
     def _read_tip(self, job: str) -> Tip:
         with self._reading() as connection:
-            row = self._last.run(connection, job=job).first()
+            row = connection.execute(
+                select(*LINE)
+                .where(schema.entry.c.job == job)
+                .order_by(schema.entry.c.number.desc())
+                .limit(1)
+            ).first()
         return START if row is None else read_line(job, _line_of(row)).tip
 
     def _came_second(
@@ -327,11 +331,11 @@ class Store:
         expected_number: int,
         drafts: Sequence[Draft],
         request_id: str | None,
-        cause: IntegrityError | None = None,
+        cause: Exception | None = None,
     ) -> tuple[Entry, ...]:
         """Return what the same request gave before, or say what came first."""
         if request_id is not None:
-            earlier = self._requested(job, request_id)
+            earlier = self.requested(job, request_id)
             if earlier:
                 _require_same(earlier, drafts, request_id)
                 return earlier
@@ -352,42 +356,18 @@ class Store:
             f"{expected_number} to build on"
         )
 
-    def _requested(self, job: str, request_id: str) -> tuple[Entry, ...]:
-        entry = schema.entry
-        with self._reading() as connection:
-            rows = connection.execute(
-                select(*_LINE)
-                .where(entry.c.job == job, entry.c.request_id == request_id)
-                .order_by(entry.c.request_part)
-            ).all()
-        return tuple(read_line(job, _line_of(row)) for row in rows)
-
-    def _write_entries(
-        self,
-        job: str,
-        entries: Sequence[Entry],
-        request_id: str | None,
-        summary: Mapping[str, Any] | None,
-    ) -> None:
-        with self._writing() as connection:
-            self._insert_entries(connection, job, entries, request_id, summary)
-
     def _insert_entries(
         self,
-        connection: Connection,
+        cursor: Any,
         job: str,
         entries: Sequence[Entry],
         request_id: str | None,
         summary: Mapping[str, Any] | None,
     ) -> None:
         if entries[0].number == 1:
-            self._insert_job.run(connection, job=job, summary=canonical_json(summary or {}))
+            self._sql.add_job.run(cursor, job=job, summary=canonical_json(summary or {}))
         elif summary is not None:
-            connection.execute(
-                schema.job.update()
-                .where(schema.job.c.job == job)
-                .values(summary=canonical_json(summary))
-            )
+            self._sql.summarise.run(cursor, this_job=job, summary=canonical_json(summary))
         rows = [
             {
                 "job": job,
@@ -401,11 +381,11 @@ class Store:
             for part, each in enumerate(entries)
         ]
         if len(rows) == 1:
-            self._insert.run(connection, **rows[0])
+            self._sql.add_entry.run(cursor, **rows[0])
         else:
-            self._insert.run_many(connection, rows)
+            self._sql.add_entry.run_many(cursor, rows)
 
-    def _insert_photo(self, connection: Connection, sha256: str, photo: bytes) -> None:
+    def _insert_photo(self, cursor: Any, sha256: str, photo: bytes) -> None:
         if len(photo) > MAX_PHOTO_BYTES:
             raise InputError(
                 f"a photo of {len(photo) / 1e6:.1f} MB is too large, "
@@ -414,11 +394,8 @@ class Store:
         media_type = media_type_of(photo)
         if hashlib.sha256(photo).hexdigest() != sha256:
             raise InputError(f"photo {sha256[:12]} does not match its SHA-256")
-        found = connection.execute(select(1).where(schema.photo.c.sha256 == sha256)).one_or_none()
-        if found is None:
-            connection.execute(
-                schema.photo.insert().values(sha256=sha256, media_type=media_type, bytes=photo)
-            )
+        if self._sql.find_photo.run(cursor, sha256=sha256).fetchone() is None:
+            self._sql.add_photo.run(cursor, sha256=sha256, media_type=media_type, bytes=photo)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
@@ -426,18 +403,28 @@ class Store:
             yield connection
 
     @contextmanager
-    def _writing(self) -> Iterator[Connection]:
-        """Open, run and end one transaction; the caller holds the lock."""
+    def _writing(self) -> Iterator[Any]:
+        """Open, run and end one transaction on the driver's cursor; the caller holds the lock."""
         if self.is_read_only:
             raise JournalError(f"{self.where} was opened only to look: nothing can be recorded")
         try:
             if self._writer is None:
-                self._writer = self._engine.connect().execution_options(is_writer=True)
-            with self._writer.begin():
-                yield self._writer
-        except IntegrityError:
+                self._writer = self._engine.raw_connection()
+            connection: Any = self._writer.dbapi_connection
+            cursor = connection.cursor()
+            try:
+                if self._begins:
+                    cursor.execute("BEGIN IMMEDIATE")
+                yield cursor
+                connection.commit()
+            except BaseException:
+                connection.rollback()
+                raise
+            finally:
+                cursor.close()
+        except self._driver.IntegrityError:
             raise
-        except DBAPIError as error:
+        except (self._driver.Error, DBAPIError) as error:
             # What the file holds now is not known for sure: look again before the next append.
             self._drop_writer()
             self._tips.clear()
@@ -447,7 +434,6 @@ class Store:
         if self._writer is not None:
             writer, self._writer = self._writer, None
             writer.invalidate()
-            writer.close()
 
 
 def _line_of(row: Any) -> Line:

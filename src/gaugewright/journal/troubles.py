@@ -4,7 +4,8 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
 from gaugewright.errors import JournalError
 
@@ -30,7 +31,7 @@ def told(where: str) -> Iterator[None]:
     """Turn what the database raises into a `JournalError` that begins with ``where``."""
     try:
         yield
-    except (SQLAlchemyError, sqlite3.Error) as error:
+    except (DBAPIError, PoolTimeoutError, sqlite3.Error) as error:
         raise JournalError(f"{where}: {in_words(error)}") from error
 
 

@@ -1,0 +1,268 @@
+"""What a job allows next.  Asked when something is recorded, never when it is read back."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from gaugewright.errors import StateError
+from gaugewright.journal import fill_kinds as fk
+from gaugewright.journal import kinds as k
+from gaugewright.journal.demands import Event
+from gaugewright.journal.state import FillState, JobState, Kept, TankState
+
+Rule = Callable[[JobState, Any], None]
+_RULES: dict[type[Event], Rule] = {}
+T = TypeVar("T", bound=Rule)
+
+_OF_A_TANK = (
+    k.TankRemoved,
+    k.PlanRecorded,
+    k.BenchZeroRecorded,
+    k.BenchSpanRecorded,
+    k.BenchRepeatRecorded,
+    fk.FillBegun,
+    fk.FillChecksChanged,
+    fk.PourRecorded,
+    fk.FindingAnswered,
+    fk.TableMade,
+    fk.TableAccepted,
+    fk.CheckPourRecorded,
+    fk.BackOfficeCompared,
+)
+_OF_A_WHOLE = (fk.FillBegun, fk.PourRecorded, fk.TableMade, fk.TableAccepted)
+"""What is done once for linked tanks, not for each of them."""
+_IN_A_STAGE: dict[type[Event], str] = {
+    fk.FillBegun: "Pour",
+    fk.FillChecksChanged: "Pour",
+    fk.PourRecorded: "Pour",
+    fk.PourVoided: "Pour",
+    fk.TableMade: "Table",
+    fk.TableAccepted: "Table",
+}
+
+
+def may_follow(state: JobState, event: Event) -> None:
+    """Raise `StateError`, saying why, if the job does not allow this now.
+
+    >>> may_follow(JobState("J-1"), k.NoteAdded("drained"))
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.StateError: there is no job J-1 yet: open it first
+    """
+    if isinstance(event, k.JobOpened):
+        if state.tip.number:
+            raise StateError(f"job {state.job} is already open")
+        return
+    if state.opened is None:
+        raise StateError(f"there is no job {state.job} yet: open it first")
+    stage = _IN_A_STAGE.get(type(event))
+    if stage is not None and state.is_finished(stage):
+        raise StateError(f"stage {stage} is finished; reopen it with a reason first")
+    tank_id = getattr(event, "tank_id", None)
+    if isinstance(event, _OF_A_TANK) or (tank_id is not None and type(event) in _TANK_IF_NAMED):
+        tank = _tank(state, str(tank_id))
+        if isinstance(event, _OF_A_WHOLE) and tank.linked_into is not None:
+            raise StateError(
+                f"tank {tank_id} is linked into {tank.linked_into}, which is filled as one"
+            )
+    rule = _RULES.get(type(event))
+    if rule is not None:
+        rule(state, event)
+
+
+_TANK_IF_NAMED = (k.NoteAdded, k.PhotoAdded, k.MountItemDone, fk.SealSet)
+
+
+def _rule(cls: type[Event]) -> Callable[[T], T]:
+    def register(rule: T) -> T:
+        _RULES[cls] = rule
+        return rule
+
+    return register
+
+
+def _tank(state: JobState, tank_id: str) -> TankState:
+    tank = state.tanks.get(tank_id)
+    if tank is None:
+        known = ", ".join(state.tanks) or "none"
+        raise StateError(f"there is no tank {tank_id} in this job; described so far: {known}")
+    if tank.removed is not None:
+        raise StateError(f"tank {tank_id} was removed: {tank.removed.reason}")
+    return tank
+
+
+def _fill(state: JobState, tank_id: str) -> FillState:
+    fill = _tank(state, tank_id).fill
+    if fill is None:
+        raise StateError(f"the fill of tank {tank_id} has not begun")
+    return fill
+
+
+@_rule(k.TanksLinked)
+def _link(state: JobState, event: k.TanksLinked) -> None:
+    link = state.tanks.get(event.link_id)
+    if link is not None and not link.members:
+        raise StateError(f"{event.link_id} is a tank; a link needs a name of its own")
+    for tank_id in event.tank_ids:
+        tank = _tank(state, tank_id)
+        if tank.members:
+            raise StateError(f"{tank_id} is itself a link")
+        if tank.linked_into not in (None, event.link_id):
+            raise StateError(f"tank {tank_id} is already linked into {tank.linked_into}")
+
+
+@_rule(k.TanksUnlinked)
+def _unlink(state: JobState, event: k.TanksUnlinked) -> None:
+    if not _tank(state, event.link_id).members:
+        raise StateError(f"{event.link_id} is not a link")
+
+
+@_rule(k.BenchReadingVoided)
+def _void_bench(state: JobState, event: k.BenchReadingVoided) -> None:
+    readings: tuple[Kept[Any], ...] = tuple(
+        kept for tank in state.tanks.values() for kept in (*tank.zeros, *tank.spans, *tank.repeats)
+    )
+    _require_standing(readings, event.entry, "bench reading")
+
+
+def _require_standing(items: tuple[Kept[Any], ...], number: int, what: str) -> None:
+    found = next((kept for kept in items if kept.number == number), None)
+    if found is None:
+        raise StateError(f"entry {number} is not a {what}")
+    if found.voided is not None:
+        raise StateError(
+            f"entry {number} was already voided by {found.voided.mark.person}: "
+            f"{found.voided.reason}"
+        )
+
+
+@_rule(k.MountItemReopened)
+def _reopen_item(state: JobState, event: k.MountItemReopened) -> None:
+    if not any(
+        kept.voided is None and (kept.event.item, kept.event.tank_id) == (event.item, event.tank_id)
+        for kept in state.mounted
+    ):
+        raise StateError(f"checklist item {event.item} is not done")
+
+
+@_rule(fk.FillBegun)
+def _begin(state: JobState, event: fk.FillBegun) -> None:
+    fill = _tank(state, event.tank_id).fill
+    if fill is not None and fill.standing and not event.reason.strip():
+        raise StateError(
+            f"tank {event.tank_id} has a fill with {len(fill.standing)} pours; "
+            f"to begin anew, say why"
+        )
+
+
+@_rule(fk.FillChecksChanged)
+def _change_checks(state: JobState, event: fk.FillChecksChanged) -> None:
+    _fill(state, event.tank_id)
+
+
+@_rule(fk.PourRecorded)
+def _pour(state: JobState, event: fk.PourRecorded) -> None:
+    fill = _fill(state, event.tank_id)
+    there = next((pour for pour in fill.standing if pour.event.step == event.step), None)
+    if there is not None:
+        raise StateError(
+            f"step {event.step} is already recorded (entry {there.number}); void that one first"
+        )
+    if event.step > fill.next_step:
+        raise StateError(f"the next step is {fill.next_step}, not {event.step}")
+    if event.replaces is not None:
+        old = next((pour for pour in fill.pours if pour.number == event.replaces), None)
+        if old is None or old.voided is None:
+            raise StateError(f"entry {event.replaces} is not a voided pour of this fill")
+
+
+@_rule(fk.PourVoided)
+def _void_pour(state: JobState, event: fk.PourVoided) -> None:
+    pours = tuple(
+        pour for tank in state.tanks.values() for fill in tank.fills for pour in fill.pours
+    )
+    _require_standing(pours, event.pour, "pour")
+
+
+@_rule(fk.FindingAnswered)
+def _answer(state: JobState, event: fk.FindingAnswered) -> None:
+    fill = _fill(state, event.tank_id)
+    if not any(pour.event.step == event.step for pour in fill.pours):
+        raise StateError(f"there is no step {event.step} to answer for")
+
+
+@_rule(fk.TableMade)
+def _make_table(state: JobState, event: fk.TableMade) -> None:
+    standing = {pour.number for pour in _fill(state, event.tank_id).standing}
+    strange = sorted(set(event.pours) - standing)
+    if strange:
+        raise StateError(f"entry {strange[0]} is not a pour that counts in this fill")
+
+
+@_rule(fk.TableAccepted)
+def _accept(state: JobState, event: fk.TableAccepted) -> None:
+    table = _tank(state, event.tank_id).table
+    if table is None or table.event.digest != event.digest:
+        raise StateError("only the last table made can be accepted; look at it again")
+
+
+@_rule(fk.CheckPourRecorded)
+@_rule(fk.BackOfficeCompared)
+def _hold_against(state: JobState, event: fk.CheckPourRecorded | fk.BackOfficeCompared) -> None:
+    tables = _tank(state, event.tank_id).tables
+    if all(table.event.digest != event.digest for table in tables):
+        raise StateError(f"tank {event.tank_id} has no table with digest {event.digest[:12]}")
+
+
+@_rule(fk.SealSet)
+def _seal(state: JobState, event: fk.SealSet) -> None:
+    used = next((s for s in state.seals if s.event.seal_number == event.seal_number), None)
+    if used is not None:
+        raise StateError(
+            f"seal {event.seal_number} was already used at {used.event.place}; "
+            f"a seal's number is used once"
+        )
+
+
+@_rule(fk.SealRemoved)
+def _unseal(state: JobState, event: fk.SealRemoved) -> None:
+    if not any(
+        seal.voided is None and seal.event.seal_number == event.seal_number for seal in state.seals
+    ):
+        raise StateError(f"seal {event.seal_number} is not set")
+
+
+@_rule(fk.CertificateIssued)
+def _issue(state: JobState, event: fk.CertificateIssued) -> None:
+    number = event.certificate_number
+    if any(kept.event.certificate_number == number for kept in state.certificates):
+        raise StateError(f"certificate {number} was already issued")
+    if (event.upto_number, event.upto_hash) != tuple(state.tip):
+        raise StateError(
+            f"the certificate states entry {event.upto_number}, but the journal is at "
+            f"entry {state.tip.number}; make it again"
+        )
+    for tank_id, digest in event.tables.items():
+        accepted = _tank(state, tank_id).accepted_table
+        if accepted is None or accepted.event.digest != digest:
+            raise StateError(f"the table of tank {tank_id} on the certificate is not accepted")
+
+
+@_rule(fk.CertificateWithdrawn)
+def _withdraw(state: JobState, event: fk.CertificateWithdrawn) -> None:
+    if not any(
+        kept.voided is None and kept.event.certificate_number == event.certificate_number
+        for kept in state.certificates
+    ):
+        raise StateError(f"certificate {event.certificate_number} is not in force")
+
+
+@_rule(fk.StageFinished)
+def _finish(state: JobState, event: fk.StageFinished) -> None:
+    if state.is_finished(event.stage):
+        raise StateError(f"stage {event.stage} is already finished")
+
+
+@_rule(fk.StageReopened)
+def _reopen(state: JobState, event: fk.StageReopened) -> None:
+    if not state.is_finished(event.stage):
+        raise StateError(f"stage {event.stage} is not finished")
