@@ -295,3 +295,19 @@ def test_round_edges_of_any_size_agree_with_the_closed_form(length, width, heigh
 def test_a_tank_that_holds_less_than_its_inner_parts_take_is_refused():
     with pytest.raises(InputError, match=r"displaced_l: 400 L is not less than the 332\.8 L"):
         solid_of(replace(TANKS["box"], displaced_l=400.0))
+
+
+def test_a_section_of_many_round_corners_stays_small_and_exact():
+    turn = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    reach = 400 + 40 * np.cos(15 * turn)
+    corners = tuple((float(y), float(z)) for y, z in zip(
+        reach * np.cos(turn), reach * np.sin(turn), strict=True))  # fmt: skip
+    sharp = Tank("section", length_mm=1000.0, section_mm=corners)
+    round_ = replace(sharp, corner_radius_mm=5.0)
+    fine, coarse = solid_of(round_), solid_of(round_, fine=False)
+    assert len(coarse.triangles) <= 1500
+    levels = np.linspace(0, coarse.top_mm, 60)
+    assert litres_below(coarse, levels) == pytest.approx(
+        litres_below(fine, levels), abs=1e-4 * fine.volume_l
+    )
+    require_closed(fine.vertices, fine.triangles)

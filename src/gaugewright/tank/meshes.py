@@ -24,17 +24,21 @@ def solid_of_mesh(tank: Tank) -> Solid:
     """
     if tank.mesh_file is None or tank.mesh_unit is None:
         raise InputError("a mesh needs mesh_file and mesh_unit", field="mesh_file")
-    path = Path(tank.mesh_file)
+    solid = _read(Path(tank.mesh_file), changed_at(tank), tank.mesh_unit)
+    if tank.mesh_scale == (1.0, 1.0, 1.0):
+        return solid
+    return Solid(solid.vertices * tank.mesh_scale, solid.triangles)
+
+
+def changed_at(tank: Tank) -> int:
+    """When the tank's mesh file was last written, `InputError` if it cannot be read. [ns]"""
+    path = Path(tank.mesh_file or "")
     try:
-        changed = path.stat().st_mtime_ns
+        return path.stat().st_mtime_ns
     except OSError as error:
         raise InputError(
             f"cannot be read: {error.strerror}", field="mesh_file", file=str(path)
         ) from None
-    solid = _read(path, changed, tank.mesh_unit)
-    if tank.mesh_scale == (1.0, 1.0, 1.0):
-        return solid
-    return Solid(solid.vertices * tank.mesh_scale, solid.triangles)
 
 
 @lru_cache(maxsize=8)

@@ -14,7 +14,7 @@ from gaugewright.errors import InputError
 from gaugewright.tank.arcs import dome
 from gaugewright.tank.corners import rounded, rounded_box
 from gaugewright.tank.description import Tank, inside
-from gaugewright.tank.meshes import solid_of_mesh
+from gaugewright.tank.meshes import changed_at, solid_of_mesh
 from gaugewright.tank.prisms import domed, extrude, upright
 from gaugewright.tank.solid import Solid
 from gaugewright.tank.steps import stepped
@@ -27,7 +27,6 @@ _DOMED_STEPS = {True: 40, False: 10}
 _RINGS = {True: 24, False: 8}
 
 
-@lru_cache(maxsize=128)
 def solid_of(tank: Tank, *, fine: bool = True) -> Solid:
     """Give the inside of a tank as one closed solid.
 
@@ -42,6 +41,13 @@ def solid_of(tank: Tank, *, fine: bool = True) -> Solid:
     >>> round(solid.volume_l, 3)
     339.292
     """
+    # A mesh that was saved again under its name is another tank.
+    changed = changed_at(tank) if tank.shape == "mesh" else None
+    return _built(tank, fine, changed)
+
+
+@lru_cache(maxsize=128)
+def _built(tank: Tank, fine: bool, changed: int | None) -> Solid:
     solid = _solid(inside(tank), fine)
     if tank.displaced_l >= solid.volume_l:
         raise InputError(
@@ -73,7 +79,9 @@ def _solid(tank: Tank, fine: bool) -> Solid:
 def _section(tank: Tank, steps: int) -> Floats:
     """Section of a tank that has the same one along its length, y from 0 and z from 0."""
     if tank.section_mm is not None:
-        corners = rounded(np.asarray(tank.section_mm), tank.corner_radius_mm, steps)
+        # Many corners share the facets, so that the mesh stays as small as it is called.
+        each = max(2, min(steps, 24 * steps // len(tank.section_mm)))
+        corners = rounded(np.asarray(tank.section_mm), tank.corner_radius_mm, each)
         placed: Floats = corners - corners.min(axis=0)
         return placed
     if tank.shape == "lying_cylinder":

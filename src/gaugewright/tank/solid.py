@@ -12,7 +12,6 @@ height alone is a divided difference over its three corner heights (Hermite-Geno
 a cubic up to the middle corner, another one up to the highest, a straight line above.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import isfinite
@@ -21,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
+from gaugewright.tank.roots import rising_root
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -332,8 +332,7 @@ def _long(sheared: _Sheared, levels: Floats, piece: Ints, first: Ints, count: In
 def _invert(sheared: _Sheared, volume_l: float, wanted: Floats) -> Floats:
     """Heights above the lowest corner at which the litres are ``wanted``. [mm]
 
-    Litres are a smooth cubic between corner heights, so the bracket comes from them
-    and the root from regula falsi with the Illinois rule, bisecting where it stalls.
+    Litres are a smooth cubic between corner heights, so those give the brackets.
     """
     known = np.isfinite(wanted)
     targets = wanted[known]
@@ -352,7 +351,7 @@ def _invert(sheared: _Sheared, volume_l: float, wanted: Floats) -> Floats:
         return found - targets
 
     level = np.full(wanted.shape, np.nan)
-    level[known] = _root(
+    level[known] = rising_root(
         excess,
         (knots[right - 1], litres[right - 1] - targets),
         (knots[right], litres[right] - targets),
@@ -360,40 +359,3 @@ def _invert(sheared: _Sheared, volume_l: float, wanted: Floats) -> Floats:
     # Where the solid ends in a point, its last digits of litres are many of level.
     level[wanted == volume_l] = sheared.height
     return level
-
-
-def _root(
-    excess: Callable[[Floats], Floats],
-    low: tuple[Floats, Floats],
-    high: tuple[Floats, Floats],
-) -> Floats:
-    """Roots of a rising function, all at once, each bracketed by (place, value) pairs.
-
-    T. R. Chandrupatla, Advances in Engineering Software 28 (1997) 145-149: inverse
-    quadratic steps where they are safe, bisection where they are not.
-    """
-    (a, fa), (b, fb) = high, low
-    share = np.where(fa - fb > 0, fa / np.where(fa - fb > 0, fa - fb, 1.0), 0.5)
-    share = np.clip(share, 1e-3, 1 - 1e-3)
-    for _ in range(100):
-        x = a + share * (b - a)
-        fx = excess(x)
-        same = (fx >= 0) == (fa >= 0)
-        c, fc = np.where(same, a, b), np.where(same, fa, fb)
-        b, fb = np.where(same, b, a), np.where(same, fb, fa)
-        a, fa = x, fx
-        is_a_best = np.abs(fa) < np.abs(fb)
-        width = np.abs(b - a)
-        least = 2e-16 * (np.abs(a) + np.abs(b)) + 1e-300
-        if ((width <= 2 * least) | (fa == 0) | (fb == 0)).all():
-            break
-        with np.errstate(divide="ignore", invalid="ignore"):
-            xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
-            step = fa / (fb - fa) * fc / (fb - fc)
-            step += (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
-            is_safe = (phi**2 < xi) & ((1 - phi) ** 2 < 1 - xi) & np.isfinite(step)
-            margin = np.minimum(least / width, 0.5)
-        share = np.clip(np.where(is_safe, step, 0.5), margin, 1 - margin)
-        share = np.where(np.isfinite(share), share, 0.5)
-    root = np.where(is_a_best, a, b)
-    return np.where(low[1] >= 0, low[0], root)
