@@ -1,0 +1,298 @@
+"""A table copied back from another system, held against ours: what differs, and how.
+
+First the form is settled: which way to read the text, which columns, and whether the whole of
+a column is on another scale.  Then rows are paired and what is left is named.
+"""
+
+from dataclasses import asdict, dataclass
+from itertools import permutations
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from gaugewright.errors import InputError
+from gaugewright.table.copied import Reading, Typed, readings
+from gaugewright.table.files import MOST_DECIMALS
+from gaugewright.table.pairing import Difference, differences
+from gaugewright.table.table import Table
+from gaugewright.units import L_PER_IMPERIAL_GALLON, L_PER_US_GALLON
+
+Floats = npt.NDArray[np.float64]
+
+_BITS = {8: 255.0, 10: 1023.0, 12: 4095.0, 14: 16383.0, 16: 65535.0}
+LITRES_SCALES: Final = {
+    "US gallons": 1 / L_PER_US_GALLON,
+    "imperial gallons": 1 / L_PER_IMPERIAL_GALLON,
+    "litres turned into litres once more, as if ours were US gallons": L_PER_US_GALLON,
+    "litres turned into litres once more, as if ours were imperial gallons": L_PER_IMPERIAL_GALLON,
+    "cubic metres": 0.001,
+    "hectolitres": 0.01,
+    "decalitres": 0.1,
+    "decilitres": 10.0,
+    "centilitres": 100.0,
+    "millilitres": 1000.0,
+}
+_LEAST_FIT = 0.3
+"""Share of the best possible score under which no two columns are this table."""
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """What another system's table differs in, and what that does to its litres."""
+
+    differences: tuple[Difference, ...]
+    rows_read: int
+    """Rows with figures in the other text."""
+    counts_column: int
+    """The column taken as counts, the first being 1."""
+    litres_column: int
+    max_error_l: float | None
+    """Largest departure from our litres where both tables have rows; ``None`` if they share
+    no range.  Their figures count as they stand, as litres over counts. [L]"""
+    at_counts: float | None
+    """Where that is. [counts]"""
+    from_counts: float | None
+    """The range of ours that theirs covers. [counts]"""
+    to_counts: float | None
+
+    @property
+    def is_clean(self) -> bool:
+        """Whether nothing differs beyond the rounding of the figures typed."""
+        return not self.differences
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it as lists and dictionaries."""
+        return {"is_clean": self.is_clean, **asdict(self)} | {
+            "differences": [asdict(d) for d in self.differences]
+        }
+
+
+def compare(ours: Table, other_text: str) -> Comparison:
+    r"""Return in what a table copied back from another system differs from ours.
+
+    Any separator, decimal mark, heading, unit word, further column and order of columns is
+    read; the columns are found by how well they fit.  Figures that differ only by the
+    rounding to the decimals typed are the same.
+
+    Raises `InputError` if the text has no two columns of figures.
+
+    >>> ours = Table(np.array([0, 800, 1600, 2400]), np.array([3.0, 60.5, 150.0, 212.0]), None)
+    >>> result = compare(ours, "Litres;Value\n3;0\n60,5;800\n105;1600\n212;2400\n")
+    >>> [(d.kind, d.row, d.line) for d in result.differences], result.max_error_l
+    ([('swapped_digits', 3, 4)], 45.0)
+    >>> print(result.differences[0].message)
+    Row 3 (line 4) has 105 L where ours has 150 L: two digits are swapped; type 150.
+    """
+    fit = max(
+        (fit for reading in readings(other_text) for fit in _fits(ours, reading)),
+        key=lambda fit: fit.score,
+        default=None,
+    )
+    if fit is None:
+        raise InputError("no two columns of figures found, wanted counts and litres in rows")
+    found: tuple[Difference, ...]
+    if fit.score < _LEAST_FIT * fit.best_score:
+        message = "Hardly any row fits ours: this looks like another tank's table; check which."
+        found = (Difference("another_table", message),)
+    else:
+        found = (*fit.scale_differences, *differences(ours, fit.counts, fit.litres, fit.typed))
+    a, b = fit.columns
+    return Comparison(found, len(fit.typed.whole), a + 1, b + 1, *_error(ours, fit.typed))
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """One way to read the text, and how well our table on some scale fits it."""
+
+    score: float
+    best_score: float
+    columns: tuple[int, int]
+    typed: Typed
+    counts: Floats
+    """Ours, on their scale. [counts]"""
+    litres: Floats
+    """Ours, on their scale and datum. [their unit]"""
+    scale_differences: tuple[Difference, ...]
+
+
+def _fits(ours: Table, reading: Reading) -> list[_Fit]:
+    """Return how our table fits each two columns, as it is and on the likeliest scales."""
+    fits = []
+    for a, b in permutations(reading.columns, 2):
+        typed = Typed.of(reading, a, b, ours_exact=_is_exact(ours))
+        if len(typed.whole) >= 2:
+            plain = _fit(ours, typed, (a, b), 1.0, 1.0, "")
+            fits.append(plain)
+            if plain.score < 0.8 * plain.best_score and not _are_row_numbers(typed.whole[:, 0]):
+                fits += _scaled_fits(ours, typed, (a, b))
+    return fits
+
+
+def _is_exact(ours: Table) -> bool:
+    return bool(np.abs(ours.litres - np.round(ours.litres, MOST_DECIMALS)).max() < 1e-9)
+
+
+def _scaled_fits(ours: Table, typed: Typed, columns: tuple[int, int]) -> list[_Fit]:
+    counts, litres = typed.whole[:, 0], typed.whole[:, 1]
+    by_counts = {high / low for low in _BITS.values() for high in _BITS.values()}
+    by_counts |= {2.0**n for n in range(-8, 9)}
+    by_counts |= _ratio(ours.counts, counts, by_counts)
+    by_counts -= {1.0}
+    by_litres = {factor: name for name, factor in LITRES_SCALES.items()}
+    by_litres |= dict.fromkeys(_ratio(ours.litres, litres, set(by_litres)), "")
+
+    def hits(ours: Floats, theirs: Floats, within: float) -> tuple[int, float]:
+        near, _ = _nearest(ours, theirs)
+        apart = np.abs(near - theirs)
+        return -int((apart <= within).sum()), float(np.minimum(apart, within).sum())
+
+    # The two factors can be judged apart: each is told by its own column.
+    best_k = sorted(by_counts, key=lambda k: hits(k * ours.counts, counts, _slack(k)))[:2]
+    best_m = sorted(by_litres, key=lambda m: hits(m * ours.litres, litres, typed.within))[:2]
+    fits = [
+        _fit(ours, typed, columns, k, m, "" if m == 1.0 else by_litres[m])
+        for k in (1.0, *best_k)
+        for m in (1.0, *best_m)
+        if (k, m) != (1.0, 1.0)
+    ]
+    offset = _offset(ours, typed)
+    if abs(offset) > 2 * typed.within:
+        fits.append(_fit(ours, typed, columns, 1.0, 1.0, "", offset=offset))
+    return fits
+
+
+def _ratio(ours: Floats, theirs: Floats, known: set[float]) -> set[float]:
+    """Return by how much their column is larger, unless a known factor says as much.
+
+    The middle of the upper half tells it roughly, then all rows that this brings together.
+    """
+    a, b = np.sort(ours)[len(ours) // 2 :], np.sort(theirs)[len(theirs) // 2 :]
+    below, above = float(np.median(a)), float(np.median(b))
+    if not (below > 0 and above > 0):
+        return set()
+    near, at = _nearest(ours, theirs * below / above)
+    pairs = np.abs(near * above / below - theirs) <= 0.01 * above
+    squares = float(ours[at[pairs]] @ ours[at[pairs]])
+    ratio = float(theirs[pairs] @ ours[at[pairs]]) / squares if squares > 0 else above / below
+    return set() if any(abs(ratio / factor - 1) < 0.002 for factor in known) else {ratio}
+
+
+def _are_row_numbers(column: Floats) -> bool:
+    """Whether a column only numbers the rows; it would fit counts in even steps."""
+    return bool((np.diff(column) == 1).all() and column[0] in (0, 1))
+
+
+def _offset(ours: Table, typed: Typed) -> float:
+    """Return the departure of their litres that most rows of equal counts share. [L]
+
+    Rounding spreads it evenly over a span, so the middle of the span is the figure.
+    """
+    near, at = _nearest(ours.counts, typed.whole[:, 0])
+    same = near == typed.whole[:, 0]
+    if not same.any():
+        return 0.0
+    apart = typed.whole[same, 1] - ours.litres[at[same]]
+    bulk = apart[np.abs(apart - np.median(apart)) <= 2 * typed.within]
+    tries = [float(np.median(apart)), 0.5 * float(bulk.min() + bulk.max())] if len(bulk) else [0.0]
+    return max(tries, key=lambda d: int((np.abs(apart - d) <= typed.within).sum()))
+
+
+def _slack(factor: float) -> float:
+    """Return how far counts may lie off: none on our scale, rounding on another. [counts]"""
+    return 0.0 if factor == 1.0 else 1.001
+
+
+def _nearest(sorted_values: Floats, at: Floats) -> tuple[Floats, npt.NDArray[np.intp]]:
+    above = np.clip(np.searchsorted(sorted_values, at), 1, len(sorted_values) - 1)
+    is_below = at - sorted_values[above - 1] < sorted_values[above] - at
+    place = np.where(is_below, above - 1, above)
+    return sorted_values[place], place
+
+
+def _fit(
+    ours: Table, typed: Typed, columns: tuple[int, int],
+    k: float, m: float, unit: str, *, offset: float = 0.0,
+) -> _Fit:  # fmt: skip
+    counts, litres = k * ours.counts, m * ours.litres + offset
+    their_counts, their_litres = typed.whole[:, 0], typed.whole[:, 1]
+    near_counts, at = _nearest(counts, their_counts)
+    hit_counts = np.abs(near_counts - their_counts) <= _slack(k)
+    hit_litres = np.abs(_nearest(litres, their_litres)[0] - their_litres) <= typed.within
+
+    def both(shift: int) -> int:
+        place = at + shift
+        inside = hit_counts & (place >= 0) & (place < len(litres))
+        apart = np.abs(litres[place[inside]] - their_litres[inside])
+        return int((apart <= typed.within).sum())
+
+    n = max(len(typed.whole), len(counts))
+    # A column moved by a row is told here only so that nothing odder explains it.
+    together = max(both(0), both(-1) - 0.2 * n, both(1) - 0.2 * n)
+    score = hit_counts.sum() + hit_litres.sum() + 2.0 * together
+    score -= (k != 1.0) * (1.0 + 0.3 * n) + (m != 1.0) * (1.0 + 0.3 * n)
+    score -= (offset != 0.0) * (2.0 + 0.3 * n)
+    told = (
+        *(() if k == 1.0 else (_counts_scale(k),)),
+        *(() if m == 1.0 else (_litres_scale(m, unit),)),
+        *(() if offset == 0.0 else (_constant_offset(offset),)),
+    )
+    return _Fit(float(score), 4.0 * n, columns, typed.with_slack(_slack(k)), counts, litres, told)
+
+
+def _counts_scale(k: float) -> Difference:
+    bits = [
+        (theirs, our)
+        for theirs, high in _BITS.items()
+        for our, low in _BITS.items()
+        if theirs != our
+        and (abs(high / low / k - 1) < 1e-3 or abs(2.0 ** (theirs - our) / k - 1) < 1e-3)
+    ]
+    bits.sort(key=lambda pair: abs(pair[1] - 12))
+    form = f" ({bits[0][0]}-bit counts where ours are {bits[0][1]}-bit)" if bits else ""
+    return Difference(
+        "wrong_counts_scale",
+        f"Their counts are ours times {k:.5g}{form}: set the same scale in both systems.",
+        column="counts",
+    )
+
+
+def _litres_scale(m: float, unit: str) -> Difference:
+    form = f" ({unit})" if unit else ""
+    return Difference(
+        "wrong_litres_scale",
+        f"Their litres are ours times {m:.5g}{form}: enter the figures in litres.",
+        column="litres",
+    )
+
+
+def _constant_offset(offset: float) -> Difference:
+    side = "more" if offset > 0 else "less"
+    return Difference(
+        "constant_offset",
+        f"All their litres are {abs(offset):.4g} L {side} than ours: "
+        "the zero is counted from another level; enter our litres.",
+        column="litres",
+    )
+
+
+def _error(
+    ours: Table, typed: Typed
+) -> tuple[float | None, float | None, float | None, float | None]:
+    """Return the largest error of their table as it stands, where, and the shared range."""
+    rows = typed.whole[np.lexsort((typed.whole[:, 1], typed.whole[:, 0]))]
+    first = max(rows[0, 0], ours.counts[0])
+    last = min(rows[-1, 0], ours.counts[-1])
+    if first > last:
+        return None, None, None, None
+    at = np.unique(np.concatenate([ours.counts, rows[:, 0], [first, last]]))
+    at = at[(at >= first) & (at <= last)]
+    # Where a count stands twice, either litres may be read: take each in turn.
+    _, lowest = np.unique(rows[:, 0], return_index=True)
+    highest = np.append(lowest[1:], len(rows)) - 1
+    apart = np.max(
+        [np.abs(np.interp(at, *rows[pick].T) - ours.litres_at(at)) for pick in (lowest, highest)],
+        axis=0,
+    )
+    worst = int(np.argmax(apart))
+    return float(apart[worst]), float(at[worst]), float(first), float(last)
