@@ -191,7 +191,7 @@ def _is_settled(path: Path) -> bool:
 
 def _open_postgresql(url: URL, *, create: bool, read_only: bool) -> Store:
     url = url.set(drivername="postgresql+psycopg")
-    where = url.render_as_string(hide_password=True).replace("+psycopg", "")
+    where = f"the book {url.database or ''} at {url.host or url.query.get('host', 'localhost')}"
     try:
         engine = create_engine(url, pool_pre_ping=True)
     except ModuleNotFoundError:

@@ -87,8 +87,12 @@ version = Table(
     "gaugewright_schema", METADATA, Column("version_num", Text, primary_key=True, nullable=False)
 )
 
-KEPT_FOR_EVER = ("entry", "photo", "setting")
-"""Tables whose rows are never changed and never deleted."""
+KEPT_FOR_EVER = {
+    "entry": "job = NEW.job AND number = NEW.number",
+    "photo": "sha256 = NEW.sha256",
+    "setting": "version = NEW.version",
+}
+"""Tables whose rows are never changed and never deleted, with what makes a row the same."""
 
 
 def create(connection: Connection) -> None:
@@ -111,8 +115,16 @@ def _sqlite_guards() -> tuple[str, ...]:
         for table in KEPT_FOR_EVER
         for what in ("UPDATE", "DELETE")
     )
+    # REPLACE would delete the old row without asking the trigger on DELETE.
+    replaced = tuple(
+        f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} "
+        f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {is_same}) "
+        f"BEGIN SELECT RAISE(ABORT, '{table}: nothing here is ever changed or deleted'); END"
+        for table, is_same in KEPT_FOR_EVER.items()
+    )
     return (
         *refused,
+        *replaced,
         "CREATE TRIGGER job_no_delete BEFORE DELETE ON job "
         "BEGIN SELECT RAISE(ABORT, 'job: nothing here is ever changed or deleted'); END",
         "CREATE TRIGGER entry_follows BEFORE INSERT ON entry "
@@ -135,8 +147,8 @@ def _postgresql_guards() -> tuple[str, ...]:
     )
     return (
         "CREATE FUNCTION gaugewright_refuse() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
-        "RAISE EXCEPTION '%: nothing here is ever changed or deleted', TG_TABLE_NAME "
-        "USING ERRCODE = 'restrict_violation'; END $$",
+        "RAISE EXCEPTION USING MESSAGE = TG_TABLE_NAME || "
+        "': nothing here is ever changed or deleted', ERRCODE = 'restrict_violation'; END $$",
         "CREATE FUNCTION gaugewright_follows() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
         f"IF (NEW.number = 1 AND NEW.prev_hash <> '{GENESIS}') "
         "OR (NEW.number > 1 AND NOT EXISTS (SELECT 1 FROM entry WHERE job = NEW.job "

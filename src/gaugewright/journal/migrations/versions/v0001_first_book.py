@@ -85,6 +85,15 @@ _SQLITE = (
     "RAISE(ABORT, 'setting: nothing here is ever changed or deleted'); END",
     "CREATE TRIGGER setting_no_delete BEFORE DELETE ON setting BEGIN SELECT "
     "RAISE(ABORT, 'setting: nothing here is ever changed or deleted'); END",
+    "CREATE TRIGGER entry_no_replace BEFORE INSERT ON entry WHEN EXISTS (SELECT 1 "
+    "FROM entry WHERE job = NEW.job AND number = NEW.number) BEGIN SELECT "
+    "RAISE(ABORT, 'entry: nothing here is ever changed or deleted'); END",
+    "CREATE TRIGGER photo_no_replace BEFORE INSERT ON photo WHEN EXISTS (SELECT 1 "
+    "FROM photo WHERE sha256 = NEW.sha256) BEGIN SELECT RAISE(ABORT, 'photo: nothing "
+    "here is ever changed or deleted'); END",
+    "CREATE TRIGGER setting_no_replace BEFORE INSERT ON setting WHEN EXISTS (SELECT 1"
+    " FROM setting WHERE version = NEW.version) BEGIN SELECT RAISE(ABORT, 'setting: "
+    "nothing here is ever changed or deleted'); END",
     "CREATE TRIGGER job_no_delete BEFORE DELETE ON job BEGIN SELECT RAISE(ABORT, "
     "'job: nothing here is ever changed or deleted'); END",
     "CREATE TRIGGER entry_follows BEFORE INSERT ON entry WHEN (NEW.number = 1 AND "
@@ -95,8 +104,8 @@ _SQLITE = (
 )
 _POSTGRESQL = (
     "CREATE FUNCTION gaugewright_refuse() RETURNS trigger LANGUAGE plpgsql AS $$ "
-    "BEGIN RAISE EXCEPTION '%: nothing here is ever changed or deleted', "
-    "TG_TABLE_NAME USING ERRCODE = 'restrict_violation'; END $$",
+    "BEGIN RAISE EXCEPTION USING MESSAGE = TG_TABLE_NAME || ': nothing here is ever "
+    "changed or deleted', ERRCODE = 'restrict_violation'; END $$",
     "CREATE FUNCTION gaugewright_follows() RETURNS trigger LANGUAGE plpgsql AS $$ "
     f"BEGIN IF (NEW.number = 1 AND NEW.prev_hash <> '{_GENESIS}') OR (NEW.number > 1 "
     "AND NOT EXISTS (SELECT 1 FROM entry WHERE job = NEW.job AND number = NEW.number "

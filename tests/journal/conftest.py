@@ -1,0 +1,167 @@
+"""A scripted fill that every test of the job book can use."""
+
+import os
+import pwd
+import shutil
+import subprocess
+import tempfile
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from gaugewright.journal import fill_kinds as fk
+from gaugewright.journal import kinds as k
+from gaugewright.journal.book import open_book
+
+START_AT = datetime(2026, 5, 4, 9, 30, tzinfo=UTC)
+
+
+class Scribe:
+    """Records events one after the other, as one person with one device would."""
+
+    def __init__(self, book, job, person="Ada", device="laptop"):
+        self.book = book
+        self.job = job
+        self.by = {"person": person, "device": device}
+        self.at = START_AT
+
+    @property
+    def number(self):
+        return self.book.store.entries(self.job)[-1].number if self.known else 0
+
+    @property
+    def known(self):
+        return bool(self.book.store.entries(self.job))
+
+    def record(self, *events, request_id=None, expected_number=None):
+        self.at += timedelta(seconds=30)
+        number = self.number if expected_number is None else expected_number
+        return self.book.record(
+            self.job, number, events, at=self.at, request_id=request_id, **self.by
+        )
+
+
+def opened():
+    return k.JobOpened(customer="Quarry Yard", vehicle="Tipper 4", supply_v=27.8)
+
+
+def described(tank_id="A"):
+    return k.TankDescribed(
+        tank_id,
+        tank={"shape": "box", "length_mm": 1000.0, "width_mm": 600.0, "height_mm": 600.0},
+        probe={"x_mm": 500.0, "y_mm": 300.0, "tip_clearance_mm": 20.0, "active_length_mm": 560.0},
+    )
+
+
+def pour(step, added_l=40.0, counts=None, tank_id="A", **more):
+    counts = 30.0 + step * 350.0 if counts is None else counts
+    return fk.PourRecorded(tank_id, step=step, added_l=added_l, counts=counts, **more)
+
+
+@pytest.fixture
+def happen():
+    """Events as they usually come."""
+    return SimpleNamespace(opened=opened, described=described, pour=pour, scribe=Scribe)
+
+
+@pytest.fixture
+def book_path(tmp_path):
+    return tmp_path / "yard.book"
+
+
+@pytest.fixture
+def book(book_path):
+    with open_book(book_path) as book:
+        yield book
+
+
+@pytest.fixture
+def scribe(book):
+    return Scribe(book, "J-1")
+
+
+@pytest.fixture
+def filling(scribe):
+    """A job with its tank described and the drained tank read."""
+    scribe.record(opened())
+    scribe.record(described())
+    scribe.record(fk.FillBegun("A", dispenser="bowser 2", residual_l=1.5, u_residual_l=0.5))
+    scribe.record(pour(0, added_l=0.0))
+    return scribe
+
+
+@pytest.fixture
+def jpeg():
+    return b"\xff\xd8\xff\xe0" + bytes(range(256)) + b"\xff\xd9"
+
+
+def postgresql_programs():
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
+    on_path = shutil.which("initdb")
+    return found[-1].parent if found else Path(on_path).parent if on_path else None
+
+
+@pytest.fixture(scope="session")
+def postgresql_server():
+    """The URL of a real PostgreSQL server that lives as long as the tests."""
+    programs = postgresql_programs()
+    if programs is None:
+        pytest.skip("no PostgreSQL server is installed (Debian: apt-get install postgresql)")
+    folder = Path(tempfile.mkdtemp(prefix="gw-pg-"))
+    user = {}
+    if os.geteuid() == 0:  # The server refuses to run as root.
+        account = pwd.getpwnam("postgres")
+        os.chown(folder, account.pw_uid, account.pw_gid)
+        user = {"user": account.pw_uid, "group": account.pw_gid, "extra_groups": []}
+
+    def run(*command):
+        subprocess.run(
+            [programs / command[0], *command[1:]],
+            check=True,
+            cwd=folder,
+            stdout=subprocess.DEVNULL,
+            timeout=60,
+            **user,
+        )
+
+    options = f"-c listen_addresses='' -c unix_socket_directories={folder} -c fsync=off"
+    run(
+        "initdb",
+        "-D",
+        folder / "data",
+        "-U",
+        "gauge",
+        "-A",
+        "trust",
+        "-E",
+        "UTF8",
+        "--no-sync",
+        "--locale=C",
+    )
+    run("pg_ctl", "-D", folder / "data", "-o", options, "-l", folder / "log", "-w", "start")
+    try:
+        yield f"postgresql://gauge@/postgres?host={folder}"
+    finally:
+        run("pg_ctl", "-D", folder / "data", "-m", "immediate", "-w", "stop")
+        shutil.rmtree(folder)
+
+
+@pytest.fixture
+def postgresql_url(postgresql_server):
+    """The URL of an empty PostgreSQL database."""
+    import psycopg
+
+    with psycopg.connect(postgresql_server, autocommit=True) as connection:
+        connection.execute("DROP SCHEMA public CASCADE")
+        connection.execute("CREATE SCHEMA public")
+    return postgresql_server
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def where(request, tmp_path):
+    """A place for a new book, on each kind of database."""
+    if request.param == "sqlite":
+        return tmp_path / "any.book"
+    return request.getfixturevalue("postgresql_url")
