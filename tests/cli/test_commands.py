@@ -156,6 +156,8 @@ def test_tank_refuses_in_one_line(folder, arguments, message):
         (TANK.replace("x_mm = 1000", "x_mm = 1300"), "tank.toml, probe.x_mm, probe.y_mm: x 1300"),
         (TANK.replace("= 20", "= 700"), "tank.toml, probe.tip_clearance_mm: 700 mm is above"),
         (TANK.replace("tip_clear", "tip_claer"), "tank.toml, probe.tip_claerance_mm: no such"),
+        (TANK.replace("1200", "1e154"), "tank.toml, length_mm: 1e+154 mm is no figure of a"),
+        (TANK.replace("= 20", "= 1e-9"), "tank.toml, probe.tip_clearance_mm: 1e-09 mm is no"),
         ("length_mm = " + "9" * 400, "tank.toml: a number in it is too large"),
         ("a = " + "[" * 5000, "tank.toml: is nested too deeply"),
         (
@@ -204,6 +206,65 @@ def test_a_mesh_is_looked_for_beside_the_tank_file(folder):
     result = run("tank", "inner/tank.toml", "--json")
 
     assert json.loads(result.stdout)["full_l"] == pytest.approx(1)
+
+
+def test_a_rated_capacity_moves_the_sizes_and_narrows_the_volume(folder):
+    (folder / "rated.toml").write_text(
+        'shape="box"\nlength_mm=1000\nwidth_mm=600\nheight_mm=500\nrated_capacity_l=300\n'
+    )
+
+    text = run("tank", "rated.toml", "--every", "100").stdout
+    record = json.loads(run("tank", "rated.toml", "--json").stdout)["most_probable"]
+
+    assert "volume by tape and plate together, 95 % band: 304.9 ± 6.9 L" in text
+    assert "  height: 50" in text
+    assert record["half_width_95_l"] == pytest.approx(1.96 * 3.5, abs=0.1)
+    assert record["capacity_l"] == pytest.approx(304.9, abs=0.05)
+    assert {size["name"] for size in record["sizes"]} >= {"length_mm", "width_mm", "height_mm"}
+
+
+def test_a_plate_that_cannot_be_this_tank_is_told(folder):
+    (folder / "rated.toml").write_text(
+        'shape="box"\nlength_mm=1000\nwidth_mm=600\nheight_mm=500\nrated_capacity_l=400\n'
+    )
+
+    assert "standard uncertainties apart" in run("tank", "rated.toml").stdout
+
+
+def test_compare_names_what_differs(folder):
+    (folder / "back.txt").write_text("Value\tLitres\n0\t4,5\n1000\t59,0\n2000\t190\n4000\t400\n")
+
+    result = run("compare", "table.csv", "back.txt", "--out", "differences.json")
+
+    assert result.exit_code == 0
+    assert "two digits are swapped" in result.stdout
+    assert "wrong by up to 36.0 L (at 1000 counts)" in result.stdout
+    kinds = [
+        d["kind"] for d in json.loads((folder / "differences.json").read_text())["differences"]
+    ]
+    assert len(kinds) == 2
+    assert "swapped_digits" in kinds
+
+
+def test_compare_leaves_with_1_only_when_strict_and_something_differs(folder):
+    (folder / "back.txt").write_text(TABLE.replace("190", "109"))
+
+    assert run("compare", "table.csv", "back.txt").exit_code == 0
+    assert run("compare", "table.csv", "back.txt", "--strict").exit_code == 1
+    assert run("compare", "table.csv", "table.csv", "--strict").exit_code == 0
+    assert "Nothing differs." in run("compare", "table.csv", "table.csv").stdout
+    assert json.loads(run("compare", "table.csv", "-", "--json", input=TABLE).stdout)["is_clean"]
+
+
+def test_compare_refuses_what_is_no_table(folder):
+    for arguments, message in (
+        (["table.csv", "tank.toml"], "tank.toml: no two columns of figures found"),
+        (["tank.toml", "table.csv"], "tank.toml, line "),
+        (["-", "-"], "only one of TABLE and OTHER can be standard input"),
+    ):
+        result = run("compare", *arguments)
+        assert result.exit_code == 2
+        assert result.stderr.startswith(f"gaugewright: {message}")
 
 
 def test_thin_keeps_the_rows_asked_for(folder):

@@ -1,7 +1,9 @@
 """Whatever bytes a file holds, a command ends in an orderly way: exit code 0 or 2, one line."""
 
+import json
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -20,10 +22,12 @@ probe = {x_mm = 600, y_mm = 300, tip_clearance_mm = 20, active_length_mm = 500}
 """
 JSON = b'{"shape": "box", "length_mm": 1000, "width_mm": "600,5", "height_mm": 500}'
 CSV = b"counts,litres,u_litres\n0,4.5,0.5\n1000,95,1\n2000,190,1\n3000,290,1\n"
+OURS = Path(__file__).with_name("ours.csv")
 COMMANDS = {
     "toml": (["tank", "-", "--every", "100"], TOML),
     "json": (["tank", "-", "--every", "100"], JSON),
     "csv": (["thin", "-", "--rows", "3"], CSV),
+    "copied": (["compare", str(OURS), "-"], CSV.replace(b"95", b"59")),
 }
 
 edits = st.lists(
@@ -117,3 +121,38 @@ def test_a_fault_shows_its_traceback_when_asked_for(monkeypatch):
 def test_every_ending_has_its_code_and_its_line(capsys, error, code, said):
     assert program.exit_code_of(raising(error)) == code
     assert capsys.readouterr().err == said
+
+
+sizes = st.one_of(
+    st.sampled_from(
+        [0, -1, 1, 5, 50, 300, 500.5, 600, 1200, "45,5", "1.234,5", True, None, "", [], {}]
+    ),
+    st.floats(allow_nan=False, allow_infinity=False),
+    st.integers(-5, 3000),
+)
+names = st.sampled_from(
+    ["length_mm", "width_mm", "height_mm", "diameter_mm", "round_depth_mm", "edge_radius_mm",
+     "ends", "end_depth_mm", "step_length_mm", "step_height_mm", "step_at", "section_mm",
+     "corner_radius_mm", "mesh_file", "mesh_unit", "displaced_l", "rated_capacity_l", "wall_mm",
+     "usable_fraction", "u_mm", "u_edge_radius_mm", "probe", "probe.x_mm", "probe.y_mm", "lenght"]
+)  # fmt: skip
+whole_tanks = {
+    "box": {"length_mm": 1000, "width_mm": 600, "height_mm": 500},
+    "lying_cylinder": {"length_mm": 1000, "diameter_mm": 600},
+    "upright_cylinder": {"diameter_mm": 600, "height_mm": 500},
+    "oval": {"length_mm": 1000, "width_mm": 600, "height_mm": 500},
+    "obround": {"length_mm": 1000, "width_mm": 600, "height_mm": 500},
+    "d_section": {"length_mm": 1000, "width_mm": 600, "height_mm": 500, "round_depth_mm": 200},
+    "stepped": {"length_mm": 1000, "width_mm": 600, "height_mm": 500, "step_length_mm": 300,
+                "step_height_mm": 200},
+    "section": {"length_mm": 1000, "section_mm": [[0, 0], [600, 0], [500, 400], [0, 300]]},
+}  # fmt: skip
+
+
+@given(
+    shape=st.sampled_from(sorted(whole_tanks)), changes=st.dictionaries(names, sizes, max_size=3)
+)
+@calm
+def test_a_tank_with_odd_figures_is_read_or_refused(shape, changes):
+    described = {"shape": shape, **whole_tanks[shape], **changes}
+    check(["tank", "-", "--every", "100"], json.dumps(described).encode())

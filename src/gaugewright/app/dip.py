@@ -8,6 +8,7 @@ import numpy.typing as npt
 from gaugewright.app.tank_file import TankFile
 from gaugewright.errors import InputError
 from gaugewright.probe import column_at
+from gaugewright.tank.dimensions import MostProbable, most_probable
 from gaugewright.tank.levels import DipTable, dip_table, litres_at, slope_of
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.solid import Solid, level_of_litres
@@ -24,6 +25,8 @@ class Dip:
     table: DipTable
     level_litres: Floats
     """Litres at the same levels with the tank standing level. [L]"""
+    probable: MostProbable
+    """The sizes that the tape and, where given, the plate make most probable."""
     pitch_deg: float
     roll_deg: float
     at_x_mm: float
@@ -93,6 +96,7 @@ def dip_tank(
         solid = solid_of(tank)
         if probe is not None:
             column_at(tank, probe)
+        probable = most_probable(tank)
     except InputError as error:
         raise error.in_file(file.name) from None
     middle = 0.5 * (solid.vertices.min(axis=0) + solid.vertices.max(axis=0))
@@ -101,4 +105,4 @@ def dip_tank(
         tank, every_mm, pitch_deg=pitch_deg, roll_deg=roll_deg, x_mm=float(x), y_mm=float(y)
     )
     standing = litres_at(tank, table.level_mm, x_mm=float(x), y_mm=float(y))
-    return Dip(file, solid, table, standing, pitch_deg, roll_deg, float(x), float(y))
+    return Dip(file, solid, table, standing, probable, pitch_deg, roll_deg, float(x), float(y))

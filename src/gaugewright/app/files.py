@@ -10,13 +10,16 @@ import secrets
 import stat
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from gaugewright.errors import FileError, InputError
 
 MOST_BYTES = 20_000_000
 """A text file above this size is refused before it is read. [bytes]"""
+
+# Without O_BINARY Windows would turn every line feed into two characters.
+_NEW_FILE = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 
 # Control characters that no text file has; tab, line feed, form feed and return are fine.
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f]")
@@ -195,7 +198,7 @@ def _replace(target: Path, content: bytes) -> None:
         # Replacing needs leave for the folder only; a file made read-only is meant to stay.
         raise PermissionError(13, "Permission denied")
     beside = target.with_name(f".{target.name[:50]}.{secrets.token_hex(6)}.tmp")
-    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+    handle = os.open(beside, _NEW_FILE, 0o666)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)
@@ -211,14 +214,16 @@ def _replace(target: Path, content: bytes) -> None:
 
 
 def _sync_folder(folder: Path) -> None:
-    """Bring the new name to the disk, where the system lets a folder be opened."""
+    """Bring the new name to the disk, where the system lets a folder be opened and synced.
+
+    Some network file systems refuse, and so does a folder without leave to read; the file
+    itself is written by then, so a refusal is no failure.
+    """
     if os.name != "posix":
         return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    except OSError:
-        # Some network file systems refuse to sync a folder; the file itself is written.
-        return
-    finally:
-        os.close(handle)
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

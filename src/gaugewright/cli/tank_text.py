@@ -5,9 +5,12 @@ from typing import Any
 
 from gaugewright.app.dip import Dip
 from gaugewright.cli.draw import DrawnProbe, Surface, draw_tank
+from gaugewright.metrology.rounding import format_with_band
 from gaugewright.probe import column_at
 
 DECIMALS = 3
+COVERAGE = 1.96
+"""Half-width of the 95 % band of a normal quantity, in standard uncertainties."""
 
 
 def dip_csv(dip: Dip) -> str:
@@ -28,6 +31,7 @@ def dip_record(dip: Dip) -> dict[str, Any]:
         "pitch_deg": dip.pitch_deg,
         "roll_deg": dip.roll_deg,
         "dead_stock_l": None if dip.dead_stock_l is None else round(dip.dead_stock_l, DECIMALS),
+        "most_probable": _probable_record(dip),
         "dip_table": [
             {"level_mm": float(_trim(level)), "litres": round(float(litres), DECIMALS)}
             for level, litres in zip(dip.table.level_mm, dip.table.litres, strict=True)
@@ -44,11 +48,47 @@ def dip_text(dip: Dip) -> str:
     ]
     if dip.dead_stock_l is not None:
         lines.append(f"dead stock below the probe's tip: {dip.dead_stock_l:.1f} L")
+    lines += _probable_lines(dip)
     lines += ["", draw_tank(dip.solid, surface=_half_full(dip), probe=drawn_probe(dip)), ""]
     if dip.is_sloping:
         lines += [fill(_slope_sentence(dip), 72), ""]
     lines += _table(dip)
     return "\n".join(lines)
+
+
+def _probable_record(dip: Dip) -> dict[str, Any]:
+    found = dip.probable
+    return {
+        "capacity_l": round(found.capacity_l, DECIMALS),
+        "half_width_95_l": round(COVERAGE * found.u_capacity_l, DECIMALS),
+        "plate_and_tape_apart": found.disagreement,
+        "sizes": [
+            {"name": name, "shift": float(shift), "half_width_95": float(COVERAGE * u)}
+            for name, shift, u in zip(found.names, found.shifts, found.u, strict=True)
+        ],
+    }
+
+
+def _probable_lines(dip: Dip) -> list[str]:
+    """Say how well the sizes fix the volume, and what the plate makes of them."""
+    found = dip.probable
+    volume = format_with_band(found.capacity_l, COVERAGE * found.u_capacity_l, "L")
+    if found.disagreement is None:
+        return [f"volume as measured, 95 % band of the sizes: {volume}"]
+    lines = [f"volume by tape and plate together, 95 % band: {volume}"]
+    for name, shift, u in zip(found.names, found.shifts, found.u, strict=True):
+        if name.startswith("scale_"):
+            size = format_with_band(100 * (1 + float(shift)), 100 * COVERAGE * float(u), "%")
+        else:
+            measured = getattr(dip.file.tank, name)
+            size = format_with_band(measured + float(shift), COVERAGE * float(u), "mm")
+        lines.append(f"  {name.removesuffix('_mm')}: {size}")
+    if abs(found.disagreement) > 3:
+        lines.append(
+            f"plate and tape are {abs(found.disagreement):.1f} standard uncertainties apart: "
+            "measure again, or check the plate"
+        )
+    return lines
 
 
 def drawn_probe(dip: Dip) -> DrawnProbe | None:
