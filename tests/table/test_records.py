@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from gaugewright.errors import InputError
 from gaugewright.table.fill import Fill, MeterCheck
-from gaugewright.table.records import fill_from_csv, parse_meter_check, with_checks
+from gaugewright.table.records import counts_scale, fill_from_csv, parse_meter_check, with_checks
 
 GOOD = "step,added_l,counts\n0,0,3\n1,45.5,3\n2,45.5,402\n3,44.9,801\n"
 
@@ -113,6 +113,14 @@ def test_counts_beyond_the_scale_are_refused_where_the_scale_is_known():
     assert fill_from_csv(GOOD, counts_range=(0, 801)).pours[-1].counts == 801
     with pytest.raises(InputError, match="line 5, counts: is beyond the scale of 0 to 800 counts"):
         fill_from_csv(GOOD, counts_range=(0, 800))
+
+
+def test_the_scale_is_that_of_the_converter_and_holds_zero_and_span():
+    assert counts_scale(0, 1000) == (0, 1023)
+    assert counts_scale(0, 1024) == (0, 4095)
+    assert counts_scale(0, 1e9) == (0, 1e9)
+    with pytest.raises(InputError, match="is beyond the scale of 0 to 1023 counts, found 4000"):
+        fill_from_csv(GOOD.replace("801", "4000"), counts_range=counts_scale(0, 1023))
 
 
 def test_negative_litres_throughout_are_a_draining_record():

@@ -83,6 +83,21 @@ def fill_from_csv(
     return Fill(pours=tuple(pours), is_draining=is_draining, notes=tuple(notes))
 
 
+def counts_scale(counts_empty: float, counts_full: float) -> tuple[float, float]:
+    """Return the lowest and highest count that a probe can send, for ``counts_range``.
+
+    A probe's zero and span lie inside the scale of its converter, and a reading may go a
+    little beyond them.  The scale is the smallest of 8, 10, 12, 14, 16, 20 and 24 bits
+    that holds both (common practice, no source), or the span itself if none does.
+
+    >>> counts_scale(42, 3610), counts_scale(4095, 0), counts_scale(0, 65535)
+    ((0.0, 4095.0), (0.0, 4095.0), (0.0, 65535.0))
+    """
+    most = max(counts_empty, counts_full)
+    fitting = (2.0**bits - 1 for bits in (8, 10, 12, 14, 16, 20, 24) if 2.0**bits - 1 >= most)
+    return min(0.0, counts_empty, counts_full), next(fitting, most)
+
+
 def parse_meter_check(text: str) -> MeterCheck:
     """Return the meter check written as ``INDICATED=TRUE`` in litres.
 
