@@ -267,6 +267,12 @@ def test_compare_refuses_what_is_no_table(folder):
         assert result.stderr.startswith(f"gaugewright: {message}")
 
 
+def test_a_probe_of_24_bits_is_no_oversized_tank(folder):
+    (folder / "tank.toml").write_text(TANK + "counts_full = 16777215\n")
+
+    assert run("tank", "tank.toml").exit_code == 0
+
+
 def test_thin_keeps_the_rows_asked_for(folder):
     result = run("thin", "table.csv", "--rows", "3", "--out", "short.csv")
 

@@ -81,7 +81,7 @@ def parse_tank_text(text: str, *, is_json: bool) -> Mapping[str, Any]:
 
 def _require_plausible(described: Tank | Probe, prefix: str) -> None:
     """Refuse sizes beyond any tank: they are another unit or a slip, and sums overflow."""
-    for name in (field.name for field in fields(described)):
+    for name in (field.name for field in fields(described) if "counts" not in field.name):
         value = getattr(described, name)
         if name == "section_mm":
             values = [size for corner in value or () for size in corner]
