@@ -142,6 +142,16 @@ def test_what_differs_is_named_with_its_place_and_what_to_do(text, kind, row, li
     assert not result.is_clean
 
 
+def test_a_thinned_copy_of_a_long_table_is_told_in_one_sentence():
+    long = Table(np.arange(0, 4000, 10), np.arange(0, 400, 1.0) ** 1.02, None)
+    some = [[f"{c:.0f}", f"{v:.1f}"] for c, v in zip(long.counts, long.litres, strict=True)][::20]
+
+    (told,) = compare(long, text_of(some)).differences
+
+    assert told.kind == "row_missing"
+    assert "380 of our 400 rows are missing" in told.message
+
+
 def test_two_mistakes_are_both_named():
     rows = [list(r) for r in PLAIN]
     rows[2][1] = "87.1"

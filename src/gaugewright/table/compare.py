@@ -204,7 +204,8 @@ def _slack(factor: float) -> float:
 
 
 def _nearest(sorted_values: Floats, at: Floats) -> tuple[Floats, npt.NDArray[np.intp]]:
-    above = np.clip(np.searchsorted(sorted_values, at), 1, len(sorted_values) - 1)
+    above = np.searchsorted(sorted_values, at)
+    above = np.minimum(np.maximum(above, 1), len(sorted_values) - 1)  # faster than np.clip
     is_below = at - sorted_values[above - 1] < sorted_values[above] - at
     place = np.where(is_below, above - 1, above)
     return sorted_values[place], place
@@ -226,7 +227,7 @@ def _fit(
         apart = np.abs(litres[place[inside]] - their_litres[inside])
         return int((apart <= typed.within).sum())
 
-    n = max(len(typed.whole), len(counts))
+    n = len(typed.whole)
     # A column moved by a row is told here only so that nothing odder explains it.
     together = max(both(0), both(-1) - 0.2 * n, both(1) - 0.2 * n)
     score = hit_counts.sum() + hit_litres.sum() + 2.0 * together

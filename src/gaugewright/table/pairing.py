@@ -269,19 +269,21 @@ class _Pairing:
         self._add(kind, t, i, rest, column=column)
 
     def _tell_missing(self) -> None:
-        for i in range(len(self.counts)):
-            if i not in self.taken:
-                c, v = float(self.ours.counts[i]), float(self.ours.litres[i])
-                self.found.append(
-                    Difference(
-                        "row_missing",
-                        f"Row {i + 1} is missing: add {c:.10g} counts, "
-                        f"{round(v, self.typed.decimals):.10g} L.",
-                        row=i + 1,
-                        ours_counts=c,
-                        ours_l=v,
-                    )
-                )
+        missing = [i for i in range(len(self.counts)) if i not in self.taken]
+        if len(missing) > max(5, len(self.counts) // 2):
+            message = (
+                f"{len(missing)} of our {len(self.counts)} rows are missing: "
+                "add them, or compare with the thinned table that was entered."
+            )
+            self.found.append(Difference("row_missing", message))
+            return
+        for i in missing:
+            c, v = float(self.ours.counts[i]), float(self.ours.litres[i])
+            shown = f"{c:.10g} counts, {round(v, self.typed.decimals):.10g} L"
+            message = f"Row {i + 1} is missing: add {shown}."
+            self.found.append(
+                Difference("row_missing", message, row=i + 1, ours_counts=c, ours_l=v)
+            )
 
     def _tell_order(self) -> None:
         order = [(t, self.ours_of[t]) for t in sorted(self.ours_of)]
