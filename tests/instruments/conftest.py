@@ -19,6 +19,7 @@ class Cable:
 
     def plug_in(self):
         self.master, slave = os.openpty()
+        os.set_blocking(self.master, False)
         tty.setraw(slave)
         self.link.unlink(missing_ok=True)
         self.link.symlink_to(os.ttyname(slave))
@@ -48,7 +49,7 @@ class TwoEndedCable:
             for end in ready:
                 try:
                     os.write(ends[end], os.read(end, 4096))
-                except OSError:  # nobody has the other port open yet
+                except OSError:  # nobody has the port open yet
                     self._stop.wait(0.02)
 
     def pull_out(self):
@@ -63,3 +64,17 @@ def cable(tmp_path):
     cable = Cable(tmp_path / "port")
     yield cable
     cable.pull_out()
+
+
+@pytest.fixture
+def two_ended_cable(tmp_path):
+    """Give a function that lays a cable; all are taken up at the end."""
+    laid = []
+
+    def lay():
+        laid.append(TwoEndedCable(tmp_path))
+        return laid[-1]
+
+    yield lay
+    for cable in laid:
+        cable.pull_out()

@@ -112,7 +112,8 @@ class _Template:
             self._parts.append(("text", text))
 
     def _add_field(self, name: str) -> None:
-        if self._parts and self._parts[-1][0] != "text":
+        before = self._parts[-1][0] if self._parts else "text"
+        if before != "text" and not (name == "*" and before == "field"):
             raise InputError(f"needs some text before {{{name}}}", field="pattern")
         if name == "*":
             self._parts.append(("any", ""))
