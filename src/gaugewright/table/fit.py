@@ -1,0 +1,164 @@
+"""The fit: a pour record becomes the most probable never-falling table with its band.
+
+The tank's description is trusted to several degrees at once.  Each degree scales the
+departure that the walls may have; its weight is what it was worth before times how
+well it foretold the readings (Bayesian model averaging: Hoeting et al., Statistical
+Science 14(4), 1999, eq. 1 to 3).  So a right tank file narrows the band and a wrong
+one is overruled by the pours.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtr
+
+from gaugewright.metrology.monotone import monotone_mode
+from gaugewright.table.assumptions import Assumptions
+from gaugewright.probe import Probe
+from gaugewright.table.alternatives import same_size_tanks, stands_in
+from gaugewright.table.curves import Curves, curves_of
+from gaugewright.table.equations import Equations, equations_of
+from gaugewright.table.fill import Fill
+from gaugewright.table.posterior import Posterior, solve
+from gaugewright.table.unknown import unknown_curves
+from gaugewright.tank.description import Tank
+
+Floats = npt.NDArray[np.float64]
+
+DISTRUST = (
+    (1.0, 0.2, 0.75),
+    (1.0, 2.5, 0.13),
+    (3.0, 1.0, 0.08),
+    (8.0, 2.0, 0.025),
+    (20.0, 3.0, 0.015),
+)
+"""Scale of the walls' departure, of the sump, and what it was worth before any pour.
+
+Most tanks have no sump and some have one: two plain cases, not one wide one."""
+
+
+@dataclass(frozen=True, eq=False)
+class Component:
+    """One degree of distrust with its weight."""
+
+    curves: Curves
+    equations: Equations
+    prior_u: Floats
+    posterior: Posterior
+    log_weight: float
+    scale: float
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """The averaged result on a grid of counts."""
+
+    counts: Floats
+    litres: Floats
+    u95_litres: Floats
+    """Half-width of the 95 % band. [L]"""
+    components: tuple[Component, ...]
+    weights: Floats
+
+
+WRONG_FILE = 0.02
+"""What it was worth before any pour that the tank file describes another tank."""
+
+
+def fit(
+    fill: Fill,
+    tank: Tank | None = None,
+    probe: Probe | None = None,
+    assumed: Assumptions | None = None,
+    skip: frozenset[int] = frozenset(),
+) -> Fit:
+    """Return the table of a fill with its band."""
+    assumed = Assumptions() if assumed is None else assumed
+    if tank is None or probe is None:
+        components = []
+        for curves, worth in unknown_curves(fill, probe, assumed):
+            components += components_of(
+                fill, curves, assumed, float(np.log(worth)), skip, ((1.0, 1.0, 1.0),)
+            )
+        return average(components)
+    components = components_of(fill, curves_of(tank, probe, assumed), assumed, skip=skip)
+    if doubtful(components):
+        others = [t for t in same_size_tanks(tank) if stands_in(t, probe)]
+        share = float(np.log(WRONG_FILE / max(1, len(others))))
+        for other in others:
+            components += components_of(
+                fill, curves_of(other, probe, assumed), assumed, share, skip
+            )
+    return average(components)
+
+
+def doubtful(components: list[Component]) -> bool:
+    """Return whether the pours speak for more departure than the description allows."""
+    logs = np.array([c.log_weight for c in components])
+    return bool(np.logaddexp(logs[0], logs[1]) < np.logaddexp.reduce(logs) - 0.35)
+
+
+def components_of(
+    fill: Fill,
+    curves: Curves,
+    assumed: Assumptions,
+    log_prior: float = 0.0,
+    skip: frozenset[int] = frozenset(),
+    distrust: tuple[tuple[float, float, float], ...] = DISTRUST,
+) -> list[Component]:
+    """Solve a fill for every degree of distrust of one description."""
+    equations = equations_of(fill, curves, assumed, skip)
+    is_departure = np.array([group == "departure" for group in equations.groups])
+    found = []
+    is_sump = np.array([group == "sump" for group in equations.groups])
+    for scale, sump, worth in distrust:
+        prior_u = np.where(is_departure, scale, np.where(is_sump, sump, 1.0))
+        posterior = solve(equations, prior_u, curves.litres)
+        weight = posterior.log_evidence + float(np.log(worth)) + log_prior
+        found.append(Component(curves, equations, prior_u, posterior, weight, scale))
+    return found
+
+
+def average(components: list[Component]) -> Fit:
+    """Average components over the counts of the first."""
+    logs = np.array([c.log_weight for c in components])
+    weights = np.exp(logs - logs.max())
+    weights /= weights.sum()
+    first = components[0].curves
+    counts = first.counts[first.tip_index :]
+    means, sds = [], []
+    for component in components:
+        own = component.curves.counts
+        order = np.argsort(own)
+        means.append(np.interp(counts, own[order], component.posterior.litres[order]))
+        sds.append(np.interp(counts, own[order], component.posterior.u_litres[order]))
+    mean = weights @ np.array(means)
+    variance = weights @ (np.array(sds) ** 2 + (np.array(means) - mean) ** 2)
+    rising = np.argsort(counts)
+    mean = monotone_mode(mean[rising], variance[rising] + 1e-9, lower=0.0)
+    band = band_half_width(mean, np.array(means)[:, rising], np.array(sds)[:, rising], weights)
+    return Fit(counts[rising], mean, band, tuple(components), weights)
+
+
+def band_half_width(
+    centre: Floats, means: Floats, sds: Floats, weights: Floats, probability: float = 0.95
+) -> Floats:
+    """Return w such that centre ± w holds a mixture of normals with this probability.
+
+    ``centre`` (g,), ``means`` and ``sds`` (k, g), ``weights`` (k,); by bisection.
+
+    >>> one = np.ones((1, 1))
+    >>> band_half_width(np.zeros(1), 0 * one, one, np.ones(1)).round(3)
+    array([1.96])
+    """
+    sds = np.maximum(sds, 1e-9)
+    low = np.zeros_like(centre)
+    high = np.max(np.abs(means - centre) + 5.0 * sds, axis=0)
+    for _ in range(45):
+        middle = 0.5 * (low + high)
+        inside = ndtr((centre + middle - means) / sds) - ndtr((centre - middle - means) / sds)
+        enough = weights @ inside >= probability
+        high = np.where(enough, middle, high)
+        low = np.where(enough, low, middle)
+    return high
