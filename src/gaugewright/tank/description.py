@@ -8,7 +8,7 @@ and beyond ``length_mm``.
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from difflib import get_close_matches
-from math import isfinite
+from math import inf, isfinite
 from pathlib import Path
 from typing import Any
 
@@ -44,6 +44,8 @@ _SIZES = (
     "step_length_mm",
     "step_height_mm",
 )
+LEAST_MM, MOST_MM, MOST_L = 1e-3, 1e5, 1e6
+"""No size of a tank is smaller or larger; no vehicle's tank holds more."""
 _UNITS = ("mm", "cm", "m", "in")
 
 
@@ -158,7 +160,10 @@ def number(name: str, value: object) -> float:
     gaugewright.errors.InputError: u_mm: '1.234,5' is not a number, wanted for example 45.5
     """
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return float(value)
+        try:
+            return float(value)
+        except OverflowError:
+            raise InputError("a whole number of over 300 digits", field=name) from None
     text = value.strip() if isinstance(value, str) else ""
     if text.count(",") == 1 and "." not in text:
         text = text.replace(",", ".")
@@ -216,10 +221,12 @@ def _require_fields_of_shape(tank: Tank) -> None:
 
 
 def _require_numbers(tank: Tank) -> None:
-    for name in (*_SIZES, "rated_capacity_l", "usable_fraction", "wall_mm"):
+    for name in (*_SIZES, "rated_capacity_l", "wall_mm"):
         value = getattr(tank, name)
-        if (value is not None and not value > 0) or value == float("inf"):
-            raise InputError(f"must be above 0 and finite, found {value:g}", field=name)
+        if value is not None:
+            if not 0 < value < inf:
+                raise InputError(f"must be above 0 and finite, found {value:g}", field=name)
+            _require_likely(name, value, LEAST_MM)
     for name in (
         "edge_radius_mm",
         "end_depth_mm",
@@ -229,18 +236,38 @@ def _require_numbers(tank: Tank) -> None:
         "u_edge_radius_mm",
     ):
         value = getattr(tank, name)
-        if not (isfinite(value) and value >= 0):
+        if not 0 <= value < inf:
             raise InputError(f"must be 0 or more and finite, found {value:g}", field=name)
-    if tank.usable_fraction > 1:
+        _require_likely(name, value, 0.0)
+    if not 0.1 <= tank.usable_fraction <= 1:
         raise InputError(
-            f"is a share of the geometric volume, at most 1, found {tank.usable_fraction:g}",
+            "is the usable share of the geometric volume, wanted 0.1 to 1, "
+            f"found {tank.usable_fraction:g}",
             field="usable_fraction",
         )
-    for row, corner in enumerate(tank.section_mm or (), start=1):
+    if tank.section_mm is None:
+        return
+    for row, corner in enumerate(tank.section_mm, start=1):
         if len(corner) != 2 or not all(isfinite(c) for c in corner):
             raise InputError(
                 f"corner {row} must be two finite numbers, y and z", field="section_mm"
             )
+        _require_likely("section_mm", max(abs(c) for c in corner), 0.0)
+    if len(tank.section_mm) < 3:
+        raise InputError(
+            f"needs at least 3 corners, found {len(tank.section_mm)}", field="section_mm"
+        )
+
+
+def _require_likely(name: str, value: float, least: float) -> None:
+    """Refuse what is no tank on a vehicle, long before numbers overflow."""
+    most = MOST_L if name.endswith("_l") else MOST_MM
+    if not least <= value <= most:
+        unit = "L" if name.endswith("_l") else "mm"
+        raise InputError(
+            f"{value:g} {unit} is no figure of a vehicle's tank, wanted {least:g} to {most:,.0f} {unit}",
+            field=name,
+        )
 
 
 def _require_words(tank: Tank) -> None:
@@ -279,10 +306,6 @@ def _require_fits(tank: Tank) -> None:
             raise InputError(
                 f"{part:g} mm does not fit into the {whole[:-3]}, {size:g} mm", field=name
             )
-    if tank.section_mm is not None and len(tank.section_mm) < 3:
-        raise InputError(
-            f"needs at least 3 corners, found {len(tank.section_mm)}", field="section_mm"
-        )
 
 
 def _corners(value: object) -> tuple[Corner, ...]:

@@ -196,9 +196,11 @@ def _volume(tank: Tank, names: tuple[str, ...], shifts: Floats) -> float:
 def _gradient(tank: Tank, names: tuple[str, ...], prior: Floats, shifts: Floats) -> Floats:
     """Litres per unit of each dimension, by central differences a tenth of its u wide."""
     slope = np.empty(len(names))
-    for k, u in enumerate(0.1 * prior):
+    for k, name in enumerate(names):
         step = np.zeros(len(names))
-        step[k] = u
+        # A volume has 16 digits: much smaller steps would lose them, larger ones the slope.
+        least, most = (1e-5, 0.1) if name in _SCALES else (1e-2, 10.0)
+        step[k] = min(max(0.1 * prior[k], least), most)
         up, down = _volume(tank, names, shifts + step), _volume(tank, names, shifts - step)
-        slope[k] = (up - down) / (2 * u)
+        slope[k] = (up - down) / (2 * step[k])
     return slope
