@@ -163,7 +163,7 @@ def number(name: str, value: object) -> float:
         try:
             return float(value)
         except OverflowError:
-            raise InputError("a whole number of over 300 digits", field=name) from None
+            raise InputError(f"a number in it is too large, {name} has over 300 digits") from None
     text = value.strip() if isinstance(value, str) else ""
     if text.count(",") == 1 and "." not in text:
         text = text.replace(",", ".")
@@ -265,7 +265,8 @@ def _require_likely(name: str, value: float, least: float) -> None:
     if not least <= value <= most:
         unit = "L" if name.endswith("_l") else "mm"
         raise InputError(
-            f"{value:g} {unit} is no figure of a vehicle's tank, wanted {least:g} to {most:,.0f} {unit}",
+            f"{value:g} {unit} is no figure of a vehicle's tank, "
+            f"wanted {least:g} to {most:,.0f} {unit}",
             field=name,
         )
 
