@@ -21,18 +21,23 @@ from gaugewright.units import L_PER_IMPERIAL_GALLON, L_PER_US_GALLON
 Floats = npt.NDArray[np.float64]
 
 _BITS = {8: 255.0, 10: 1023.0, 12: 4095.0, 14: 16383.0, 16: 65535.0}
-LITRES_SCALES: Final = {
-    "US gallons": 1 / L_PER_US_GALLON,
-    "imperial gallons": 1 / L_PER_IMPERIAL_GALLON,
-    "litres turned into litres once more, as if ours were US gallons": L_PER_US_GALLON,
-    "litres turned into litres once more, as if ours were imperial gallons": L_PER_IMPERIAL_GALLON,
-    "cubic metres": 0.001,
-    "hectolitres": 0.01,
-    "decalitres": 0.1,
-    "decilitres": 10.0,
-    "centilitres": 100.0,
-    "millilitres": 1000.0,
+COUNTS_SCALES: Final = {high / low for low in _BITS.values() for high in _BITS.values()} | {
+    2.0**n for n in range(-8, 9)
 }
+"""Factors between counts of unlike bits, full scale to full scale and shifted bits."""
+LITRES_SCALES: Final = {
+    1 / L_PER_US_GALLON: "US gallons",
+    1 / L_PER_IMPERIAL_GALLON: "imperial gallons",
+    L_PER_US_GALLON: "litres turned into litres once more, as if ours were US gallons",
+    L_PER_IMPERIAL_GALLON: "litres turned into litres once more, as if ours were imperial gallons",
+    0.001: "cubic metres",
+    0.01: "hectolitres",
+    0.1: "decalitres",
+    10.0: "decilitres",
+    100.0: "centilitres",
+    1000.0: "millilitres",
+}
+"""Their unit by its factor. [their unit per litre]"""
 _LEAST_FIT = 0.3
 """Share of the best possible score under which no two columns are this table."""
 
@@ -122,7 +127,7 @@ def _fits(ours: Table, reading: Reading) -> list[_Fit]:
     for a, b in permutations(reading.columns, 2):
         typed = Typed.of(reading, a, b, ours_exact=_is_exact(ours))
         if len(typed.whole) >= 2:
-            plain = _fit(ours, typed, (a, b), 1.0, 1.0, "")
+            plain = _fit(ours, typed, (a, b), 1.0, 1.0)
             fits.append(plain)
             if plain.score < 0.8 * plain.best_score and not _are_row_numbers(typed.whole[:, 0]):
                 fits += _scaled_fits(ours, typed, (a, b))
@@ -135,12 +140,8 @@ def _is_exact(ours: Table) -> bool:
 
 def _scaled_fits(ours: Table, typed: Typed, columns: tuple[int, int]) -> list[_Fit]:
     counts, litres = typed.whole[:, 0], typed.whole[:, 1]
-    by_counts = {high / low for low in _BITS.values() for high in _BITS.values()}
-    by_counts |= {2.0**n for n in range(-8, 9)}
-    by_counts |= _ratio(ours.counts, counts, by_counts)
-    by_counts -= {1.0}
-    by_litres = {factor: name for name, factor in LITRES_SCALES.items()}
-    by_litres |= dict.fromkeys(_ratio(ours.litres, litres, set(by_litres)), "")
+    by_counts = (COUNTS_SCALES | _ratio(ours.counts, counts, COUNTS_SCALES)) - {1.0}
+    by_litres = {*LITRES_SCALES} | _ratio(ours.litres, litres, {*LITRES_SCALES})
 
     def hits(ours: Floats, theirs: Floats, within: float) -> tuple[int, float]:
         near, _ = _nearest(ours, theirs)
@@ -151,14 +152,14 @@ def _scaled_fits(ours: Table, typed: Typed, columns: tuple[int, int]) -> list[_F
     best_k = sorted(by_counts, key=lambda k: hits(k * ours.counts, counts, _slack(k)))[:2]
     best_m = sorted(by_litres, key=lambda m: hits(m * ours.litres, litres, typed.within))[:2]
     fits = [
-        _fit(ours, typed, columns, k, m, "" if m == 1.0 else by_litres[m])
+        _fit(ours, typed, columns, k, m)
         for k in (1.0, *best_k)
         for m in (1.0, *best_m)
         if (k, m) != (1.0, 1.0)
     ]
     offset = _offset(ours, typed)
     if abs(offset) > 2 * typed.within:
-        fits.append(_fit(ours, typed, columns, 1.0, 1.0, "", offset=offset))
+        fits.append(_fit(ours, typed, columns, 1.0, 1.0, offset=offset))
     return fits
 
 
@@ -213,7 +214,7 @@ def _nearest(sorted_values: Floats, at: Floats) -> tuple[Floats, npt.NDArray[np.
 
 def _fit(
     ours: Table, typed: Typed, columns: tuple[int, int],
-    k: float, m: float, unit: str, *, offset: float = 0.0,
+    k: float, m: float, *, offset: float = 0.0,
 ) -> _Fit:  # fmt: skip
     counts, litres = k * ours.counts, m * ours.litres + offset
     their_counts, their_litres = typed.whole[:, 0], typed.whole[:, 1]
@@ -231,11 +232,16 @@ def _fit(
     # A column moved by a row is told here only so that nothing odder explains it.
     together = max(both(0), both(-1) - 0.2 * n, both(1) - 0.2 * n)
     score = hit_counts.sum() + hit_litres.sum() + 2.0 * together
-    score -= (k != 1.0) * (1.0 + 0.3 * n) + (m != 1.0) * (1.0 + 0.3 * n)
-    score -= (offset != 0.0) * (2.0 + 0.3 * n)
+    # Of two explanations that fit alike the plainer one counts; a factor that nobody
+    # uses is the least plain, because another column of the same rows may have it.
+    for factor, known in ((k, COUNTS_SCALES), (m, LITRES_SCALES)):
+        if factor != 1.0:
+            score -= 1.0 + 0.3 * n if factor in known else 2.0 + 0.8 * n
+    if offset != 0.0:
+        score -= 2.0 + 0.3 * n
     told = (
         *(() if k == 1.0 else (_counts_scale(k),)),
-        *(() if m == 1.0 else (_litres_scale(m, unit),)),
+        *(() if m == 1.0 else (_litres_scale(m),)),
         *(() if offset == 0.0 else (_constant_offset(offset),)),
     )
     return _Fit(float(score), 4.0 * n, columns, typed.with_slack(_slack(k)), counts, litres, told)
@@ -258,8 +264,8 @@ def _counts_scale(k: float) -> Difference:
     )
 
 
-def _litres_scale(m: float, unit: str) -> Difference:
-    form = f" ({unit})" if unit else ""
+def _litres_scale(m: float) -> Difference:
+    form = f" ({LITRES_SCALES[m]})" if m in LITRES_SCALES else ""
     return Difference(
         "wrong_litres_scale",
         f"Their litres are ours times {m:.5g}{form}: enter the figures in litres.",

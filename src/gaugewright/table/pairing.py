@@ -68,6 +68,8 @@ class _Pairing:
     """Typed row → our row."""
     taken: set[int] = field(default_factory=set)
     repeats: dict[int, int] = field(default_factory=dict)
+    passed: set[int] = field(default_factory=set)
+    """Typed rows that another difference already speaks of."""
     found: list[Difference] = field(default_factory=list)
 
     def pair(self) -> None:
@@ -163,7 +165,7 @@ class _Pairing:
         for t, i in self.repeats.items():
             self._add("repeated_row", t, i, "stands in the text before: delete it.")
         for t in range(len(self.typed.rows)):
-            if t not in self.ours_of and t not in self.repeats:
+            if not (t in self.ours_of or t in self.repeats or t in self.passed):
                 self._add("extra_row", t, None, "is in no row of ours: delete it.")
         self._tell_missing()
         self._tell_order()
@@ -200,6 +202,9 @@ class _Pairing:
             first = 0
         rows = {row_of[i] for i in range(first, final + 1) if i in row_of}
         self.taken |= {i for i in (first, final) if i not in row_of}
+        beyond = max(rows) + 1 if by == 1 else min(rows) - 1
+        if (final if by == 1 else first) not in row_of and 0 <= beyond < len(self.typed.rows):
+            self.passed.add(beyond)
         way = "up" if by == 1 else "down"
         self.found.append(
             Difference(

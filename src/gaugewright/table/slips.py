@@ -1,7 +1,5 @@
 """What a typing mistake looks like: the figure meant beside the figure typed."""
 
-from itertools import pairwise
-
 
 def slip(meant: float, typed: float, decimals: int) -> str | None:
     """Return which slip of the fingers makes ``typed`` of ``meant``, ``None`` if none does.
@@ -22,9 +20,18 @@ def slip(meant: float, typed: float, decimals: int) -> str | None:
             abs(typed - shown * 10**power) <= half or abs(typed * 10**power - meant) <= half
         ):
             return "decimal_slip"
-    if typed < 0 or abs(typed * 10**decimals - round(typed * 10**decimals)) > 1e-6:
+    steps = typed * 10**decimals
+    if typed < 0 or abs(steps - round(steps)) > 1e-6:
         return None
-    a, b = (str(round(v * 10**decimals)) for v in (meant, typed))
+    # A figure half way between two may have been rounded either way.
+    exact = meant * 10**decimals
+    ways = dict.fromkeys([round(exact), round(exact - 0.06), round(exact + 0.06)])
+    found = [_digit_slip(str(max(way, 0)), str(round(steps))) for way in ways]
+    return next((kind for kind in found if kind), None)
+
+
+def _digit_slip(a: str, b: str) -> str | None:
+    """Return which slip makes the digits ``b`` of ``a``."""
     width = max(len(a), len(b))
     padded_a, padded_b = a.rjust(width, "0"), b.rjust(width, "0")
     apart = [place for place in range(width) if padded_a[place] != padded_b[place]]
@@ -42,8 +49,4 @@ def slip(meant: float, typed: float, decimals: int) -> str | None:
 
 
 def _one_left_out(digits: str) -> set[str]:
-    return {before + after for before, after in _halves(digits)}
-
-
-def _halves(digits: str) -> list[tuple[str, str]]:
-    return [(digits[:cut], digits[end:]) for cut, end in pairwise(range(len(digits) + 1))]
+    return {digits[:cut] + digits[cut + 1 :] for cut in range(len(digits))}
