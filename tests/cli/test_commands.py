@@ -273,6 +273,51 @@ def test_a_probe_of_24_bits_is_no_oversized_tank(folder):
     assert run("tank", "tank.toml").exit_code == 0
 
 
+@pytest.mark.parametrize("form", ["csv", "json", "segments"])
+def test_export_prints_or_writes_the_same(folder, form):
+    printed = run("export", "table.csv", "--as", form)
+    written = run("export", "table.csv", "--as", form, "--out", "handed-over")
+    record = json.loads(run("export", "table.csv", "--as", form, "--json").stdout)
+
+    assert printed.exit_code == written.exit_code == 0
+    assert (folder / "handed-over").read_text() == printed.stdout == record["content"]
+    assert written.stdout == "5 rows written to handed-over\n"
+
+
+def test_export_writes_a_workbook_with_its_facts(folder):
+    import openpyxl
+
+    result = run(
+        "export", "table.csv", "--as", "xlsx", "--out", "t.xlsx", "--fact", "vehicle==1+1", "--json"
+    )
+
+    assert json.loads(result.stdout)["rows"] == 5
+    book = openpyxl.load_workbook(folder / "t.xlsx")
+    assert book["table"]["B3"].value == 95
+    assert book["notes"]["B1"].value == "'=1+1"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["table.csv", "--as", "pdf"], "--as: must be csv, json, xlsx, segments, found 'pdf'"),
+        (["table.csv", "--as", "xlsx"], "--out: a workbook is no text to print"),
+        (["table.csv"], "Missing option '--as'"),
+        (["table.csv", "--as", "csv", "--fact", "a=b"], "--fact: has no place in csv"),
+        (["table.csv", "--as", "json", "--fact", "b"], "--fact: wanted NAME=VALUE"),
+        (["nowhere.csv", "--as", "csv"], "nowhere.csv: cannot be read"),
+        (["table.csv", "--as", "csv", "--out", "."], ".: cannot be written: it is a folder"),
+    ],
+)
+def test_export_refuses_in_one_line(folder, arguments, message):
+    result = run("export", *arguments)
+
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert result.stderr.startswith(f"gaugewright: {message}")
+    assert result.stderr.count("\n") == 1
+
+
 def test_thin_keeps_the_rows_asked_for(folder):
     result = run("thin", "table.csv", "--rows", "3", "--out", "short.csv")
 

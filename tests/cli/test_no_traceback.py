@@ -27,6 +27,7 @@ COMMANDS = {
     "toml": (["tank", "-", "--every", "100"], TOML),
     "json": (["tank", "-", "--every", "100"], JSON),
     "csv": (["thin", "-", "--rows", "3"], CSV),
+    "export": (["export", "-", "--as", "segments"], CSV),
     "copied": (["compare", str(OURS), "-"], CSV.replace(b"95", b"59")),
 }
 
