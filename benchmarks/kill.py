@@ -8,10 +8,8 @@ from pathlib import Path
 from gaugewright.testing.kill_journal import kill_many
 
 
-def main() -> None:
+def main(times: int = 200, seed: int = 1) -> None:
     """Kill, look, and say how many acknowledged entries were looked for and found."""
-    times = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
     with tempfile.TemporaryDirectory() as folder:
         began = time.perf_counter()
         victims = kill_many(Path(folder) / "killed.book", times, seed)
@@ -23,4 +21,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    main(*(int(word) for word in sys.argv[1:]))

@@ -11,9 +11,10 @@ pytestmark = pytest.mark.skipif(os.name != "posix", reason="kills and limits are
 KILLS = int(os.environ.get("GAUGEWRIGHT_KILLS", "25"))
 
 
-def test_no_acknowledged_entry_is_lost_when_the_writer_is_killed(book_path):
+def test_no_acknowledged_entry_is_lost_when_the_writer_is_killed(tmp_path):
     from gaugewright.testing.kill_journal import kill_many
 
+    book_path = tmp_path / "yard.book"
     victims = kill_many(book_path, KILLS, seed=20260504)
 
     assert victims.refusals == []
@@ -26,9 +27,10 @@ def test_no_acknowledged_entry_is_lost_when_the_writer_is_killed(book_path):
             assert [pour.event.added_l for pour in fill.pours if pour.voided] == [54.0]
 
 
-def test_a_write_that_fails_at_any_byte_leaves_the_book_before_or_after_it(book_path):
+def test_a_write_that_fails_at_any_byte_leaves_the_book_before_or_after_it(tmp_path):
     from gaugewright.testing.kill_journal import Victims
 
+    book_path = tmp_path / "yard.book"
     open_book(book_path).close()
     with Victims(book_path) as victims:
         for file_bytes in range(33_000, 110_000, 2_900):

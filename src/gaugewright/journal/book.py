@@ -21,9 +21,10 @@ from gaugewright.journal.demands import Event, require_choice
 from gaugewright.journal.fold import apply, fold
 from gaugewright.journal.kinds import PhotoAdded
 from gaugewright.journal.opening import open_store
+from gaugewright.journal.reading import Head
 from gaugewright.journal.rules import may_follow
 from gaugewright.journal.state import JobState
-from gaugewright.journal.store import Draft, Head, Store
+from gaugewright.journal.store import Draft, Store
 
 KEPT_STATES = 64
 """How many jobs' states are held ready."""
@@ -161,15 +162,14 @@ class Book:
         self.store.add_settings(text, at=at, person=person, device=device)
 
     def export_job(self, job: str) -> bytes:
-        """Return a job as one file: its journal and its photos."""
+        """Return a job as one file: its journal and its photos.
+
+        Raises `JournalError` for a job that is not in the book or has lost a photo.
+        """
         entries = self.store.entries(job)
         if not entries:
             raise JournalError(f"there is no job {job} in {self.store.where}")
-        photos = {}
-        for kept in fold(job, entries).photos:
-            found = self.store.photo(kept.event.sha256)
-            if found is not None:
-                photos[kept.event.sha256] = found[0]
+        photos = {sha256: self.photo(sha256)[0] for sha256 in exchange.photos_named_in(entries)}
         return exchange.pack_job(entries, photos)
 
     def import_job(self, content: bytes) -> exchange.Imported:

@@ -24,6 +24,8 @@ FORMAT = "gaugewright job file"
 FORMAT_VERSION = 1
 MAX_FILE_BYTES = 500_000_000
 """Largest job file that is taken in or sent out."""
+PHOTO_KIND = "photo_added"
+"""The kind of entry whose ``sha256`` names a photo that must be in the file."""
 
 _HEAD, _MIDDLE, _TAIL = '{"entry":', ',"hash":"', '"}'
 _HASH_LENGTH = 64
@@ -107,6 +109,7 @@ def read_job(content: bytes) -> JobFile:
         if hashlib.sha256(photo).hexdigest() != found[1]:
             raise JournalError(f"altered: photo {found[1][:12]} is not what was written")
         photos[found[1]] = photo
+    _require_all_photos(entries, photos)
     if pack_job(entries, photos) != content:
         raise JournalError(
             f"altered: the {len(entries)} entries are unaltered, "
@@ -137,11 +140,27 @@ def verify_job_bytes(content: bytes, name: str) -> Verdict:
     except JournalError as error:
         return Verdict(False, f"{name}: {error}")
     last = job_file.entries[-1]
+    photos = f"{len(job_file.photos)} photo{'' if len(job_file.photos) == 1 else 's'}"
     return Verdict(
         True,
-        f"{name}: unaltered, job {job_file.job}, {last.number} entries, "
-        f"{len(job_file.photos)} photos, last hash {last.hash}",
+        f"{name}: unaltered, job {job_file.job}, {last.number} entries, {photos}, "
+        f"last hash {last.hash}",
     )
+
+
+def photos_named_in(entries: Sequence[Entry]) -> frozenset[str]:
+    """Return the SHA-256 of every photo that entries speak of."""
+    return frozenset(
+        str(entry.payload.get("sha256")) for entry in entries if entry.kind == PHOTO_KIND
+    )
+
+
+def _require_all_photos(entries: Sequence[Entry], photos: Mapping[str, bytes]) -> None:
+    named = photos_named_in(entries)
+    if strange := sorted(set(photos) - named):
+        raise JournalError(f"altered: no entry speaks of photo {strange[0][:12]}")
+    if missing := sorted(named - set(photos)):
+        raise JournalError(f"altered: photo {missing[0][:12]} was taken out")
 
 
 def _read_journal(journal: bytes) -> tuple[Entry, ...]:

@@ -135,6 +135,17 @@ def _require_standing(items: tuple[Kept[Any], ...], number: int, what: str) -> N
         )
 
 
+def _require_photo(state: JobState, sha256: str) -> None:
+    if all(photo.event.sha256 != sha256 for photo in state.photos):
+        raise StateError(f"photo {sha256[:12]} is not in this job; add it first")
+
+
+@_rule(k.MountItemDone)
+def _mount(state: JobState, event: k.MountItemDone) -> None:
+    for sha256 in event.photo_sha256:
+        _require_photo(state, sha256)
+
+
 @_rule(k.MountItemReopened)
 def _reopen_item(state: JobState, event: k.MountItemReopened) -> None:
     if not any(
@@ -215,6 +226,8 @@ def _hold_against(state: JobState, event: fk.CheckPourRecorded | fk.BackOfficeCo
 
 @_rule(fk.SealSet)
 def _seal(state: JobState, event: fk.SealSet) -> None:
+    if event.photo_sha256 is not None:
+        _require_photo(state, event.photo_sha256)
     used = next((s for s in state.seals if s.event.seal_number == event.seal_number), None)
     if used is not None:
         raise StateError(

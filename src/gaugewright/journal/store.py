@@ -7,37 +7,32 @@ connections of their own and never wait for the writer.
 """
 
 import hashlib
-import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from threading import RLock
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
-from sqlalchemy import Connection, Engine, func, select
+from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import PoolProxiedConnection
 
 from gaugewright.errors import ConflictError, InputError, JournalError
-from gaugewright.journal import schema
 from gaugewright.journal.chain import (
-    START,
     Entry,
     Line,
     Tip,
     canonical_json,
     next_entry,
-    read_line,
     read_lines,
 )
 from gaugewright.journal.photos import media_type_of
-from gaugewright.journal.statements import LINE, Statements
-from gaugewright.journal.troubles import in_words, told
+from gaugewright.journal.reading import Reader
+from gaugewright.journal.statements import Statements
+from gaugewright.journal.troubles import in_words
 
 MAX_PHOTO_BYTES = 20_000_000
-_EARLIER = schema.entry.alias("earlier")
 
 
 class NewerEntriesError(ConflictError):
@@ -55,19 +50,7 @@ class Draft(NamedTuple):
     payload: Mapping[str, Any]
 
 
-@dataclass(frozen=True, slots=True)
-class Head:
-    """One line of the list of jobs."""
-
-    place: int
-    """Rises with each job that came into the book."""
-    job: str
-    tip: Tip
-    last_at: datetime
-    summary: Mapping[str, Any]
-
-
-class Store:
+class Store(Reader):
     """A job book's tables behind one small set of actions.  Safe to share between threads."""
 
     def __init__(
@@ -78,9 +61,8 @@ class Store:
         is_read_only: bool = False,
         release: Callable[[], None] = lambda: None,
     ) -> None:
-        self.where = where
+        super().__init__(engine, where)
         self.is_read_only = is_read_only
-        self._engine = engine
         self._release = release
         self._lock = RLock()
         self._writer: PoolProxiedConnection | None = None
@@ -88,111 +70,6 @@ class Store:
         self._driver: Any = engine.dialect.loaded_dbapi
         self._begins = engine.dialect.name == "sqlite"
         self._sql = Statements(engine.dialect)
-
-    # Reading
-
-    def heads(
-        self, *, limit: int | None = None, before: int | None = None, containing: str = ""
-    ) -> tuple[Head, ...]:
-        """Return the list of jobs, the newest in the book first, without reading their entries.
-
-        ``before`` is the ``place`` of the last one that was seen; ``containing`` looks in
-        the job number and the summary, in small and capital letters alike.
-        """
-        entry, job = schema.entry, schema.job
-        last = (
-            select(func.max(_EARLIER.c.number))
-            .where(_EARLIER.c.job == job.c.job)
-            .correlate(job)
-            .scalar_subquery()
-        )
-        query = (
-            select(job.c.place, job.c.job, job.c.summary, *LINE)
-            .where(entry.c.job == job.c.job, entry.c.number == last)
-            .order_by(job.c.place.desc())
-        )
-        if before is not None:
-            query = query.where(job.c.place < before)
-        if containing:
-            query = query.where(
-                job.c.job.icontains(containing, autoescape=True)
-                | job.c.summary.icontains(containing, autoescape=True)
-            )
-        if limit is not None:
-            query = query.limit(limit)
-        with self._reading() as connection:
-            rows = connection.execute(query).all()
-        heads = []
-        for row in rows:
-            last_entry = read_line(row.job, _line_of(row))
-            heads.append(
-                Head(row.place, row.job, last_entry.tip, last_entry.at, json.loads(row.summary))
-            )
-        return tuple(heads)
-
-    def jobs(self) -> tuple[str, ...]:
-        """Return every job number, oldest in the book first."""
-        with self._reading() as connection:
-            return tuple(connection.scalars(select(schema.job.c.job).order_by(schema.job.c.place)))
-
-    def entries(self, job: str, after: Tip = START) -> tuple[Entry, ...]:
-        """Return a job's entries after ``after``, each one checked; empty for an unknown job.
-
-        Raises `ChainError` naming the first entry that is not what was written.
-        """
-        entry = schema.entry.c
-        with self._reading() as connection:
-            rows = connection.execute(
-                select(*LINE)
-                .where(entry.job == job, entry.number > after.number)
-                .order_by(entry.number)
-            ).all()
-        return tuple(read_lines(job, (_line_of(row) for row in rows), after))
-
-    def requested(self, job: str, request_id: str) -> tuple[Entry, ...]:
-        """Return the entries that a request made earlier, empty if it never came."""
-        entry = schema.entry
-        with self._reading() as connection:
-            rows = connection.execute(
-                select(*LINE)
-                .where(entry.c.job == job, entry.c.request_id == request_id)
-                .order_by(entry.c.request_part)
-            ).all()
-        return tuple(read_line(job, _line_of(row)) for row in rows)
-
-    def photo(self, sha256: str) -> tuple[bytes, str] | None:
-        """Return a photo's bytes and media type, ``None`` if it is not in the book.
-
-        Raises `JournalError` if the bytes are no longer those that were stored.
-        """
-        photo = schema.photo.c
-        with self._reading() as connection:
-            row = connection.execute(
-                select(photo.bytes, photo.media_type).where(photo.sha256 == sha256)
-            ).one_or_none()
-        if row is None:
-            return None
-        if hashlib.sha256(row[0]).hexdigest() != sha256:
-            raise JournalError(f"{self.where}: photo {sha256[:12]} is not what was stored")
-        return bytes(row[0]), row[1]
-
-    def has_photo(self, sha256: str) -> bool:
-        """Tell whether a photo is in the book."""
-        photo = schema.photo.c
-        with self._reading() as connection:
-            return (
-                connection.execute(select(1).where(photo.sha256 == sha256)).one_or_none()
-                is not None
-            )
-
-    def settings(self) -> Mapping[str, Any]:
-        """Return the settings of the book as they were last written, empty if never."""
-        setting = schema.setting.c
-        with self._reading() as connection:
-            text = connection.scalar(select(setting.text).order_by(setting.version.desc()).limit(1))
-        return {} if text is None else dict(json.loads(text))
-
-    # Writing
 
     def append(
         self,
@@ -218,7 +95,7 @@ class Store:
         with self._lock:
             tip = self._tips.get(job)
             if tip is None or tip.number != expected_number:
-                tip = self._read_tip(job)
+                tip = self.tip(job)
             if tip.number != expected_number:
                 return self._came_second(job, expected_number, drafts, request_id)
             entries = _chained(job, tip, drafts, at, person, device)
@@ -315,16 +192,6 @@ class Store:
 
     # Inside
 
-    def _read_tip(self, job: str) -> Tip:
-        with self._reading() as connection:
-            row = connection.execute(
-                select(*LINE)
-                .where(schema.entry.c.job == job)
-                .order_by(schema.entry.c.number.desc())
-                .limit(1)
-            ).first()
-        return START if row is None else read_line(job, _line_of(row)).tip
-
     def _came_second(
         self,
         job: str,
@@ -398,11 +265,6 @@ class Store:
             self._sql.add_photo.run(cursor, sha256=sha256, media_type=media_type, bytes=photo)
 
     @contextmanager
-    def _reading(self) -> Iterator[Connection]:
-        with told(self.where), self._engine.connect() as connection:
-            yield connection
-
-    @contextmanager
     def _writing(self) -> Iterator[Any]:
         """Open, run and end one transaction on the driver's cursor; the caller holds the lock."""
         if self.is_read_only:
@@ -434,10 +296,6 @@ class Store:
         if self._writer is not None:
             writer, self._writer = self._writer, None
             writer.invalidate()
-
-
-def _line_of(row: Any) -> Line:
-    return Line(row.number, row.text, row.prev_hash, row.hash)
 
 
 def _chained(

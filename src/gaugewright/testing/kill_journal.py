@@ -173,7 +173,7 @@ def kill_many(path: Path, times: int, seed: int) -> Victims:
     moments = random.Random(seed)
     with Victims(path) as victims:
         for round_number in range(1, times + 1):
-            victims.kill_one(after_s=moments.uniform(0.0, 0.12))
+            victims.kill_one(after_s=moments.uniform(0.0, 0.15))
             if path.exists():
                 missing = victims.missing()
                 assert not missing, f"after {round_number} kills: {missing[0]} is gone"
