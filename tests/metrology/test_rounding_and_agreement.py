@@ -30,6 +30,14 @@ def test_a_rounded_band_has_two_significant_digits(band):
     assert set(digits[2:]) <= {"0"}
 
 
+@given(
+    st.floats(allow_nan=False, allow_infinity=False),
+    st.floats(0, allow_nan=False, allow_infinity=False),
+)
+def test_any_value_and_band_can_be_shown(value, band):
+    assert format_with_band(value, band, "L").count("L") == 1
+
+
 def test_a_band_that_rounds_up_keeps_two_digits():
     assert round_with_band(5.04321, 0.0996) == (5.04, 0.1)
     assert format_with_band(5.04321, 0.0996, "L") == "5.04 ± 0.10 L"

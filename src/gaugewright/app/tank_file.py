@@ -4,7 +4,7 @@ import json
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -12,9 +12,6 @@ from gaugewright.app.files import naming_file, read_text, shown_name
 from gaugewright.errors import InputError
 from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.tank.description import Tank, tank_from_mapping
-
-SMALLEST, LARGEST = 1e-6, 1e6
-"""What a figure in a tank file can be, in mm or litres, if it is not 0."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +41,6 @@ def read_tank_file(path: str) -> TankFile:
             probe = probe_from_mapping(mapping) if has_probe else None
         except OverflowError:  # a whole number of hundreds of digits
             raise InputError("a number in it is too large") from None
-        _require_plausible(tank, "")
-        if probe is not None:
-            _require_plausible(probe, "probe.")
     return TankFile(shown_name(path), tank, probe)
 
 
@@ -77,24 +71,6 @@ def parse_tank_text(text: str, *, is_json: bool) -> Mapping[str, Any]:
     if not isinstance(mapping, dict):
         raise InputError("must be one object with the tank's fields")
     return mapping
-
-
-def _require_plausible(described: Tank | Probe, prefix: str) -> None:
-    """Refuse sizes beyond any tank: they are another unit or a slip, and sums overflow."""
-    for name in (field.name for field in fields(described) if "counts" not in field.name):
-        value = getattr(described, name)
-        if name == "section_mm":
-            values = [size for corner in value or () for size in corner]
-        else:
-            values = [value] if isinstance(value, float) else []
-        unit = "L" if name.endswith("_l") else "mm" if name.endswith("_mm") else ""
-        for size in values:
-            if abs(size) > LARGEST or 0 < abs(size) < SMALLEST:
-                raise InputError(
-                    f"{size:g} {unit}".strip() + " is no figure of a vehicle's tank; lengths are "
-                    f"in mm and volumes in litres, {SMALLEST:g} to {LARGEST:g}",
-                    field=prefix + name,
-                )
 
 
 def _is_json(path: str, text: str) -> bool:

@@ -4,10 +4,13 @@ The uncertainty is given to two significant digits and the value to the same dec
 place (JCGM 100:2008, 7.2.6).
 """
 
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_HALF_EVEN, Context, Decimal
 from math import isfinite
 
 from gaugewright.errors import InputError
+
+_EVERY_DIGIT = Context(prec=1000, rounding=ROUND_HALF_EVEN)
+"""Wide enough for any double beside the last digit of any other."""
 
 
 def decimals_for(uncertainty: float, digits: int = 2) -> int:
@@ -84,7 +87,7 @@ def _shown(value: float, decimals: int) -> str:
 
 def _quantized(value: float, decimals: int) -> Decimal:
     exact = Decimal(repr(float(value)))
-    return exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN)
+    return exact.quantize(Decimal(1).scaleb(-decimals), context=_EVERY_DIGIT)
 
 
 def _exponent(value: float) -> int:
