@@ -8,6 +8,7 @@ from sqlalchemy import create_engine, text
 from sqlalchemy.exc import DBAPIError
 
 from gaugewright.errors import ChainError, ConflictError, InputError, JournalError
+from gaugewright.journal.book import Book
 from gaugewright.journal.chain import canonical_json, digest
 from gaugewright.journal.opening import open_store
 from gaugewright.journal.store import Draft, NewerEntriesError
@@ -239,6 +240,27 @@ def test_an_entry_changed_behind_the_database_s_back_is_named_on_reading(where):
 
         with pytest.raises(ChainError, match="entry 2 is not what was written"):
             store.entries("J-1")
+
+
+def test_a_damaged_job_is_shown_in_the_list_and_hides_no_other(book_path):
+    with open_store(book_path) as store:
+        store.append("J-1", 0, [note("a")], summary={"vehicle": "Crane"}, **BY)
+        store.append("J-2", 0, [note("b")], summary={"vehicle": "Truck"}, **BY)
+        engine = raw(book_path)
+        with engine.begin() as connection:
+            connection.execute(text("DROP TRIGGER entry_no_update"))
+            connection.execute(text("UPDATE entry SET text = '{' WHERE job = 'J-1'"))
+        engine.dispose()
+
+        heads = store.heads()
+
+        assert [(head.job, head.problem is None) for head in heads] == [
+            ("J-2", True),
+            ("J-1", False),
+        ]
+        assert Book(store).faults() == {
+            "J-1": "entry 1 is not what was written: its hash does not match"
+        }
 
 
 def test_adopting_adds_what_is_new_and_refuses_a_fork(store, jpeg):

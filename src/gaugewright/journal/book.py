@@ -92,6 +92,17 @@ class Book:
         """Return every entry of a job, each one checked."""
         return self.store.entries(job)
 
+    def faults(self) -> dict[str, str]:
+        """Check every entry and photo of the book; return job → first thing that is wrong."""
+        found = {}
+        for job in self.store.jobs():
+            try:
+                for sha256 in exchange.photos_named_in(self.store.entries(job)):
+                    self.photo(sha256)
+            except JournalError as error:
+                found[job] = str(error)
+        return found
+
     def record(
         self,
         job: str,
@@ -114,7 +125,7 @@ class Book:
             event.check()
         before = self._state(job)
         drafts = [Draft(kind_of(event), to_payload(event)) for event in events]
-        summary = None
+        summary = after = None
         if before.tip.number == expected_number:
             try:
                 after = self._foreseen(before, events, drafts, at, person, device)
@@ -134,6 +145,9 @@ class Book:
             request_id=request_id,
             summary=summary,
         )
+        if after is not None and after.tip == entries[-1].tip:
+            self._remember(after)
+            return Recorded(entries, after)
         return Recorded(entries, self._state(job))
 
     def add_photo(self, photo: bytes) -> str:
@@ -208,16 +222,20 @@ class Book:
         self.close()
 
     def _state(self, job: str) -> JobState:
+        state = self._states.get(job) or JobState(job)
+        for entry in self.store.entries(job, after=state.tip):
+            state = apply(state, entry)
+        if state.tip.number:
+            self._remember(state)
+        return state
+
+    def _remember(self, state: JobState) -> None:
         with self._lock:
-            known = self._states.pop(job, None) or JobState(job)
-            state = known
-            for entry in self.store.entries(job, after=known.tip):
-                state = apply(state, entry)
-            if state.tip.number:
-                self._states[job] = state  # Put last: the first is the longest unused.
-                if len(self._states) > KEPT_STATES:
-                    del self._states[next(iter(self._states))]
-            return state
+            known = self._states.pop(state.job, state)
+            # Put last: the first is the longest unused.  Another thread may be further on.
+            self._states[state.job] = max(known, state, key=lambda each: each.tip.number)
+            if len(self._states) > KEPT_STATES:
+                del self._states[next(iter(self._states))]
 
     def _foreseen(
         self,

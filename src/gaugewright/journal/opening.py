@@ -170,7 +170,13 @@ def _file_engine(path: Path, *, read_only: bool) -> Engine:
             connection.execute(f"PRAGMA {pragma}")
         return connection
 
-    engine = create_engine("sqlite+pysqlite://", creator=connect, poolclass=QueuePool)
+    engine = create_engine(
+        "sqlite+pysqlite://",
+        creator=connect,
+        poolclass=QueuePool,
+        pool_size=8,
+        max_overflow=40,  # As many as a web server has threads: looking never waits.
+    )
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, func, select
 
-from gaugewright.errors import JournalError
+from gaugewright.errors import ChainError, JournalError
 from gaugewright.journal import schema
 from gaugewright.journal.chain import START, Entry, Line, Tip, read_line, read_lines
 from gaugewright.journal.statements import LINE
@@ -27,8 +27,10 @@ class Head:
     """Rises with each job that came into the book."""
     job: str
     tip: Tip
-    last_at: datetime
+    last_at: datetime | None
     summary: Mapping[str, Any]
+    problem: str | None = None
+    """What is wrong with the job's last entry, if it is not what was written."""
 
 
 class Reader:
@@ -69,13 +71,7 @@ class Reader:
             query = query.limit(limit)
         with self._reading() as connection:
             rows = connection.execute(query).all()
-        heads = []
-        for row in rows:
-            last_entry = read_line(row.job, _line_of(row))
-            heads.append(
-                Head(row.place, row.job, last_entry.tip, last_entry.at, json.loads(row.summary))
-            )
-        return tuple(heads)
+        return tuple(_head_of(row) for row in rows)
 
     def jobs(self) -> tuple[str, ...]:
         """Return every job number, oldest in the book first."""
@@ -158,3 +154,14 @@ class Reader:
 
 def _line_of(row: Any) -> Line:
     return Line(row.number, row.text, row.prev_hash, row.hash)
+
+
+def _head_of(row: Any) -> Head:
+    """Return one line of the list; a damaged job is shown as such and hides no other."""
+    tip = Tip(row.number, row.hash)
+    try:
+        last_at = read_line(row.job, _line_of(row)).at
+        summary = json.loads(row.summary)
+    except (ChainError, ValueError) as error:
+        return Head(row.place, row.job, tip, None, {}, str(error))
+    return Head(row.place, row.job, tip, last_at, summary)

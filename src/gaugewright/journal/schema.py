@@ -121,6 +121,7 @@ def _sqlite_guards() -> tuple[str, ...]:
         f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {is_same}) "
         f"BEGIN SELECT RAISE(ABORT, '{table}: nothing here is ever changed or deleted'); END"
         for table, is_same in KEPT_FOR_EVER.items()
+        if table != "entry"  # The guard below asks it in passing.
     )
     return (
         *refused,
@@ -131,6 +132,7 @@ def _sqlite_guards() -> tuple[str, ...]:
         f"WHEN (NEW.number = 1 AND NEW.prev_hash <> '{GENESIS}') "
         "OR (NEW.number > 1 AND NOT EXISTS (SELECT 1 FROM entry WHERE job = NEW.job "
         "AND number = NEW.number - 1 AND hash = NEW.prev_hash)) "
+        f"OR EXISTS (SELECT 1 FROM entry WHERE {KEPT_FOR_EVER['entry']}) "
         "BEGIN SELECT RAISE(ABORT, 'entry: does not follow the one before'); END",
     )
 

@@ -5,7 +5,8 @@ running a statement through it costs more than the write itself, so what writes 
 compiled when a book is opened.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Executable, bindparam, func, select
@@ -39,21 +40,27 @@ class Prepared:
         )
         assert isinstance(compiled, SQLCompiler)
         self.sql = str(compiled)
-        self._order = tuple(compiled.positiontup or ()) if compiled.positional else None
+        order = compiled.positiontup or []
+        self._pick: Callable[[Mapping[str, Any]], Any] = _as_they_are
+        if compiled.positional and len(order) > 1:
+            self._pick = itemgetter(*order)
+        elif compiled.positional:
+            self._pick = lambda values: tuple(values[name] for name in order)
 
     def run(self, cursor: Any, **values: Any) -> Any:
         """Run it once on a driver's cursor, with its parameters by name."""
-        cursor.execute(self.sql, self._arranged(values))
-        return cursor
+        return cursor.execute(self.sql, self._pick(values))
 
     def run_many(self, cursor: Any, rows: Sequence[Mapping[str, Any]]) -> None:
         """Run it once for each row."""
-        cursor.executemany(self.sql, [self._arranged(row) for row in rows])
+        if len(rows) == 1:
+            cursor.execute(self.sql, self._pick(rows[0]))
+        else:
+            cursor.executemany(self.sql, [self._pick(row) for row in rows])
 
-    def _arranged(self, values: Mapping[str, Any]) -> Any:
-        if self._order is None:
-            return values
-        return tuple([values[name] for name in self._order])
+
+def _as_they_are(values: Mapping[str, Any]) -> Any:
+    return values
 
 
 class Statements:

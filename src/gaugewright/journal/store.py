@@ -7,15 +7,13 @@ connections of their own and never wait for the writer.
 """
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from threading import RLock
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
 from sqlalchemy import Engine
-from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import PoolProxiedConnection
 
 from gaugewright.errors import ConflictError, InputError, JournalError
@@ -30,7 +28,7 @@ from gaugewright.journal.chain import (
 from gaugewright.journal.photos import media_type_of
 from gaugewright.journal.reading import Reader
 from gaugewright.journal.statements import Statements
-from gaugewright.journal.troubles import in_words
+from gaugewright.journal.troubles import in_words, told
 
 MAX_PHOTO_BYTES = 20_000_000
 
@@ -67,8 +65,10 @@ class Store(Reader):
         self._lock = RLock()
         self._writer: PoolProxiedConnection | None = None
         self._tips: dict[str, Tip] = {}
-        self._driver: Any = engine.dialect.loaded_dbapi
-        self._begins = engine.dialect.name == "sqlite"
+        self.driver: Any = engine.dialect.loaded_dbapi
+        """The driver's module, for the errors that it raises."""
+        self.begins_by_hand = engine.dialect.name == "sqlite"
+        """SQLite's driver leaves the beginning of a transaction to us, PostgreSQL's does not."""
         self._sql = Statements(engine.dialect)
 
     def append(
@@ -102,7 +102,7 @@ class Store(Reader):
             try:
                 with self._writing() as cursor:
                     self._insert_entries(cursor, job, entries, request_id, summary)
-            except self._driver.IntegrityError as error:
+            except self.driver.IntegrityError as error:
                 self._tips.pop(job, None)
                 return self._came_second(job, expected_number, drafts, request_id, error)
             self._tips[job] = entries[-1].tip
@@ -247,10 +247,7 @@ class Store(Reader):
             }
             for part, each in enumerate(entries)
         ]
-        if len(rows) == 1:
-            self._sql.add_entry.run(cursor, **rows[0])
-        else:
-            self._sql.add_entry.run_many(cursor, rows)
+        self._sql.add_entry.run_many(cursor, rows)
 
     def _insert_photo(self, cursor: Any, sha256: str, photo: bytes) -> None:
         if len(photo) > MAX_PHOTO_BYTES:
@@ -264,38 +261,66 @@ class Store(Reader):
         if self._sql.find_photo.run(cursor, sha256=sha256).fetchone() is None:
             self._sql.add_photo.run(cursor, sha256=sha256, media_type=media_type, bytes=photo)
 
-    @contextmanager
-    def _writing(self) -> Iterator[Any]:
-        """Open, run and end one transaction on the driver's cursor; the caller holds the lock."""
+    def _writing(self) -> "_Transaction":
+        """Return one transaction on the driver's cursor; the caller holds the lock."""
         if self.is_read_only:
             raise JournalError(f"{self.where} was opened only to look: nothing can be recorded")
-        try:
-            if self._writer is None:
+        if self._writer is None:
+            with told(self.where):
                 self._writer = self._engine.raw_connection()
-            connection: Any = self._writer.dbapi_connection
-            cursor = connection.cursor()
-            try:
-                if self._begins:
-                    cursor.execute("BEGIN IMMEDIATE")
-                yield cursor
-                connection.commit()
-            except BaseException:
-                connection.rollback()
-                raise
-            finally:
-                cursor.close()
-        except self._driver.IntegrityError:
-            raise
-        except (self._driver.Error, DBAPIError) as error:
-            # What the file holds now is not known for sure: look again before the next append.
-            self._drop_writer()
-            self._tips.clear()
-            raise JournalError(f"{self.where}: {in_words(error)}") from error
+        return _Transaction(self, self._writer.dbapi_connection)
+
+    def doubted(self, error: Exception) -> JournalError:
+        """Return the error to raise when it is not known for sure what the book holds now.
+
+        The connection and all that was remembered is given up, so that the next append
+        looks again.
+        """
+        self._drop_writer()
+        self._tips.clear()
+        return JournalError(f"{self.where}: {in_words(error)}")
 
     def _drop_writer(self) -> None:
         if self._writer is not None:
             writer, self._writer = self._writer, None
             writer.invalidate()
+
+
+class _Transaction:
+    """Begins, commits or takes back; written out because every append passes through it."""
+
+    __slots__ = ("_connection", "_cursor", "_store")
+
+    def __init__(self, store: Store, connection: Any) -> None:
+        self._store = store
+        self._connection = connection
+
+    def __enter__(self) -> Any:
+        try:
+            self._cursor = self._connection.cursor()
+            if self._store.begins_by_hand:
+                self._cursor.execute("BEGIN IMMEDIATE")
+        except self._store.driver.Error as error:
+            raise self._store.doubted(error) from error
+        return self._cursor
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        driver = self._store.driver
+        try:
+            if error is None:
+                self._connection.commit()
+            else:
+                self._connection.rollback()
+            self._cursor.close()
+        except driver.Error as trouble:
+            raise self._store.doubted(trouble) from (error or trouble)
+        if isinstance(error, driver.Error) and not isinstance(error, driver.IntegrityError):
+            raise self._store.doubted(error) from error
 
 
 def _chained(

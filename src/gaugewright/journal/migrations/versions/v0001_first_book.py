@@ -85,9 +85,6 @@ _SQLITE = (
     "RAISE(ABORT, 'setting: nothing here is ever changed or deleted'); END",
     "CREATE TRIGGER setting_no_delete BEFORE DELETE ON setting BEGIN SELECT "
     "RAISE(ABORT, 'setting: nothing here is ever changed or deleted'); END",
-    "CREATE TRIGGER entry_no_replace BEFORE INSERT ON entry WHEN EXISTS (SELECT 1 "
-    "FROM entry WHERE job = NEW.job AND number = NEW.number) BEGIN SELECT "
-    "RAISE(ABORT, 'entry: nothing here is ever changed or deleted'); END",
     "CREATE TRIGGER photo_no_replace BEFORE INSERT ON photo WHEN EXISTS (SELECT 1 "
     "FROM photo WHERE sha256 = NEW.sha256) BEGIN SELECT RAISE(ABORT, 'photo: nothing "
     "here is ever changed or deleted'); END",
@@ -99,8 +96,9 @@ _SQLITE = (
     "CREATE TRIGGER entry_follows BEFORE INSERT ON entry WHEN (NEW.number = 1 AND "
     f"NEW.prev_hash <> '{_GENESIS}') OR (NEW.number > 1 AND NOT EXISTS (SELECT 1 FROM"
     " entry WHERE job = NEW.job AND number = NEW.number - 1 AND hash = "
-    "NEW.prev_hash)) BEGIN SELECT RAISE(ABORT, 'entry: does not follow the one "
-    "before'); END",
+    "NEW.prev_hash)) OR EXISTS (SELECT 1 FROM entry WHERE job = NEW.job AND number = "
+    "NEW.number) BEGIN SELECT RAISE(ABORT, 'entry: does not follow the one before'); "
+    "END",
 )
 _POSTGRESQL = (
     "CREATE FUNCTION gaugewright_refuse() RETURNS trigger LANGUAGE plpgsql AS $$ "

@@ -1,0 +1,130 @@
+"""Every book that was ever written opens, and its jobs are what they were."""
+
+import json
+import shutil
+import sqlite3
+from dataclasses import fields, is_dataclass
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from gaugewright.journal import schema
+from gaugewright.journal.book import open_book
+from gaugewright.journal.codec import KINDS
+from gaugewright.journal.exchange import verify_job_file
+
+BOOKS = Path(__file__).parents[1] / "reference" / "books"
+JOB = "2026-014"
+
+
+def plain(value):
+    if is_dataclass(value):
+        return {each.name: plain(getattr(value, each.name)) for each in fields(value)}
+    if isinstance(value, datetime):
+        return value.isoformat()
+    if isinstance(value, dict):
+        return {key: plain(each) for key, each in value.items()}
+    if isinstance(value, tuple | list):
+        return [plain(each) for each in value]
+    return value
+
+
+def missing_from(found, expected, path="state"):
+    """Return where something that was expected is not there or is another; more may be there."""
+    if isinstance(expected, dict) and isinstance(found, dict):
+        return [
+            place
+            for key, value in expected.items()
+            for place in (
+                missing_from(found[key], value, f"{path}.{key}") if key in found else [path + key]
+            )
+        ]
+    if isinstance(expected, list) and isinstance(found, list) and len(found) == len(expected):
+        return [
+            place
+            for number, value in enumerate(expected)
+            for place in missing_from(found[number], value, f"{path}[{number}]")
+        ]
+    return [] if found == expected else [f"{path}: {found!r} is not {expected!r}"]
+
+
+@pytest.fixture(params=schema.KNOWN)
+def old(request, tmp_path):
+    """A copy of a book of an old schema."""
+    path = tmp_path / "old.book"
+    shutil.copy(BOOKS / f"schema-{request.param}.book", path)
+    return request.param, path
+
+
+def test_there_is_a_book_of_every_schema():
+    assert [path.stem for path in sorted(BOOKS.glob("*.book"))] == [
+        f"schema-{version}" for version in schema.KNOWN
+    ]
+
+
+def test_an_old_book_opens_and_its_job_is_what_it_was(old):
+    version, path = old
+    expected = json.loads((BOOKS / f"schema-{version}.json").read_text(encoding="utf-8"))
+
+    with open_book(path) as book:
+        state = book.state(JOB)
+        photo = state.photos[0].event.sha256
+        assert missing_from(plain(state), expected) == []
+        assert [head.job for head in book.jobs()] == ["2026-015", JOB]
+        assert book.photo(photo)[1] == "image/jpeg"
+        assert book.settings().volume_unit == "us_gallons"
+
+    connection = sqlite3.connect(path)
+    assert connection.execute("SELECT version_num FROM gaugewright_schema").fetchall() == [
+        (schema.HEAD,)
+    ]
+    connection.close()
+
+
+def test_an_old_book_can_be_written_on(old):
+    from datetime import UTC
+
+    from gaugewright.journal.kinds import NoteAdded
+
+    with open_book(old[1]) as book:
+        number = book.state(JOB).tip.number
+        recorded = book.record(
+            JOB,
+            number,
+            [NoteAdded("years later")],
+            at=datetime(2031, 5, 4, tzinfo=UTC),
+            person="Eve",
+            device="laptop",
+        )
+
+    assert recorded.state.tip.number == number + 1
+
+
+def test_an_old_job_file_is_unaltered_and_can_be_taken_in(old, tmp_path):
+    path = BOOKS / f"schema-{old[0]}.job"
+    verdict = verify_job_file(path)
+
+    assert verdict.is_unaltered, verdict.line
+    with open_book(tmp_path / "new.book") as book, open_book(old[1]) as origin:
+        book.import_job(path.read_bytes())
+        assert book.entries(JOB) == origin.entries(JOB)
+
+
+def test_the_old_books_hold_every_kind_of_entry_between_them(tmp_path):
+    kinds = set()
+    for version in schema.KNOWN:
+        shutil.copy(BOOKS / f"schema-{version}.book", tmp_path / "copy.book")
+        with open_book(tmp_path / "copy.book", read_only=True) as book:
+            kinds |= {entry.kind for entry in book.entries(JOB)}
+
+    assert kinds >= set(KINDS)
+
+
+def test_the_comparison_sees_a_value_that_is_no_longer_what_it_was():
+    expected = {"tanks": [{"litres": 1.0}], "stage": "Pour"}
+
+    assert missing_from({"tanks": [{"litres": 1.0}], "stage": "Pour", "new": 1}, expected) == []
+    assert missing_from({"tanks": [{"litres": 1.5}], "stage": "Pour"}, expected)
+    assert missing_from({"tanks": [], "stage": "Pour"}, expected)
+    assert missing_from({"tanks": [{"litres": 1.0}]}, expected)
