@@ -72,6 +72,45 @@ def test_no_table_of_fewer_rows_is_within_the_tolerance(table, within_l):
     assert small.max_error_l == pytest.approx(bests[min(enough)], abs=RESOLUTION_L)
 
 
+def least_error_by_full_paths(table, rows, reach_l):
+    """Try every path through all rows and all tenths of a litre within ``reach_l``."""
+    n = len(table.counts)
+    figures = [np.arange(np.ceil(v - reach_l), v + reach_l) for v in 10 * table.litres]
+    figures = [f[f >= 0] for f in figures]
+    figures[0], figures[-1] = (np.round(10 * table.litres[[e]]) for e in (0, -1))
+
+    def cost(a, b):
+        t = (table.counts[a : b + 1] - table.counts[a]) / (table.counts[b] - table.counts[a])
+        start, stop = figures[a][:, None, None], figures[b][:, None]
+        apart = np.abs(start + (stop - start) * t - 10 * table.litres[a : b + 1]).max(axis=2)
+        return np.where(start[:, :, 0] <= stop[:, 0], apart, np.inf)
+
+    costs = {(a, b): cost(a, b) for a, b in itertools.combinations(range(n), 2)}
+    best = {0: np.zeros(1)}
+    for _ in range(rows - 1):
+        ends = {b for a, b in costs if a in best}
+        best = {
+            b: np.min(
+                [np.maximum(best[a][:, None], costs[a, b]).min(axis=0) for a in best if a < b],
+                axis=0,
+            )
+            for b in ends
+        }
+    return float(best[n - 1][0]) / 10
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_path_through_a_wide_choice_of_litres_is_better(seed):
+    rng = np.random.default_rng(seed)
+    table = Table(np.cumsum(rng.integers(5, 60, 13)), np.cumsum(rng.gamma(0.5, 12, 13)), None)
+    rows = 4 + seed % 3
+
+    small = thin(table, rows=rows)
+    best = least_error_by_full_paths(table, rows, 10 * small.max_error_l + 1)
+
+    assert small.max_error_l == pytest.approx(best, abs=RESOLUTION_L)
+
+
 def lying_cylinder(rows, u_litres=None):
     h = np.linspace(0, 1, rows)
     share = (np.arccos(1 - 2 * h) - (1 - 2 * h) * 2 * np.sqrt(h - h * h)) / np.pi

@@ -10,17 +10,28 @@ import numpy.typing as npt
 
 from gaugewright.errors import InputError
 from gaugewright.table.table import Table
+from gaugewright.table.tunnel import (
+    Span,
+    States,
+    Tunnel,
+    advance,
+    corridor,
+    limits,
+    trace,
+    turned_span,
+    within,
+    zones_of,
+)
 
 Floats = npt.NDArray[np.float64]
-Whole = npt.NDArray[np.int64]
-Flags = npt.NDArray[np.bool_]
 
 MOST_DECIMALS: Final = 3
 RESOLUTION_L: Final = 1e-4
 """The least maximum error is found to this. [L]"""
 _SLACK_L: Final = 1e-9
 """Rounding errors of the arithmetic must not shut out a row that touches the limit. [L]"""
-_CHUNK: Final = 1_000_000
+_FEW: Final = 200
+"""So many states are tried first."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,110 +105,8 @@ def thin(
     return search.best(search.fewest(limit_l), limit_l)
 
 
-States = tuple[Whole, Whole]
-"""Rows, and for each its litres in steps of the last decimal."""
-
-
-class _Tunnel:
-    """The full table with a tolerance about it, and the straight lines that stay inside.
-
-    Litres are in steps of the last decimal, so that those of kept rows are whole.
-    """
-
-    def __init__(self, counts: Floats, low: Floats, high: Floats) -> None:
-        self.counts = counts
-        self.low = low
-        self.high = high
-        self.first_step = np.ceil(low).astype(np.int64)
-        self.widest = max(int((np.floor(high) - self.first_step).max()) + 1, 0)
-
-    def turned(self) -> "_Tunnel":
-        """Return the tunnel turned by half a turn, so that its end is its start.
-
-        What never falls in one never falls in the other.
-        """
-        return _Tunnel(-self.counts[::-1], -self.high[::-1], -self.low[::-1])
-
-    def farthest(self, start: int, guess: int) -> int:
-        """Return the last row to which some straight line, free at both ends, runs inside.
-
-        A line exists if the steepest slope that any two rows ask for is not above the
-        least that any two allow.
-        """
-        reach = max(guess, 4)
-        last = len(self.counts) - 1
-        while True:
-            stop = min(start + reach, last)
-            run = slice(start, stop + 1)
-            counts, low, high = self.counts[run], self.low[run], self.high[run]
-            with np.errstate(divide="ignore", invalid="ignore"):
-                gap = counts - counts[:, None]
-                asked = (low - high[:, None]) / gap
-                allowed = (high - low[:, None]) / gap
-            later = gap > 0
-            asked = np.where(later, asked, -np.inf).max(axis=0)
-            allowed = np.where(later, allowed, np.inf).min(axis=0)
-            fits = np.maximum.accumulate(asked) <= np.minimum.accumulate(allowed)
-            if not fits.all():
-                return start + int(np.argmin(fits)) - 1
-            if stop == last:
-                return last
-            reach *= 2
-
-    def hops(self, links: int) -> list[int]:
-        """Return the farthest row that 0, 1, ... ``links`` lines reach, unjoined lines allowed.
-
-        No joined lines get farther, so this bounds the search without losing anything.
-        """
-        rows = [0]
-        last = len(self.counts) - 1
-        guess = 3 * last // (2 * links) + 2
-        for _ in range(links):
-            rows.append(last if rows[-1] == last else self.farthest(rows[-1], guess))
-        return rows
-
-    def windows(self, row: Whole, step: Whole, first: int, last: int) -> tuple[Whole, Whole]:
-        """Return the lowest and highest litres that lines from each state reach inside.
-
-        A state is a row and its litres; shape of the answer: states × rows ``first``
-        to ``last``.  Rows at or before the state get an empty window.
-        """
-        begin = int(row.min()) + 1
-        rows = np.arange(begin, last + 1)
-        ahead = rows > row[:, None]
-        gap = np.where(ahead, self.counts[rows] - self.counts[row][:, None], 1.0)
-        start = step[:, None].astype(np.float64)
-        least = np.where(ahead, (self.low[rows] - start) / gap, -np.inf)
-        most = np.where(ahead, (self.high[rows] - start) / gap, np.inf)
-        skip = max(first - begin, 0)
-        least = np.maximum.accumulate(least, axis=1)[:, skip:]
-        most = np.minimum.accumulate(most, axis=1)[:, skip:]
-        gap, ahead = gap[:, skip:], ahead[:, skip:]
-        low = np.where(ahead, np.ceil(start + least * gap), 1).astype(np.int64)
-        high = np.where(ahead, np.floor(start + most * gap), 0).astype(np.int64)
-        if begin > first:
-            empty = np.ones((len(row), begin - first), dtype=np.int64)
-            low, high = np.hstack([empty, low]), np.hstack([0 * empty, high])
-        return low, high
-
-    def step_on(self, row: Whole, step: Whole, first: int, last: int) -> Flags:
-        """Return which states of rows ``first`` to ``last`` are one line from given states.
-
-        Shape of the answer: rows × litres counted from ``first_step`` of the row.
-        """
-        width = self.widest + 1
-        spans = np.zeros((last - first + 1) * width + 1, dtype=np.int64)
-        offset = np.arange(last - first + 1) * width - self.first_step[first : last + 1]
-        batch = max(_CHUNK // (last - int(row.min()) + 1), 1)
-        for at in range(0, len(row), batch):
-            states = slice(at, at + batch)
-            low, high = self.windows(row[states], step[states], first, last)
-            low = np.maximum(low, step[states, None])  # litres never fall
-            is_open = low <= high
-            spans += np.bincount((low + offset)[is_open], minlength=len(spans))
-            spans -= np.bincount((high + 1 + offset)[is_open], minlength=len(spans))
-        reached: Flags = (np.cumsum(spans[:-1]) > 0).reshape(-1, width)
-        return reached
+Met = tuple[list[States], list[States], int, int]
+"""The layers from the start, those of the turned tunnel from the end, row, step."""
 
 
 class _Search:
@@ -210,7 +119,7 @@ class _Search:
         self.steps = table.litres * self.scale
         self.ends = np.round(self.steps[[0, -1]])
 
-    def tunnel(self, error_l: float, slack_l: float = _SLACK_L) -> _Tunnel | None:
+    def tunnel(self, error_l: float, slack_l: float = _SLACK_L) -> Tunnel | None:
         """Return the tunnel of half-width ``error_l``, ``None`` if an end row is outside."""
         half = (error_l + slack_l) * self.scale
         low, high = self.steps - half, self.steps + half
@@ -219,32 +128,42 @@ class _Search:
         low = np.maximum(low, -slack_l)  # litres are not negative
         low[[0, -1]] = self.ends - slack_l
         high[[0, -1]] = self.ends + slack_l
-        return _Tunnel(self.table.counts, low, high)
+        return Tunnel(self.table.counts, low, high)
 
     def fewest(self, within_l: float) -> int:
-        """Return the fewest rows that stay within ``within_l``, by breadth-first search."""
+        """Return the fewest rows that stay within ``within_l``."""
         tunnel = self.tunnel(within_l)
         last = len(self.table.counts) - 1
         if tunnel is not None:
-            seen = np.zeros((last + 1, tunnel.widest + 1), dtype=np.bool_)
-            row, step = np.array([0]), self.ends[:1].astype(np.int64)
-            rows = 1
-            while len(row):
-                first, stop = int(row[0]) + 1, tunnel.farthest(int(row[-1]), 16)
-                if first > last:
-                    break
-                rows += 1
-                row, step = _advance(tunnel, (row, step), first, stop)
-                new = ~seen[row, step - tunnel.first_step[row]]
-                row, step = row[new], step[new]
-                seen[row, step - tunnel.first_step[row]] = True
-                if seen[last].any():
+            bound = 1 + tunnel.fewest_hops()
+            # Nearly always one of these is it; each is cheap beside the search below.
+            for rows in range(bound, min(bound + 4, last + 2)):
+                if self._attempt(rows, within_l) is not None:
                     return rows
+            fewest = self._fewest_by_breadth(tunnel)
+            if fewest is not None:
+                return fewest
         raise InputError(
             f"{within_l:g} L cannot be held with litres of {self.decimals} decimals: "
             "allow more decimals or a larger error",
             field="within_l",
         )
+
+    def _fewest_by_breadth(self, tunnel: Tunnel) -> int | None:
+        last = len(self.table.counts) - 1
+        seen = np.zeros((last + 1, tunnel.widest + 1), dtype=np.bool_)
+        row, step = np.array([0]), self.ends[:1].astype(np.int64)
+        rows = 1
+        while len(row) and int(row[0]) < last:
+            rows += 1
+            first, stop = int(row[0]) + 1, tunnel.farthest(int(row[-1]), 16)
+            row, step = advance(tunnel, (row, step), first, stop)
+            new = ~seen[row, step - tunnel.first_step[row]]
+            row, step = row[new], step[new]
+            seen[row, step - tunnel.first_step[row]] = True
+            if seen[last].any():
+                return rows
+        return None
 
     def best(self, rows: int, within_l: float | None = None) -> Thinned:
         """Return the table of ``rows`` rows with the least maximum error."""
@@ -284,34 +203,47 @@ class _Search:
     def _attempt(self, rows: int, error_l: float) -> Thinned | None:
         """Return a table of ``rows`` rows within ``error_l``, ``None`` if there is none."""
         tunnel = self.tunnel(error_l)
-        zones = None if tunnel is None else _zones(tunnel, rows)
+        zones = None if tunnel is None else zones_of(tunnel, rows)
         if tunnel is None or zones is None:
             return None
+        spans = corridor(tunnel, zones, self.ends.astype(np.int64))
+        if spans is None:
+            return None
+        # Through few states a path is found fast, but only all of them show that none is.
+        met = self._meet(tunnel, spans, _FEW) or self._meet(tunnel, spans, None)
+        if met is None:
+            return None
+        ahead, behind, row, step = met
+        # Looser by one slack: the same line, seen from its other end, rounds otherwise.
+        looser = self.tunnel(error_l, 2 * _SLACK_L)
+        assert looser is not None
+        last = len(self.table.counts) - 1
+        before = [(last - r, -s) for r, s in trace(looser.turned(), ahead, last - row, -step)]
+        path = [*before[::-1], (row, step), *trace(looser, behind, row, step)]
+        return self._finish([r for r, _ in path], [s for _, s in path])
+
+    def _meet(self, tunnel: Tunnel, spans: list[Span], few: int | None) -> Met | None:
+        """Walk from both ends until they meet in a state of the same kept row."""
         turned = tunnel.turned()
         last = len(self.table.counts) - 1
         ahead = [(np.array([0]), self.ends[:1].astype(np.int64))]
         behind = [(np.array([0]), -self.ends[1:].astype(np.int64))]
-        while len(ahead) + len(behind) <= rows:  # until both have reached the same kept row
-            if len(ahead[-1][0]) <= len(behind[-1][0]):
-                ahead.append(_advance(tunnel, ahead[-1], *zones[len(ahead)]))
-            else:
-                first, stop = zones[rows - 1 - len(behind)]
-                behind.append(_advance(turned, behind[-1], last - stop, last - first))
-            if not len(ahead[-1][0]) or not len(behind[-1][0]):
+        while len(ahead) + len(behind) <= len(spans):
+            is_ahead = len(ahead[-1][0]) <= len(behind[-1][0])
+            walk, layers = (tunnel, ahead) if is_ahead else (turned, behind)
+            span = (
+                spans[len(ahead)] if is_ahead else turned_span(spans[len(spans) - 1 - len(behind)])
+            )
+            if few is not None and len(layers[-1][0]) > few:
+                chosen = np.linspace(0, len(layers[-1][0]) - 1, few).astype(np.int64)
+                layers[-1] = layers[-1][0][chosen], layers[-1][1][chosen]
+            layers.append(within(span, *advance(walk, layers[-1], *limits(span))))
+            if not len(layers[-1][0]):
                 return None
         there = set(zip((last - behind[-1][0]).tolist(), (-behind[-1][1]).tolist(), strict=True))
         here = zip(ahead[-1][0].tolist(), ahead[-1][1].tolist(), strict=True)
         row, step = next((state for state in here if state in there), (-1, 0))
-        if row < 0:
-            return None
-        # Looser by one slack: the same line, seen from its other end, rounds otherwise.
-        looser = self.tunnel(error_l, 2 * _SLACK_L)
-        assert looser is not None
-        before = _trace(looser.turned(), ahead[:-1], last - row, -step)
-        after = _trace(looser, behind[:-1], row, step)
-        kept = [last - r for r, _ in before[::-1]] + [row] + [r for r, _ in after]
-        steps = [-s for _, s in before[::-1]] + [step] + [s for _, s in after]
-        return self._finish(kept, steps)
+        return None if row < 0 else (ahead[:-1], behind[:-1], row, step)
 
     def _finish(self, kept: list[int], steps: list[int]) -> Thinned:
         full = self.table
@@ -325,46 +257,6 @@ class _Search:
             at_counts=float(full.counts[worst]),
             decimals=self.decimals,
         )
-
-
-def _zones(tunnel: _Tunnel, rows: int) -> list[tuple[int, int]] | None:
-    """Return the rows among which each kept row must lie, ``None`` if one has none."""
-    last = len(tunnel.counts) - 1
-    ahead = tunnel.hops(rows - 1)
-    behind = tunnel.turned().hops(rows - 1)
-    zones = [
-        (max(last - behind[rows - 1 - k], k), min(ahead[k], last - (rows - 1 - k)))
-        for k in range(rows)
-    ]
-    return zones if all(first <= stop for first, stop in zones) else None
-
-
-def _advance(tunnel: _Tunnel, states: States, first: int, last: int) -> States:
-    """Return the states of rows ``first`` to ``last`` that are one line from given states."""
-    row, step = np.nonzero(tunnel.step_on(*states, first, last))
-    row += first
-    return row, step + tunnel.first_step[row]
-
-
-def _trace(tunnel: _Tunnel, layers: list[States], row: int, step: int) -> list[tuple[int, int]]:
-    """Return one path from a state back through the layers that led to it.
-
-    The layers are those of the turned tunnel, the path is told in this one.
-    """
-    last = len(tunnel.counts) - 1
-    path = []
-    for rows, steps in reversed(layers):
-        rows, steps = last - rows, -steps  # seen from this end
-        first = int(rows.min())
-        low, high = tunnel.windows(np.array([row]), np.array([step]), first, int(rows.max()))
-        at = rows - first
-        joined = (np.maximum(low[0][at], step) <= steps) & (steps <= high[0][at])
-        chosen = int(np.argmax(joined))
-        if not joined[chosen]:
-            raise ArithmeticError("a reached row cannot be traced back")
-        row, step = int(rows[chosen]), int(steps[chosen])
-        path.append((row, step))
-    return path
 
 
 def _grown_band(full: Table, kept: list[int], loss: Floats) -> Floats:
