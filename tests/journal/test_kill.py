@@ -18,6 +18,8 @@ def test_no_acknowledged_entry_is_lost_when_the_writer_is_killed(tmp_path):
     victims = kill_many(book_path, KILLS, seed=20260504)
 
     assert victims.refusals == []
+    victims.acknowledged["J-1", 10**6] = "0" * 64
+    assert victims.missing() == ["J-1 entry 1000000"]  # A loss would have been seen.
     assert len(victims.acknowledged) > KILLS
     with open_book(book_path, read_only=True) as book:
         for head in book.jobs()[1:]:  # The newest job was cut off, the ones before were not.

@@ -5,6 +5,7 @@ import sqlite3
 import subprocess
 import sys
 import textwrap
+import threading
 from datetime import UTC, datetime
 from functools import partial
 
@@ -13,9 +14,10 @@ from sqlalchemy import create_engine, inspect, text
 
 from gaugewright.errors import JournalError
 from gaugewright.journal import schema
+from gaugewright.journal.book import open_book
 from gaugewright.journal.migrate import upgrade
 from gaugewright.journal.opening import open_store
-from gaugewright.journal.store import Draft
+from gaugewright.journal.store import Draft, NewerEntriesError
 
 BY = {"at": datetime(2026, 5, 4, tzinfo=UTC), "person": "Ada", "device": "laptop"}
 NOTE = Draft("note_added", {"text": "drained"})
@@ -268,6 +270,65 @@ def test_two_workshops_opening_a_postgresql_book_at_once_make_it_once(postgresql
         one.append("J-1", 2, [NOTE], **BY)
 
         assert len(two.entries("J-1")) == 3
+
+
+def test_two_workshops_recording_at_once_never_fork_a_job(postgresql_url):
+    def write(store, device):
+        done, number = 0, 1
+        while done < 20:
+            try:
+                written = store.append(
+                    "J-1",
+                    number,
+                    [Draft("note_added", {"text": f"{device} {done}"})],
+                    **{**BY, "device": device},
+                )
+                number, done = written[-1].number, done + 1
+            except NewerEntriesError as error:
+                number = error.newer[-1].number
+
+    with open_store(postgresql_url) as one, open_store(postgresql_url) as two:
+        one.append("J-1", 0, [NOTE], **BY)
+        threads = [
+            threading.Thread(target=write, args=pair) for pair in ((one, "north"), (two, "south"))
+        ]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+
+        words = [entry.payload["text"] for entry in one.entries("J-1")[1:]]
+        assert sorted(words) == sorted(f"{d} {n}" for d in ("north", "south") for n in range(20))
+        assert two.entries("J-1") == one.entries("J-1")
+
+
+def test_a_photo_added_by_two_workshops_at_once_is_kept_once(postgresql_url, jpeg):
+    with open_store(postgresql_url) as one, open_store(postgresql_url) as two:
+        results = []
+        threads = [
+            threading.Thread(target=lambda store=store: results.append(store.add_photo(jpeg)))
+            for store in (one, two)
+        ]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+
+        assert len(set(results)) == 1
+        assert len(results) == 2
+        assert one.photo(results[0]) == (jpeg, "image/jpeg")
+
+
+def test_a_job_goes_from_the_server_to_a_file_and_is_the_same_there(postgresql_url, book, happen):
+    with open_book(postgresql_url) as workshop:
+        happen.scribe(workshop, "J-1").record(happen.opened())
+        happen.scribe(workshop, "J-1").record(happen.described())
+        sent = workshop.export_job("J-1")
+
+        book.import_job(sent)
+
+        assert book.state("J-1") == workshop.state("J-1")
+        assert book.export_job("J-1") == sent
 
 
 def test_a_lost_connection_to_the_server_is_said_and_made_again(postgresql_url):

@@ -10,6 +10,7 @@ from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Executable, bindparam, func, select
+from sqlalchemy.dialects import postgresql
 from sqlalchemy.engine import Dialect
 from sqlalchemy.sql.compiler import SQLCompiler
 
@@ -76,6 +77,12 @@ class Statements:
         self.find_photo = Prepared(
             select(photo.c.sha256).where(photo.c.sha256 == bindparam("sha256")), dialect
         )
-        self.add_photo = Prepared(photo.insert(), dialect)
+        # Two workshops may send the same photo at once; a SQLite book has one writer.
+        insert_photo = (
+            postgresql.insert(photo).on_conflict_do_nothing()
+            if dialect.name == "postgresql"
+            else photo.insert()
+        )
+        self.add_photo = Prepared(insert_photo, dialect)
         self.last_setting = Prepared(select(func.max(schema.setting.c.version)), dialect)
         self.add_setting = Prepared(schema.setting.insert(), dialect)

@@ -41,6 +41,10 @@ class NewerEntriesError(ConflictError):
         self.newer = newer
 
 
+class CollisionError(ConflictError):
+    """The database refused a row that is already there or does not follow; nothing was added."""
+
+
 class Draft(NamedTuple):
     """What is to become an entry."""
 
@@ -102,7 +106,7 @@ class Store(Reader):
             try:
                 with self._writing() as cursor:
                     self._insert_entries(cursor, job, entries, request_id, summary)
-            except self.driver.IntegrityError as error:
+            except CollisionError as error:
                 self._tips.pop(job, None)
                 return self._came_second(job, expected_number, drafts, request_id, error)
             self._tips[job] = entries[-1].tip
@@ -198,7 +202,7 @@ class Store(Reader):
         expected_number: int,
         drafts: Sequence[Draft],
         request_id: str | None,
-        cause: Exception | None = None,
+        cause: CollisionError | None = None,
     ) -> tuple[Entry, ...]:
         """Return what the same request gave before, or say what came first."""
         if request_id is not None:
@@ -217,7 +221,7 @@ class Store(Reader):
                 newer,
             )
         if cause is not None:
-            raise JournalError(f"{self.where}: {in_words(cause)}") from cause
+            raise cause
         raise JournalError(
             f"job {job} ends at entry {len(entries)}, there is no entry "
             f"{expected_number} to build on"
@@ -319,7 +323,12 @@ class _Transaction:
             self._cursor.close()
         except driver.Error as trouble:
             raise self._store.doubted(trouble) from (error or trouble)
-        if isinstance(error, driver.Error) and not isinstance(error, driver.IntegrityError):
+        if isinstance(error, driver.IntegrityError):
+            raise CollisionError(
+                f"{self._store.where}: somebody else wrote the same at the same moment, nothing "
+                f"was added here; try again ({in_words(error)})"
+            ) from error
+        if isinstance(error, driver.Error):
             raise self._store.doubted(error) from error
 
 
