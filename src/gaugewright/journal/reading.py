@@ -46,7 +46,7 @@ class Reader:
         """Return the list of jobs, the newest in the book first, without reading their entries.
 
         ``before`` is the ``place`` of the last one that was seen; ``containing`` looks in
-        the job number and the summary, in small and capital letters alike.
+        the job number and the summary; A to Z are the same in small and capital letters.
         """
         entry, job = schema.entry, schema.job
         last = (
