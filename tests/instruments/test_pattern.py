@@ -73,7 +73,7 @@ def test_a_pattern_that_cannot_be_is_refused_with_the_reason(pattern, said):
     assert said in str(refused.value)
 
 
-@pytest.mark.parametrize("expression", [r"(a+)+[0-9](?P<counts>.)", r"(a|aa)+[0-9](?P<counts>.)"])
+@pytest.mark.parametrize("expression", [r"(a|a)+[0-9](?P<counts>.)", r"(a|aa)+[0-9](?P<counts>.)"])
 def test_an_expression_that_would_never_end_is_stopped_and_said(expression):
     start_s = time.monotonic()
 
@@ -96,8 +96,8 @@ def reader(pattern="n={counts}"):
     return lines
 
 
-@given(st.lists(st.integers(0, 4095), max_size=30), st.integers(1, 20), st.data())
-def test_lines_come_out_the_same_however_the_bytes_are_cut(numbers, _seed, data):
+@given(st.lists(st.integers(0, 4095), max_size=30), st.data())
+def test_lines_come_out_the_same_however_the_bytes_are_cut(numbers, data):
     sent = b"".join(b"n=%d\r\n" % n for n in numbers)
     cuts = sorted(data.draw(st.lists(st.integers(0, len(sent)), max_size=10)))
     lines = reader()
