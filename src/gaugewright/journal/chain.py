@@ -13,6 +13,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import lru_cache
 from math import isfinite
 from typing import Any, NamedTuple
 
@@ -90,15 +91,15 @@ def canonical_json(value: Any) -> str:
     gaugewright.errors.InputError: added_l: nan is not a finite number
     """
     try:
-        if _has_text_keys(value) and (text := _ENCODE_SORTED(value)).isascii():
-            return text  # In ASCII the order of code points is that of UTF-16 units.
+        # Where keys are ASCII, the order of code points is that of UTF-16 units.
+        text = _ENCODE_SORTED(value) if _has_plain_keys(value) else _ENCODE(_ordered(value, ""))
     except (ValueError, TypeError, RecursionError):
-        pass  # The careful way below names what is wrong.
-    text = _ENCODE(_ordered(value, ""))
-    try:
-        text.encode()
-    except UnicodeEncodeError:
-        raise InputError("text with half a character (a lone surrogate) cannot be kept") from None
+        text = _ENCODE(_ordered(value, ""))  # The careful way names what is wrong.
+    if not text.isascii():
+        try:
+            text.encode()
+        except UnicodeEncodeError:
+            raise InputError("text with half a character (a lone surrogate) is no text") from None
     return text
 
 
@@ -134,29 +135,29 @@ def next_entry(
     >>> [entry.kind for entry in checked([first])]
     ['note_added']
     """
-    _require_name("job", job)
-    _require_name("person", person)
-    _require_name("device", device)
-    _require_name("kind", kind)
-    if at.tzinfo is None or at.utcoffset() is None:
-        raise InputError(f"{at.isoformat()} has no time zone", field="at")
-    at = at.astimezone(UTC)
+    head, tail = _names_as_text(job, person, device, kind)
+    if at.tzinfo is not UTC:
+        if at.tzinfo is None or at.utcoffset() is None:
+            raise InputError(f"{at.isoformat()} has no time zone", field="at")
+        at = at.astimezone(UTC)
     number = tip.number + 1
-    record = {
-        "at": at.isoformat(timespec="microseconds"),
-        "device": device,
-        "job": job,
-        "kind": kind,
-        "number": number,
-        "payload": payload,
-        "person": person,
-    }
-    text = canonical_json(record)
+    # The same text as the canonical JSON of the whole, put together from its parts.
+    when = at.isoformat(timespec="microseconds")
+    text = f'{{"at":"{when}",{head}{number},"payload":{canonical_json(payload)},{tail}'
     if len(text) > MAX_TEXT:
         raise InputError(f"an entry of {len(text)} characters is too long, at most {MAX_TEXT}")
     return Entry(
         job, number, at, person, device, kind, payload, text, tip.hash, digest(tip.hash, text)
     )
+
+
+@lru_cache(maxsize=256)
+def _names_as_text(job: str, person: str, device: str, kind: str) -> tuple[str, str]:
+    """Return what stands before the number and after the payload, the names being checked."""
+    for name, word in (("job", job), ("person", person), ("device", device), ("kind", kind)):
+        _require_name(name, word)
+    before = canonical_json({"device": device, "job": job, "kind": kind, "number": 0})
+    return before[1:-2], canonical_json({"person": person})[1:]
 
 
 def checked(entries: Iterable[Entry], after: Tip = START) -> Iterator[Entry]:
@@ -290,14 +291,15 @@ def _ordered(value: Any, path: str) -> Any:
     raise InputError(f"a {type(value).__name__} cannot be kept in a journal", field=path or None)
 
 
-def _has_text_keys(value: Any) -> bool:
+def _has_plain_keys(value: Any) -> bool:
+    """Tell whether all keys are ASCII text; `TypeError` if one is no text at all."""
     if type(value) is dict:
-        if not _ONLY_TEXT.issuperset(map(type, value)):
+        if not all(map(str.isascii, value)):
             return False
         value = value.values()
     elif type(value) not in (list, tuple):
-        return True
-    return all(_has_text_keys(each) for each in value if type(each) in _CONTAINERS)
+        return not isinstance(value, Mapping)
+    return not any(type(each) in _CONTAINERS and not _has_plain_keys(each) for each in value)
 
 
 def _utf16(key: str) -> bytes:
@@ -322,7 +324,6 @@ def _refuse_constant(name: str) -> Any:
     raise ValueError(f"{name} is not a number")
 
 
-_ONLY_TEXT = frozenset({str})
 _CONTAINERS = (dict, list, tuple)
 _ENCODE: Callable[[Any], str] = json.JSONEncoder(
     ensure_ascii=False, allow_nan=False, separators=(",", ":")

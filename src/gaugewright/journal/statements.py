@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import Executable, bindparam, func, select
+from sqlalchemy import Executable, Table, bindparam, func, select
 from sqlalchemy.dialects import postgresql
 from sqlalchemy.engine import Dialect
 from sqlalchemy.sql.compiler import SQLCompiler
@@ -42,6 +42,7 @@ class Prepared:
         assert isinstance(compiled, SQLCompiler)
         self.sql = str(compiled)
         order = compiled.positiontup or []
+        self.order = tuple(order)
         self._pick: Callable[[Mapping[str, Any]], Any] = _as_they_are
         if compiled.positional and len(order) > 1:
             self._pick = itemgetter(*order)
@@ -52,12 +53,25 @@ class Prepared:
         """Run it once on a driver's cursor, with its parameters by name."""
         return cursor.execute(self.sql, self._pick(values))
 
-    def run_many(self, cursor: Any, rows: Sequence[Mapping[str, Any]]) -> None:
-        """Run it once for each row."""
-        if len(rows) == 1:
-            cursor.execute(self.sql, self._pick(rows[0]))
+
+class PreparedInsert:
+    """An insert of whole rows, given in the order of the table's columns."""
+
+    def __init__(self, table: Table, dialect: Dialect) -> None:
+        self._prepared = Prepared(table.insert(), dialect)
+        self.sql = self._prepared.sql
+        self._names = tuple(column.name for column in table.columns)
+        self._is_positional = self._prepared.order == self._names
+
+    def run(self, cursor: Any, rows: Sequence[tuple[Any, ...]]) -> None:
+        """Insert the rows on a driver's cursor."""
+        given: Sequence[Any] = rows
+        if not self._is_positional:
+            given = [dict(zip(self._names, row, strict=True)) for row in rows]
+        if len(given) == 1:
+            cursor.execute(self.sql, given[0])
         else:
-            cursor.executemany(self.sql, [self._pick(row) for row in rows])
+            cursor.executemany(self.sql, given)
 
 
 def _as_they_are(values: Mapping[str, Any]) -> Any:
@@ -69,7 +83,7 @@ class Statements:
 
     def __init__(self, dialect: Dialect) -> None:
         job, photo = schema.job, schema.photo
-        self.add_entry = Prepared(schema.entry.insert(), dialect)
+        self.add_entry = PreparedInsert(schema.entry, dialect)
         self.add_job = Prepared(job.insert().inline(), dialect, names=("job", "summary"))
         self.summarise = Prepared(
             job.update().where(job.c.job == bindparam("this_job")), dialect, names=("summary",)

@@ -239,19 +239,21 @@ class Store(Reader):
             self._sql.add_job.run(cursor, job=job, summary=canonical_json(summary or {}))
         elif summary is not None:
             self._sql.summarise.run(cursor, this_job=job, summary=canonical_json(summary))
-        rows = [
-            {
-                "job": job,
-                "number": each.number,
-                "text": each.text,
-                "prev_hash": each.prev_hash,
-                "hash": each.hash,
-                "request_id": request_id,
-                "request_part": None if request_id is None else part,
-            }
-            for part, each in enumerate(entries)
-        ]
-        self._sql.add_entry.run_many(cursor, rows)
+        self._sql.add_entry.run(
+            cursor,
+            [
+                (
+                    job,
+                    each.number,
+                    each.text,
+                    each.prev_hash,
+                    each.hash,
+                    request_id,
+                    None if request_id is None else part,
+                )
+                for part, each in enumerate(entries)
+            ],
+        )
 
     def _insert_photo(self, cursor: Any, sha256: str, photo: bytes) -> None:
         if len(photo) > MAX_PHOTO_BYTES:
@@ -301,12 +303,12 @@ class _Transaction:
 
     def __enter__(self) -> Any:
         try:
-            self._cursor = self._connection.cursor()
+            cursor = self._cursor = self._connection.cursor()
             if self._store.begins_by_hand:
-                self._cursor.execute("BEGIN IMMEDIATE")
+                cursor.execute("BEGIN IMMEDIATE")
         except self._store.driver.Error as error:
             raise self._store.doubted(error) from error
-        return self._cursor
+        return cursor
 
     def __exit__(
         self,
@@ -314,21 +316,21 @@ class _Transaction:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        driver = self._store.driver
         try:
             if error is None:
                 self._connection.commit()
-            else:
-                self._connection.rollback()
+                self._cursor.close()
+                return
+            self._connection.rollback()
             self._cursor.close()
-        except driver.Error as trouble:
+        except self._store.driver.Error as trouble:
             raise self._store.doubted(trouble) from (error or trouble)
-        if isinstance(error, driver.IntegrityError):
+        if isinstance(error, self._store.driver.IntegrityError):
             raise CollisionError(
                 f"{self._store.where}: somebody else wrote the same at the same moment, nothing "
                 f"was added here; try again ({in_words(error)})"
             ) from error
-        if isinstance(error, driver.Error):
+        if isinstance(error, self._store.driver.Error):
             raise self._store.doubted(error) from error
 
 
