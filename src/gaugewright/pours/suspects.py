@@ -7,7 +7,6 @@ moved vehicle changes the slope from there on.  Weights follow Bayes' rule; the 
 of each mistake beforehand is common practice without a source.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +17,7 @@ from scipy.special import log_ndtr, logsumexp
 from gaugewright.pours.figures import misreadings
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Component
+from gaugewright.table.rows import interpolated_effects
 
 Floats = npt.NDArray[np.float64]
 
@@ -33,8 +33,8 @@ WORTH = {
 }
 """How often each mistake happens in a fill, spread evenly over its pours."""
 
-MOVE_DEG = 1.3
-"""How far a vehicle that moves changes its slope, standard deviation. [°]"""
+SAME_READING_COUNTS = 12
+"""Two readings closer than this may be one level read twice. [counts]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,277 +45,332 @@ class Suspect:
     pour: int
     """Index in the fill."""
     log_weight: float
+    """Against a clean fill, all degrees of distrust together."""
     correction: float | None = None
-    """The figure that would put it right: litres, or counts for ``counts_mistyped``."""
+    """The figure that would put it right: litres, or counts for a reading."""
     exact: bool = False
     """Whether the correction is one particular figure rather than an estimate."""
+    u_correction: float = 0.0
+    """Standard uncertainty of an estimate, in the correction's unit."""
     shift_l: float = 0.0
-    """By how much the fill's litres change from there on (or that reading's). [L]"""
+    """How far the fill's litres are off if this is so. [L]"""
 
 
 @dataclass(frozen=True, eq=False)
 class Weighed:
-    """All suspects of a fill with the log weight of a clean fill."""
+    """All suspects of a fill, the weightiest first."""
 
     suspects: tuple[Suspect, ...]
-    log_clean: float
-    component_log_weights: Floats
-    """Log weight of each component, mistakes included, shape (c,)."""
+    shape_weights: Floats
+    """Probability of each component with mistakes allowed for, shape (c,)."""
 
     @property
     def log_all(self) -> float:
-        """Log weight of everything together."""
-        logs = [s.log_weight for s in self.suspects]
-        return float(logsumexp([*logs, self.log_clean]))
+        """Log weight of a clean fill and all suspects together."""
+        return float(logsumexp([0.0, *(s.log_weight for s in self.suspects)]))
 
     @property
     def clean(self) -> float:
         """Probability that nothing is wrong."""
-        return float(np.exp(self.log_clean - self.log_all))
+        return float(np.exp(-self.log_all))
+
+    def mass(self, suspect: Suspect) -> float:
+        """Probability of one suspect."""
+        return float(np.exp(suspect.log_weight - self.log_all))
 
 
-@dataclass(frozen=True, eq=False)
-class _Filter:
-    """Matched filter of one component: the change that explains most, and its u."""
+# How a candidate's change is weighed: one figure, about a mean, or anywhere between limits.
+EXACT, ABOUT, BETWEEN = range(3)
 
-    found: Floats
-    u: Floats
 
-    def exact(self, change: Floats) -> Floats:
-        """Log Bayes factor of one particular change against none."""
-        return np.asarray(
-            0.5 * ((self.found / self.u) ** 2 - ((change - self.found) / self.u) ** 2)
-        )
+@dataclass(slots=True)
+class _Candidates:
+    """Columns of one table of candidates, filled once for a fill."""
 
-    def normal(self, mean: Floats, spread: Floats) -> Floats:
-        total = spread**2 + self.u**2
-        return np.asarray(
-            0.5 * ((self.found / self.u) ** 2 - (self.found - mean) ** 2 / total)
-            - 0.5 * np.log(total / self.u**2)
-        )
+    kind: list[str]
+    pour: list[int]
+    is_reading: list[bool]
+    how: list[int]
+    a: list[float]
+    """Change of the litres [L]; for a reading counts instead [counts]; or the mean or low limit."""
+    b: list[float]
+    """Spread or high limit. [L]"""
+    worth: list[float]
+    correction: list[float]
 
-    def between(self, low: Floats, high: Floats) -> Floats:
-        """Log Bayes factor of a change anywhere between two limits, evenly."""
-        a, b = (low - self.found) / self.u, (high - self.found) / self.u
-        # The side on which both limits lie keeps the difference of logs exact.
-        flip = a > 0
-        a, b = np.where(flip, -b, a), np.where(flip, -a, b)
-        mass = log_ndtr(b) + np.log1p(-np.exp(np.minimum(log_ndtr(a) - log_ndtr(b), -1e-12)))
-        return np.asarray(
-            mass
-            + np.log(self.u * np.sqrt(2 * np.pi) / (high - low))
-            + 0.5 * (self.found / self.u) ** 2
-        )
+    @classmethod
+    def empty(cls) -> "_Candidates":
+        return cls([], [], [], [], [], [], [], [])
+
+    def add(self, kind: str, pour: int, how: int, a: float, b: float, worth: float,
+            correction: float = np.nan, *, is_reading: bool = False) -> None:
+        for column, value in zip(
+            (self.kind, self.pour, self.is_reading, self.how, self.a, self.b, self.worth,
+             self.correction),
+            (kind, pour, is_reading, how, a, b, worth, correction), strict=True,
+        ):
+            column.append(value)  # type: ignore[attr-defined]
 
 
 def weigh(fill: Fill, components: list[Component]) -> Weighed:
     """Return every suspect of a fill with its weight over all degrees of distrust."""
+    listed = _listed(fill, components[0])
     base = np.array([c.log_weight for c in components])
     base = base - logsumexp(base)
-    tables = [_suspects_of(fill, component) for component in components]
-    keys: dict[tuple[str, int, float | None, bool], list[float]] = {}
-    shifts: dict[tuple[str, int, float | None, bool], float] = {}
-    per_component = base.copy()
-    best = int(
-        np.argmax(
-            [b + max([0.0, *(s.log_weight for s in t)]) for b, t in zip(base, tables, strict=True)]
-        )
+    tables = [_weights_of(fill, component, listed) for component in components]
+    moves = [_moves(fill, component) for component in components]
+    logs = np.array([t.logs for t in tables]) + base[:, None]
+    move_logs = np.array([m for m in moves]) + base[:, None]
+    per_component = np.logaddexp(
+        base, logsumexp(np.column_stack([logs, move_logs]), axis=1)
     )
-    for index in [best, *(i for i in range(len(tables)) if i != best)]:
-        rows = tables[index]
-        per_component[index] = base[index] + logsumexp([0.0, *(s.log_weight for s in rows)])
-        for s in rows:
-            key = (s.kind, s.pour, s.correction if s.exact else None, s.exact)
-            keys.setdefault(key, []).append(base[index] + s.log_weight)
-            shifts.setdefault(key, s.shift_l)
-    estimates = {(s.kind, s.pour): s.correction for s in tables[best] if not s.exact}
+    per_component = np.exp(per_component - logsumexp(per_component))
+    total = logsumexp(logs, axis=0) if logs.size else np.zeros(0)
+    leading = tables[int(np.argmax(per_component))]
     suspects = [
         Suspect(
-            kind,
-            pour,
-            float(logsumexp(logs)),
-            value if exact else estimates.get((kind, pour)),
-            exact,
-            shifts[(kind, pour, value, exact)],
+            listed.kind[i], listed.pour[i], float(total[i]),
+            float(listed.correction[i] if listed.how[i] == EXACT else leading.estimate[i]),
+            listed.how[i] == EXACT, float(leading.u_estimate[i]), float(leading.shift_l[i]),
         )
-        for (kind, pour, value, exact), logs in keys.items()
+        for i in np.argsort(-total)
+    ]
+    move_total = logsumexp(move_logs, axis=0)
+    suspects += [
+        Suspect("vehicle_moved", k, float(w))
+        for k, w in enumerate(move_total, start=1)
+        if np.isfinite(w)
     ]
     suspects.sort(key=lambda s: -s.log_weight)
-    return Weighed(tuple(suspects), 0.0, per_component)
+    return Weighed(tuple(suspects), per_component)
 
 
-def _suspects_of(fill: Fill, component: Component) -> list[Suspect]:
-    """All suspects under one component; weights are relative to a clean fill."""
-    eq = component.equations
-    n = len(eq.observed)
-    if n < 2:
-        return []
-    scaled = eq.design * component.prior_u
-    total = scaled @ scaled.T + eq.noise
-    factor = cho_factor(total, lower=True)
-    pull = cho_solve(factor, eq.observed)
-    row_of = np.full(n, -1)
-    row_of[: len(eq.pours)] = eq.pours
-    pours = range(1, len(fill.pours))
-    steps = np.array([row_of >= k for k in pours], dtype=np.float64).T
-    last = max(eq.pours, default=0)
-    live = [j for j, k in enumerate(pours) if k <= last]
-    ones = np.eye(n)[:, : len(eq.pours)]
-    litres = _filter(factor, pull, steps[:, live])
-    readings = _filter(factor, pull, ones)
+def _listed(fill: Fill, component: Component) -> _Candidates:
+    """Every candidate mistake of a fill; the worth of each is spread over the pours."""
+    found = _Candidates.empty()
+    seen = set(component.equations.pours)
+    last = max(seen, default=0)
     number = max(1, len(fill.pours) - 1)
-    found = list(_litre_suspects(fill, litres, [list(pours)[j] for j in live], number))
-    found += _reading_suspects(fill, component, readings, number)
-    found += _moves(fill, component, factor, pull, row_of, number)
+    poured = [p.added_l for p in fill.pours[1:] if p.added_l > 0]
+    typical = float(np.median(poured)) if poured else 1.0
+    for k in range(1, last + 1):
+        _list_litres(found, fill, k, typical, number)
+    for k in sorted(seen):
+        _list_reading(found, fill, k, component, number)
     return found
 
 
-def _filter(factor: tuple[Floats, bool], pull: Floats, directions: Floats) -> _Filter:
-    weight = np.einsum("ij,ij->j", directions, cho_solve(factor, directions))
-    weight = np.maximum(weight, 1e-30)
-    return _Filter(-(directions.T @ pull) / weight, 1.0 / np.sqrt(weight))
+def _list_litres(found: _Candidates, fill: Fill, k: int, typical: float, number: int) -> None:
+    a, before = fill.pours[k].added_l, fill.pours[k - 1].added_l
+    worth = {kind: value / number for kind, value in WORTH.items()}
+    if a > 0:
+        options = misreadings(a)
+        for how, kind, share in (
+            ("swapped", "litres_mistyped", 0.55),
+            ("digit", "litres_mistyped", 0.25),
+            ("slip", "decimal_slip", 1.0),
+        ):
+            chosen = [m.value for m in options if m.how == how]
+            for value in chosen:
+                found.add(kind, k, EXACT, value - a, 0.0, share * worth[kind] / len(chosen), value)
+        if before > 0 and k > 1 and a - before > 0.1 * typical:
+            found.add("meter_not_reset", k, EXACT, -before, 0.0, worth["meter_not_reset"],
+                      a - before)
+        rise = abs(fill.pours[k].counts - fill.pours[k - 1].counts)
+        if before > 0 and k > 1 and a == before and rise <= SAME_READING_COUNTS:
+            found.add("pour_twice", k, EXACT, -a, 0.0, worth["pour_twice"], 0.0)
+    found.add("litres_mistyped", k, ABOUT, 0.0, 0.6 * max(a, typical),
+              0.2 * worth["litres_mistyped"])
+    likely = sorted({round(a, 3), round(before, 3), round(typical, 3)} - {0.0})
+    for same in likely:
+        found.add("pour_missing", k, ABOUT, same, 0.02 * same,
+                  0.6 * worth["pour_missing"] / len(likely))
+    found.add("pour_missing", k, ABOUT, typical, 0.4 * typical, 0.4 * worth["pour_missing"])
 
 
-def _litre_suspects(fill: Fill, stats: _Filter, pours: list[int], number: int) -> Iterable[Suspect]:
-    """Mistakes in the litres of one pour."""
-    sign = -1.0 if fill.is_draining else 1.0
-    added = np.array([p.added_l for p in fill.pours])
-    typical = float(np.median(added[1:][added[1:] > 0])) if (added[1:] > 0).any() else 1.0
-    for j, k in enumerate(pours):
-        one = _Filter(stats.found[[j]] * sign, stats.u[[j]])
-        a, before = float(added[k]), float(added[k - 1])
-
-        def exact(
-            kind: str, value: float, worth: float, k: int = k, a: float = a, one: _Filter = one
-        ) -> Suspect:
-            change = value - a
-            weight = float(one.exact(np.array([change]))[0]) + np.log(worth / number)
-            return Suspect(kind, k, weight, value, True, change)
-
-        if a > 0:
-            options = misreadings(a)
-            swaps = [m for m in options if m.how == "swapped"]
-            digits = [m for m in options if m.how == "digit"]
-            for m in swaps:
-                yield exact(
-                    "litres_mistyped", m.value, 0.55 * WORTH["litres_mistyped"] / len(swaps)
-                )
-            for m in digits:
-                yield exact(
-                    "litres_mistyped", m.value, 0.25 * WORTH["litres_mistyped"] / len(digits)
-                )
-            for m in (m for m in options if m.how == "slip"):
-                yield exact("decimal_slip", m.value, 0.5 * WORTH["decimal_slip"])
-            if before > 0 and k > 1 and a - before > 0.1 * typical:
-                yield exact("meter_not_reset", a - before, WORTH["meter_not_reset"])
-            rise = fill.pours[k].counts - fill.pours[k - 1].counts
-            if before > 0 and k > 1 and a == before:
-                noise = 12.0 + 0.002 * abs(fill.pours[k].counts)
-                if abs(rise) <= noise:
-                    yield exact("pour_twice", 0.0, WORTH["pour_twice"])
-        wide = float(one.normal(np.zeros(1), np.array([0.6 * max(a, typical)]))[0])
-        estimate = max(0.0, a + float(one.found[0]))
-        yield Suspect(
-            "litres_mistyped",
-            k,
-            wide + np.log(0.2 * WORTH["litres_mistyped"] / number),
-            estimate,
-            False,
-            float(one.found[0]),
-        )
-        for same in {a, before, typical} - {0.0}:
-            weight = float(one.normal(np.array([same]), np.array([0.02 * same]))[0])
-            yield Suspect(
-                "pour_missing",
-                k,
-                weight + np.log(0.6 / 3 * WORTH["pour_missing"] / number),
-                float(one.found[0]),
-                False,
-                float(one.found[0]),
-            )
-        loose = float(one.normal(np.array([typical]), np.array([0.4 * typical]))[0])
-        yield Suspect(
-            "pour_missing",
-            k,
-            loose + np.log(0.4 * WORTH["pour_missing"] / number),
-            float(one.found[0]),
-            False,
-            float(one.found[0]),
-        )
-
-
-def _reading_suspects(
-    fill: Fill, component: Component, stats: _Filter, number: int
-) -> Iterable[Suspect]:
-    """Mistakes in one reading."""
+def _list_reading(
+    found: _Candidates, fill: Fill, k: int, component: Component, number: int
+) -> None:
     curves = component.curves
-    order = np.argsort(curves.counts)
-    scale, litres = curves.counts[order], curves.litres[order]
+    counts = fill.pours[k].counts
     top = max(curves.probe.counts_full, curves.probe.counts_empty)
-    sign = -1.0 if fill.is_draining else 1.0
-    for j, k in enumerate(component.equations.pours):
-        one = _Filter(stats.found[[j]], stats.u[[j]])
-        counts = fill.pours[k].counts
-        here = float(np.interp(counts, scale, litres))
-        options = [m for m in misreadings(round(counts), slips=False) if m.value <= top]
-        for how, share in (("swapped", 0.6), ("digit", 0.25)):
-            chosen = [m for m in options if m.how == how]
-            for m in chosen:
-                change = here - float(np.interp(m.value, scale, litres))
-                weight = float(one.exact(np.array([change]))[0])
-                worth = share * WORTH["counts_mistyped"] / len(chosen) / number
-                yield Suspect("counts_mistyped", k, weight + np.log(worth), m.value, True, -change)
-        wide = float(one.normal(np.zeros(1), np.array([0.3 * curves.capacity_l]))[0])
-        estimate = float(np.interp(here - float(one.found[0]), litres, scale))
-        yield Suspect(
-            "counts_mistyped",
-            k,
-            wide + np.log(0.15 * WORTH["counts_mistyped"] / number),
-            estimate,
-            False,
-            -float(one.found[0]),
-        )
-        rise = fill.pours[k].added_l
-        if k > 0 and rise > 0:
-            lag = _Filter(-sign * one.found, one.u)
-            weight = float(lag.between(np.array([0.01 * rise]), np.array([rise]))[0])
-            yield Suspect(
-                "not_settled",
-                k,
-                weight + np.log(WORTH["not_settled"] / number),
-                estimate,
-                False,
-                -float(one.found[0]),
-            )
+    worth = {kind: value / number for kind, value in WORTH.items()}
+    options = [m for m in misreadings(round(counts), slips=False) if m.value <= top]
+    for how, share in (("swapped", 0.6), ("digit", 0.25)):
+        chosen = [m.value for m in options if m.how == how]
+        for value in chosen:
+            found.add("counts_mistyped", k, EXACT, value, 0.0,
+                      share * worth["counts_mistyped"] / len(chosen), value, is_reading=True)
+    found.add("counts_mistyped", k, ABOUT, 0.0, 0.3 * curves.capacity_l,
+              0.15 * worth["counts_mistyped"], is_reading=True)
+    rise = fill.pours[k].added_l
+    if k > 0 and rise > 0:
+        # The fuel had still this much to rise (to fall, in a draining record).
+        low, high = -rise, -0.01 * rise
+        if fill.is_draining:
+            low, high = -high, -low
+        found.add("not_settled", k, BETWEEN, low, high, worth["not_settled"], is_reading=True)
 
 
-def _moves(
-    fill: Fill,
-    component: Component,
-    factor: tuple[Floats, bool],
-    pull: Floats,
-    row_of: Floats,
-    number: int,
-) -> Iterable[Suspect]:
-    """The vehicle moved before pour k: the slope differs from there on."""
+@dataclass(frozen=True, eq=False)
+class _Weights:
+    """Log Bayes factors of all candidates under one component, with worth."""
+
+    logs: Floats
+    estimate: Floats
+    u_estimate: Floats
+    shift_l: Floats
+
+
+def _weights_of(fill: Fill, component: Component, listed: _Candidates) -> _Weights:
     eq = component.equations
-    columns = eq.design[:, -2:]
-    if not columns.any():
-        return
-    ratio = MOVE_DEG / 0.87
-    for k in range(1, len(fill.pours)):
-        after = row_of >= k
-        if not after.any() or (row_of[: len(eq.pours)] >= k).all():
+    n = len(eq.observed)
+    count = len(listed.kind)
+    if n < 2 or count == 0:
+        nothing = np.zeros(count)
+        return _Weights(np.full(count, -np.inf), nothing * np.nan, nothing, nothing)
+    factor, pull, row_of = _factored(component)
+    sign = -1.0 if fill.is_draining else 1.0
+    pours = len(fill.pours)
+    directions = np.zeros((n, 2 * pours))
+    for k in range(pours):
+        directions[:, k] = sign * (row_of >= k)
+        directions[:, pours + k] = row_of == k
+    strength = np.einsum("ij,ij->j", directions, cho_solve(factor, directions))
+    strength = np.maximum(strength, 1e-12)
+    column = np.array(listed.pour) + pours * np.array(listed.is_reading)
+    found = (-(directions.T @ pull) / strength)[column]
+    u = (1.0 / np.sqrt(strength))[column]
+    how = np.array(listed.how)
+    a, b = np.array(listed.a), np.array(listed.b)
+    scale, litres = _curve(component)
+    counts = np.array([p.counts for p in fill.pours])[listed.pour]
+    here = np.interp(counts, scale, litres)
+    swapped = np.array(listed.is_reading) & (how == EXACT)
+    a = np.where(swapped, here - np.interp(np.where(swapped, a, 0.0), scale, litres), a)
+    logs = np.where(
+        how == EXACT,
+        _exact(found, u, a),
+        np.where(how == ABOUT, _about(found, u, a, b), _between(found, u, a, b)),
+    )
+    added = np.array([p.added_l for p in fill.pours])[listed.pour]
+    missing = np.array([kind == "pour_missing" for kind in listed.kind])
+    estimate = np.where(
+        np.array(listed.is_reading),
+        np.interp(here - found, litres, scale),
+        np.where(missing, found, added + found),
+    )
+    per_count = np.interp(counts, scale, np.gradient(litres, scale))
+    u_estimate = np.where(listed.is_reading, u / np.maximum(per_count, 1e-9), u)
+    if swapped.any():
+        logs[swapped] = _swap_logs(component, factor, np.flatnonzero(swapped), listed)
+    shift = np.where((how == EXACT) & ~swapped, a, found)
+    return _Weights(logs + np.log(listed.worth), estimate, u_estimate, shift)
+
+
+def _swap_logs(
+    component: Component, factor: tuple[Floats, bool], which: Floats, listed: _Candidates
+) -> Floats:
+    """Log Bayes factor of other counts for one reading: how all the others foretell them."""
+    eq, curves = component.equations, component.curves
+    weights = cho_solve(factor, np.eye(len(eq.observed)))
+    pull = weights @ eq.observed
+    scaled = eq.design * component.prior_u
+    pours = np.array(listed.pour)[which]
+    meant = np.array(listed.a)[which]
+    wetted = curves.probe.wetted_mm(meant)
+    effects = interpolated_effects(curves, wetted)
+    litres = np.interp(wetted, curves.wetted_mm, curves.litres)
+    slope_l = np.interp(wetted, curves.wetted_mm, curves.per_mm_l)
+    result = np.empty(len(which))
+    width = effects.shape[1]
+    for row, k in enumerate(eq.pours):
+        mine = np.flatnonzero(pours == k)
+        if len(mine) == 0:
             continue
-        directions = np.where(after[:, None], columns * ratio, 0.0)
-        white = cho_solve(factor, directions)
-        gram = np.eye(2) + directions.T @ white
+        others = np.delete(np.arange(len(eq.observed)), row)
+        inverse = weights[np.ix_(others, others)] - np.outer(
+            weights[others, row], weights[row, others]
+        ) / weights[row, row]
+        design = np.tile(eq.design[row], (len(mine), 1))
+        design[:, :width] = effects[mine]
+        design = design * component.prior_u
+        shared = design @ scaled[others].T + eq.noise[row, others]
+        gain = shared @ inverse
+        mean = gain @ eq.observed[others]
+        ratio = slope_l[mine] / max(eq.per_count_l[row] / abs(curves.probe.mm_per_count), 1e-9)
+        delivery = eq.noise[row, row] - eq.reading_l2[row]
+        noise = delivery + eq.reading_l2[row] * ratio**2
+        variance = np.einsum("ij,ij->i", design, design) + noise
+        variance -= np.einsum("ij,ij->i", gain, shared)
+        here = np.interp(
+            curves.probe.wetted_mm(eq.counts[row]), curves.wetted_mm, curves.litres
+        )
+        seen = eq.observed[row] + here - litres[mine]
+        own = 0.5 * pull[row] ** 2 / weights[row, row] - 0.5 * np.log(weights[row, row])
+        result[mine] = (
+            own
+            - 0.5 * (seen - mean) ** 2 / variance
+            - 0.5 * np.log(variance)
+            + np.log(np.maximum(ratio, 1e-9))
+        )
+    return result
+
+
+def _factored(component: Component) -> tuple[tuple[Floats, bool], Floats, Floats]:
+    eq = component.equations
+    scaled = eq.design * component.prior_u
+    factor = cho_factor(scaled @ scaled.T + eq.noise, lower=True)
+    row_of = np.full(len(eq.observed), -1)
+    row_of[: len(eq.pours)] = eq.pours
+    return factor, cho_solve(factor, eq.observed), row_of
+
+
+def _curve(component: Component) -> tuple[Floats, Floats]:
+    order = np.argsort(component.curves.counts)
+    return component.curves.counts[order], component.curves.litres[order]
+
+
+def _exact(found: Floats, u: Floats, change: Floats) -> Floats:
+    """Log Bayes factor of one particular change against none."""
+    return np.asarray(0.5 * (found**2 - (change - found) ** 2) / u**2)
+
+
+def _about(found: Floats, u: Floats, mean: Floats, spread: Floats) -> Floats:
+    """Log Bayes factor of a change that is normal about a mean."""
+    total = spread**2 + u**2
+    return np.asarray(
+        0.5 * (found**2 / u**2 - (found - mean) ** 2 / total) - 0.5 * np.log(total / u**2)
+    )
+
+
+def _between(found: Floats, u: Floats, low: Floats, high: Floats) -> Floats:
+    """Log Bayes factor of a change that lies evenly between two limits."""
+    a, b = (low - found) / u, (high - found) / u
+    # On the far side the difference of two masses near 1 would lose all digits.
+    flip = a > 0
+    a, b = np.where(flip, -b, a), np.where(flip, -a, b)
+    wide = np.maximum(high - low, 1e-9)
+    less = np.minimum(log_ndtr(a) - log_ndtr(b), -1e-12)
+    mass = log_ndtr(b) + np.log1p(-np.exp(less))
+    return np.asarray(mass + np.log(u * np.sqrt(2 * np.pi) / wide) + 0.5 * found**2 / u**2)
+
+
+def _moves(fill: Fill, component: Component) -> Floats:
+    """The vehicle moved before pour k: the slope differs from there on.  Shape (pours - 1,)."""
+    eq = component.equations
+    logs = np.full(len(fill.pours) - 1, -np.inf)
+    columns = eq.design[:, -2:]
+    if len(eq.observed) < 2 or not columns.any():
+        return logs
+    factor, pull, row_of = _factored(component)
+    ratio = component.move_ratio
+    first = min(eq.pours, default=0)
+    for k in range(first + 1, max(eq.pours, default=0) + 1):
+        directions = np.where((row_of >= k)[:, None], columns * ratio, 0.0)
+        gram = np.eye(2) + directions.T @ cho_solve(factor, directions)
         hit = directions.T @ pull
-        gain = 0.5 * float(hit @ np.linalg.solve(gram, hit)) - 0.5 * float(
-            np.linalg.slogdet(gram)[1]
-        )
-        shift = directions @ np.linalg.solve(gram, hit)
-        largest = float(shift[np.argmax(np.abs(shift))])
-        yield Suspect(
-            "vehicle_moved", k, gain + np.log(WORTH["vehicle_moved"] / number), None, False, largest
-        )
+        gain = 0.5 * float(hit @ np.linalg.solve(gram, hit))
+        gain -= 0.5 * float(np.linalg.slogdet(gram)[1])
+        logs[k - 1] = gain + np.log(WORTH["vehicle_moved"] / len(logs))
+    return logs

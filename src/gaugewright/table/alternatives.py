@@ -47,12 +47,13 @@ def same_size_tanks(tank: Tank) -> tuple[Tank, ...]:
                 "stepped",
                 **size,
                 step_length_mm=0.3 * length,
-                step_height_mm=0.32 * height,
-                edge_radius_mm=0.1 * least,
+                step_height_mm=share * height,
+                edge_radius_mm=0.08 * least,
                 step_at=at,
-                u_mm=max(tank.u_mm, 0.02 * length),
+                u_mm=max(tank.u_mm, 0.025 * length),
             )
             for at in ("bottom", "top")
+            for share in (0.22, 0.32, 0.42)
         )
     if tank.shape != "upright_cylinder" and abs(length - width) < 0.05 * width:
         found.append(Tank("upright_cylinder", diameter_mm=width, height_mm=height, u_mm=tank.u_mm))

@@ -24,6 +24,8 @@ class Assumptions:
     """Unmeasured slope of a vehicle on a yard, 1.5° either way as rectangular. [°]"""
     u_slope_measured_deg: float = 0.1
     """The same read from an inclinometer. [°]"""
+    u_move_deg: float = 1.3
+    """How far a vehicle that moved changes its slope. [°]"""
     u_tip_mm: float = 2.0
     """Tip clearance from the bottom, 3 mm either way. [mm]"""
     u_counts: float = 2.2

@@ -7,7 +7,7 @@ differences of the one volume kernel; there is no second model.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from math import radians, tan
 
 import numpy as np
@@ -56,6 +56,11 @@ class Curves:
     """Wetted length at which the tank or the probe ends. [mm]"""
     described: "Described | None"
     """The tank behind the curves, or ``None`` where nothing was described."""
+
+    @cached_property
+    def effects(self) -> Floats:
+        """All columns together, shape (columns, g). [L]"""
+        return np.array([column.effect_l for column in self.columns])
 
     @property
     def counts(self) -> Floats:

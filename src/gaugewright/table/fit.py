@@ -21,6 +21,7 @@ from gaugewright.table.curves import Curves, curves_of
 from gaugewright.table.equations import Equations, equations_of
 from gaugewright.table.fill import Fill
 from gaugewright.table.posterior import Posterior, solve
+from gaugewright.table.rows import Doubts
 from gaugewright.table.unknown import unknown_curves
 from gaugewright.tank.description import Tank
 
@@ -48,6 +49,9 @@ class Component:
     posterior: Posterior
     log_weight: float
     scale: float
+    """Degree of distrust: scale of the walls' departure."""
+    move_ratio: float
+    """A vehicle's move against the slope that the pitch and roll columns stand for."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +66,9 @@ class Fit:
     weights: Floats
 
 
+OTHER_SHAPES = ((1.0, 0.2, 0.6), (3.0, 1.0, 0.3), (8.0, 2.0, 0.1))
+"""The same for a tank of another shape, which is only tried when the described one fails."""
+
 WRONG_FILE = 0.02
 """What it was worth before any pour that the tank file describes another tank."""
 
@@ -71,7 +78,7 @@ def fit(
     tank: Tank | None = None,
     probe: Probe | None = None,
     assumed: Assumptions | None = None,
-    skip: frozenset[int] = frozenset(),
+    doubts: Doubts | None = None,
 ) -> Fit:
     """Return the table of a fill with its band."""
     assumed = Assumptions() if assumed is None else assumed
@@ -79,16 +86,16 @@ def fit(
         components = []
         for curves, worth in unknown_curves(fill, probe, assumed):
             components += components_of(
-                fill, curves, assumed, float(np.log(worth)), skip, ((1.0, 1.0, 1.0),)
+                fill, curves, assumed, float(np.log(worth)), doubts, ((1.0, 1.0, 1.0),)
             )
         return average(components)
-    components = components_of(fill, curves_of(tank, probe, assumed), assumed, skip=skip)
+    components = components_of(fill, curves_of(tank, probe, assumed), assumed, doubts=doubts)
     if doubtful(components):
         others = [t for t in same_size_tanks(tank) if stands_in(t, probe)]
         share = float(np.log(WRONG_FILE / max(1, len(others))))
         for other in others:
             components += components_of(
-                fill, curves_of(other, probe, assumed), assumed, share, skip
+                fill, curves_of(other, probe, assumed), assumed, share, doubts, OTHER_SHAPES
             )
     return average(components)
 
@@ -104,11 +111,11 @@ def components_of(
     curves: Curves,
     assumed: Assumptions,
     log_prior: float = 0.0,
-    skip: frozenset[int] = frozenset(),
+    doubts: Doubts | None = None,
     distrust: tuple[tuple[float, float, float], ...] = DISTRUST,
 ) -> list[Component]:
     """Solve a fill for every degree of distrust of one description."""
-    equations = equations_of(fill, curves, assumed, skip)
+    equations = equations_of(fill, curves, assumed, doubts)
     is_departure = np.array([group == "departure" for group in equations.groups])
     found = []
     is_sump = np.array([group == "sump" for group in equations.groups])
@@ -116,7 +123,9 @@ def components_of(
         prior_u = np.where(is_departure, scale, np.where(is_sump, sump, 1.0))
         posterior = solve(equations, prior_u, curves.litres)
         weight = posterior.log_evidence + float(np.log(worth)) + log_prior
-        found.append(Component(curves, equations, prior_u, posterior, weight, scale))
+        found.append(
+            Component(curves, equations, prior_u, posterior, weight, scale, assumed.u_move_deg / assumed.u_slope_deg)
+        )
     return found
 
 

@@ -15,7 +15,7 @@ from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.curves import ABOVE, Column, Curves
 from gaugewright.table.departure import departure_basis
-from gaugewright.table.equations import cumulative_l
+from gaugewright.table.rows import cumulative_l
 from gaugewright.table.fill import Fill
 
 Floats = npt.NDArray[np.float64]

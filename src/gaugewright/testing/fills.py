@@ -63,6 +63,7 @@ class SimulatedFill:
     probe: Probe
     fill: Fill
     truth: Truth
+    yard: "Yard"
 
 
 def random_tank(rng: np.random.Generator, family: str) -> Tank:
@@ -181,7 +182,7 @@ def simulated_fill(
     full: float = 0.95,
     checks: bool = False,
     draining: bool = False,
-    amounts_l: Callable[[float], list[float]] | None = None,
+    jitter: float = 0.0,
 ) -> SimulatedFill:
     """Draw a tank, a probe in it and one fill of equal pours up to ``full``.
 
@@ -227,10 +228,16 @@ def simulated_fill(
         float(litres(np.zeros(1), 0.0, 0.0)[0]),
         float(rng.uniform(0, 3)),
     )
-    fill = _pour(
-        rng, truth, tip_mm - bottom, solid.volume_l, pours, full, checks, draining, amounts_l
-    )
-    return SimulatedFill(family, tank, probe, fill, truth)
+    amount = full * solid.volume_l / pours
+    typed = amounts(rng, amount, pours, jitter)
+    yard = _yard(rng, truth, tip_mm - bottom, typed, draining=draining)
+    fill = _record(rng, yard, typed, checks=checks, draining=draining)
+    return SimulatedFill(family, tank, probe, fill, truth, yard)
+
+
+def amounts(rng: np.random.Generator, amount_l: float, pours: int, jitter: float) -> list[float]:
+    """Litres that the meter shows for each pour, to 0.1 L."""
+    return [round(amount_l * (1 + jitter * float(rng.uniform(-1, 1))), 1) for _ in range(pours)]
 
 
 def _random_probe(
@@ -239,8 +246,6 @@ def _random_probe(
     low, high = solid.vertices[:, 0].min(), solid.vertices[:, 0].max()  # type: ignore[attr-defined]
     x = low + (high - low) * (0.5 + rng.uniform(0, 0.15) * rng.choice([-1, 1]))
     y = size[1] * 0.5
-    if tank.shape in ("lying_cylinder",):
-        y = size[1] * 0.5
     bottom, top = column(solid, float(x), float(y))  # type: ignore[arg-type]
     clearance = float(rng.uniform(8, 20))
     active = (top - bottom) - clearance - float(rng.uniform(5, 25))
@@ -277,59 +282,81 @@ def _departure(
     return departure, float(departure(np.array([height]))[0])
 
 
-def _pour(
-    rng: np.random.Generator,
-    truth: Truth,
-    above_bottom_mm: float,
-    nominal_l: float,
-    pours: int,
-    full: float,
-    checks: bool,
-    draining: bool,
-    amounts_l: Callable[[float], list[float]] | None,
-) -> Fill:
-    pitch, roll = rng.uniform(-1.5, 1.5, 2)
+@dataclass(frozen=True, eq=False)
+class Yard:
+    """What hides during one fill: the slope, the meter, the noise, the real litres."""
+
+    truth: Truth
+    above_bottom_mm: float
+    """Tip above the bottom under the probe, as it really is. [mm]"""
+    pitch_deg: float
+    roll_deg: float
+    meter_factor: float
+    noise_counts: float
+    start_l: float
+    """In the tank at step 0. [L]"""
+    real_l: tuple[float, ...]
+    """What each pour really added (took out: negative). [L]"""
+    noise: tuple[float, ...]
+    """Reading error at each step. [counts]"""
+
+    def counts_at(self, total_l: float, step: int, moved_deg: tuple[float, float] = (0, 0)) -> float:
+        """Reading of the probe with so much in the tank, rounded as the probe does. [counts]"""
+        slope = (
+            tan(radians(self.pitch_deg + moved_deg[0])),
+            tan(radians(self.roll_deg + moved_deg[1])),
+        )
+        wetted = np.linspace(-self.above_bottom_mm, self.truth.top_mm, 1500)
+        on_slope = np.maximum.accumulate(self.truth.litres_of_level(wetted, *slope))
+        level = np.interp(total_l, on_slope, wetted)
+        counts = self.truth.counts_of_wetted(np.array([level]))[0]
+        return float(max(0.0, np.rint(counts + self.noise[step % len(self.noise)])))
+
+    def dip_mm(self) -> float:
+        """Depth of the residue at the probe's place. [mm]"""
+        slope = (tan(radians(self.pitch_deg)), tan(radians(self.roll_deg)))
+        wetted = np.linspace(-self.above_bottom_mm, self.truth.top_mm, 1500)
+        on_slope = np.maximum.accumulate(self.truth.litres_of_level(wetted, *slope))
+        return float(np.interp(self.truth.residue_l, on_slope, wetted)) + self.above_bottom_mm
+
+
+def _yard(
+    rng: np.random.Generator, truth: Truth, above_bottom_mm: float, typed: list[float],
+    *, draining: bool,
+) -> Yard:
     factor = float(rng.normal(1.0, 0.003))
+    real = [litres * factor + float(rng.normal(0, 0.1)) for litres in typed]
     noise = float(rng.uniform(1, 3))
-    slope = (tan(radians(pitch)), tan(radians(roll)))
-    wetted = np.linspace(-above_bottom_mm, truth.top_mm, 1500)
-    on_slope = truth.litres_of_level(wetted, *slope)
+    return Yard(
+        truth,
+        above_bottom_mm,
+        float(rng.uniform(-1.5, 1.5)),
+        float(rng.uniform(-1.5, 1.5)),
+        factor,
+        noise,
+        truth.residue_l + (sum(real) if draining else 0.0),
+        tuple(-litres if draining else litres for litres in real),
+        tuple(float(e) for e in rng.normal(0, noise, len(typed) + 1)),
+    )
 
-    def read(total_l: float) -> float:
-        level = np.interp(total_l, np.maximum.accumulate(on_slope), wetted)
-        counts = truth.counts_of_wetted(np.array([level]))[0] + rng.normal(0, noise)
-        return float(max(0.0, np.rint(counts)))
 
-    if amounts_l is None:
-        typed = [round(full * nominal_l / pours, 1)] * pours
-    else:
-        typed = amounts_l(nominal_l)
-    inside = truth.residue_l
-    real = [litres * factor + rng.normal(0, 0.1) for litres in typed]
-    if draining:
-        inside += sum(real)
-        real = [-litres for litres in real]
-    lines = [(0, 0.0, read(inside))]
-    for step, (litres, poured) in enumerate(zip(real, typed, strict=True), start=1):
-        inside += litres
-        lines.append((step, poured, read(inside)))
-    seen = {}
+def _record(
+    rng: np.random.Generator, yard: Yard, typed: list[float], *, checks: bool, draining: bool
+) -> Fill:
+    totals = yard.start_l + np.concatenate([[0.0], np.cumsum(yard.real_l)])
+    pitch = roll = None
     if checks:  # one look at the inclinometer for the whole fill
-        seen = {
-            "pitch_deg": float(pitch + rng.normal(0, 0.1)),
-            "roll_deg": float(roll + rng.normal(0, 0.1)),
-        }
-    record = tuple(Pour(step, litres, counts, **seen) for step, litres, counts in lines)
+        pitch = yard.pitch_deg + float(rng.normal(0, 0.1))
+        roll = yard.roll_deg + float(rng.normal(0, 0.1))
+    record = tuple(
+        Pour(step, litres, yard.counts_at(float(total), step), pitch_deg=pitch, roll_deg=roll)
+        for step, (litres, total) in enumerate(zip([0.0, *typed], totals, strict=True))
+    )
     if not checks:
         return Fill(record, is_draining=draining)
-    dip = np.interp(truth.residue_l, np.maximum.accumulate(on_slope), wetted) + above_bottom_mm
-    can = MeterCheck(100.0, round(100.0 * factor + float(rng.normal(0, 0.05)), 2))
-    return Fill(
-        record,
-        is_draining=draining,
-        meter_checks=(can,),
-        dip_empty_mm=float(max(0.0, round(float(dip + rng.uniform(-1, 1)), 1))),
-    )
+    can = MeterCheck(100.0, round(100.0 * yard.meter_factor + float(rng.normal(0, 0.05)), 2))
+    dip = max(0.0, round(yard.dip_mm() + float(rng.uniform(-1, 1)), 1))
+    return Fill(record, is_draining=draining, meter_checks=(can,), dip_empty_mm=dip)
 
 
 def wrong_shape(rng: np.random.Generator, tank: Tank) -> Tank:
