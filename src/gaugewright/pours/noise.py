@@ -78,7 +78,7 @@ def detrended(counts: Floats) -> Floats:
     would then look like noise with a long memory.
 
     >>> t = np.arange(80)
-    >>> bool(abs(detrended(5 + 0.1 * t - 50 * np.exp(-t / 13))).max() < 1.0)
+    >>> bool(abs(detrended(5 + 0.1 * t - 50 * np.exp(-t / 15.8))).max() < 1e-9)
     True
     """
     place = np.linspace(0.0, 1.0, len(counts))

@@ -76,7 +76,7 @@ def settling_of(
         found = _fit(*binned, float(window_s), tolerance_counts)
         best = found or best
         misfits = 0 if found else misfits + 1
-        if misfits == 2 and best is not None:
+        if misfits == 3 and best is not None:
             # What went before is another process; longer stretches hold it too.
             break
     return best

@@ -121,7 +121,7 @@ def steadiness(
         return _too_early(t, x, seen_s, settings)
     window = window_of(t, x, settings)
     tolerance = max(settings.tolerance_counts, window.noise)
-    settling = settling_of(t, x, window.lag * window.step_s, window.noise, tolerance)
+    settling = settling_of(t, x, 1.5 * window.lag * window.step_s, window.noise, tolerance)
     r = ratio_of(t, x, window)
     reason, more_s = _why_not(window, settling, r, tolerance, was_steady, settings)
     notes = _notes(window, settling, settings)

@@ -8,6 +8,7 @@ of each mistake beforehand is common practice without a source.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -64,10 +65,10 @@ class Weighed:
     shape_weights: Floats
     """Probability of each component with mistakes allowed for, shape (c,)."""
 
-    @property
+    @cached_property
     def log_all(self) -> float:
         """Log weight of a clean fill and all suspects together."""
-        return float(logsumexp([0.0, *(s.log_weight for s in self.suspects)]))
+        return float(logsumexp([0.0, *[s.log_weight for s in self.suspects]]))
 
     @property
     def clean(self) -> float:
@@ -102,12 +103,31 @@ class _Candidates:
     def empty(cls) -> "_Candidates":
         return cls([], [], [], [], [], [], [], [])
 
-    def add(self, kind: str, pour: int, how: int, a: float, b: float, worth: float,
-            correction: float = np.nan, *, is_reading: bool = False) -> None:
+    def add(
+        self,
+        kind: str,
+        pour: int,
+        how: int,
+        a: float,
+        b: float,
+        worth: float,
+        correction: float = np.nan,
+        *,
+        is_reading: bool = False,
+    ) -> None:
         for column, value in zip(
-            (self.kind, self.pour, self.is_reading, self.how, self.a, self.b, self.worth,
-             self.correction),
-            (kind, pour, is_reading, how, a, b, worth, correction), strict=True,
+            (
+                self.kind,
+                self.pour,
+                self.is_reading,
+                self.how,
+                self.a,
+                self.b,
+                self.worth,
+                self.correction,
+            ),
+            (kind, pour, is_reading, how, a, b, worth, correction),
+            strict=True,
         ):
             column.append(value)  # type: ignore[attr-defined]
 
@@ -121,17 +141,19 @@ def weigh(fill: Fill, components: list[Component]) -> Weighed:
     moves = [_moves(fill, component) for component in components]
     logs = np.array([t.logs for t in tables]) + base[:, None]
     move_logs = np.array([m for m in moves]) + base[:, None]
-    per_component = np.logaddexp(
-        base, logsumexp(np.column_stack([logs, move_logs]), axis=1)
-    )
+    per_component = np.logaddexp(base, logsumexp(np.column_stack([logs, move_logs]), axis=1))
     per_component = np.exp(per_component - logsumexp(per_component))
     total = logsumexp(logs, axis=0) if logs.size else np.zeros(0)
     leading = tables[int(np.argmax(per_component))]
     suspects = [
         Suspect(
-            listed.kind[i], listed.pour[i], float(total[i]),
+            listed.kind[i],
+            listed.pour[i],
+            float(total[i]),
             float(listed.correction[i] if listed.how[i] == EXACT else leading.estimate[i]),
-            listed.how[i] == EXACT, float(leading.u_estimate[i]), float(leading.shift_l[i]),
+            listed.how[i] == EXACT,
+            float(leading.u_estimate[i]),
+            float(leading.shift_l[i]),
         )
         for i in np.argsort(-total)
     ]
@@ -153,14 +175,17 @@ def _listed(fill: Fill, component: Component) -> _Candidates:
     number = max(1, len(fill.pours) - 1)
     poured = [p.added_l for p in fill.pours[1:] if p.added_l > 0]
     typical = float(np.median(poured)) if poured else 1.0
+    spread = float(np.median(np.abs(np.log(np.array(poured) / typical)))) if poured else 0.0
     for k in range(1, last + 1):
-        _list_litres(found, fill, k, typical, number)
+        _list_litres(found, fill, k, typical, spread, number)
     for k in sorted(seen):
         _list_reading(found, fill, k, component, number)
     return found
 
 
-def _list_litres(found: _Candidates, fill: Fill, k: int, typical: float, number: int) -> None:
+def _list_litres(
+    found: _Candidates, fill: Fill, k: int, typical: float, spread: float, number: int
+) -> None:
     a, before = fill.pours[k].added_l, fill.pours[k - 1].added_l
     worth = {kind: value / number for kind, value in WORTH.items()}
     if a > 0:
@@ -172,20 +197,33 @@ def _list_litres(found: _Candidates, fill: Fill, k: int, typical: float, number:
         ):
             chosen = [m.value for m in options if m.how == how]
             for value in chosen:
-                found.add(kind, k, EXACT, value - a, 0.0, share * worth[kind] / len(chosen), value)
+                usual = _more_usual(value, a, typical, spread)
+                found.add(
+                    kind, k, EXACT, value - a, 0.0, share * usual * worth[kind] / len(chosen), value
+                )
         if before > 0 and k > 1 and a - before > 0.1 * typical:
-            found.add("meter_not_reset", k, EXACT, -before, 0.0, worth["meter_not_reset"],
-                      a - before)
+            found.add(
+                "meter_not_reset", k, EXACT, -before, 0.0, worth["meter_not_reset"], a - before
+            )
         rise = abs(fill.pours[k].counts - fill.pours[k - 1].counts)
         if before > 0 and k > 1 and a == before and rise <= SAME_READING_COUNTS:
             found.add("pour_twice", k, EXACT, -a, 0.0, worth["pour_twice"], 0.0)
-    found.add("litres_mistyped", k, ABOUT, 0.0, 0.6 * max(a, typical),
-              0.2 * worth["litres_mistyped"])
+    found.add(
+        "litres_mistyped", k, ABOUT, 0.0, 0.6 * max(a, typical), 0.2 * worth["litres_mistyped"]
+    )
     likely = sorted({round(a, 3), round(before, 3), round(typical, 3)} - {0.0})
     for same in likely:
-        found.add("pour_missing", k, ABOUT, same, 0.02 * same,
-                  0.6 * worth["pour_missing"] / len(likely))
+        found.add(
+            "pour_missing", k, ABOUT, same, 0.02 * same, 0.6 * worth["pour_missing"] / len(likely)
+        )
     found.add("pour_missing", k, ABOUT, typical, 0.4 * typical, 0.4 * worth["pour_missing"])
+
+
+def _more_usual(meant: float, written: float, typical: float, spread: float) -> float:
+    """How much more usual one figure is than another among the pours of this fill."""
+    width = max(0.25, 1.5 * spread)
+    far = (np.log(written / typical) / width) ** 2 - (np.log(meant / typical) / width) ** 2
+    return float(np.exp(np.clip(0.5 * far, -3.0, 3.0)))
 
 
 def _list_reading(
@@ -199,10 +237,25 @@ def _list_reading(
     for how, share in (("swapped", 0.6), ("digit", 0.25)):
         chosen = [m.value for m in options if m.how == how]
         for value in chosen:
-            found.add("counts_mistyped", k, EXACT, value, 0.0,
-                      share * worth["counts_mistyped"] / len(chosen), value, is_reading=True)
-    found.add("counts_mistyped", k, ABOUT, 0.0, 0.3 * curves.capacity_l,
-              0.15 * worth["counts_mistyped"], is_reading=True)
+            found.add(
+                "counts_mistyped",
+                k,
+                EXACT,
+                value,
+                0.0,
+                share * worth["counts_mistyped"] / len(chosen),
+                value,
+                is_reading=True,
+            )
+    found.add(
+        "counts_mistyped",
+        k,
+        ABOUT,
+        0.0,
+        0.3 * curves.capacity_l,
+        0.15 * worth["counts_mistyped"],
+        is_reading=True,
+    )
     rise = fill.pours[k].added_l
     if k > 0 and rise > 0:
         # The fuel had still this much to rise (to fall, in a draining record).
@@ -289,9 +342,10 @@ def _swap_logs(
         if len(mine) == 0:
             continue
         others = np.delete(np.arange(len(eq.observed)), row)
-        inverse = weights[np.ix_(others, others)] - np.outer(
-            weights[others, row], weights[row, others]
-        ) / weights[row, row]
+        inverse = (
+            weights[np.ix_(others, others)]
+            - np.outer(weights[others, row], weights[row, others]) / weights[row, row]
+        )
         design = np.tile(eq.design[row], (len(mine), 1))
         design[:, :width] = effects[mine]
         design = design * component.prior_u
@@ -303,9 +357,7 @@ def _swap_logs(
         noise = delivery + eq.reading_l2[row] * ratio**2
         variance = np.einsum("ij,ij->i", design, design) + noise
         variance -= np.einsum("ij,ij->i", gain, shared)
-        here = np.interp(
-            curves.probe.wetted_mm(eq.counts[row]), curves.wetted_mm, curves.litres
-        )
+        here = np.interp(curves.probe.wetted_mm(eq.counts[row]), curves.wetted_mm, curves.litres)
         seen = eq.observed[row] + here - litres[mine]
         own = 0.5 * pull[row] ** 2 / weights[row, row] - 0.5 * np.log(weights[row, row])
         result[mine] = (

@@ -1,0 +1,78 @@
+"""Findings that need no weighing: readings outside the probe, figures against the plan."""
+
+from gaugewright.pours.figures import misreadings
+from gaugewright.pours.findings import Finding
+from gaugewright.table.fill import Fill
+from gaugewright.table.fit import Fit
+
+
+def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Finding]:
+    """Readings below the tip or past the top, and falls to the bottom of the scale."""
+    eq = result.components[0].equations
+    found = []
+    seen = False
+    for k, pour in enumerate(fill.pours):
+        if pour.step in named or pour.added_l == 0:
+            seen = seen or k in eq.pours
+            continue
+        if k in eq.past_top and not fill.is_draining:
+            found.append(
+                Finding(
+                    pour.step,
+                    "past_probe_top",
+                    "check",
+                    f"The probe reads {pour.counts:g} counts, its end of scale: the fuel stands "
+                    f"above its top after this pour of {pour.added_l:g} L.",
+                    "Litres above the probe's top cannot be seen; stop pouring here.",
+                )
+            )
+        elif k in eq.below_tip and seen and not fill.is_draining:
+            found.append(
+                Finding(
+                    pour.step,
+                    "not_rising",
+                    "stop",
+                    f"The probe fell back to {pour.counts:g} counts, its empty reading, although "
+                    f"{pour.added_l:g} L were added.",
+                    "Check the probe's wire and read it again.",
+                    "counts",
+                )
+            )
+        elif k in eq.below_tip and not fill.is_draining:
+            found.append(
+                Finding(
+                    pour.step,
+                    "below_probe_tip",
+                    "note",
+                    f"The fuel is still below the probe's tip after this pour "
+                    f"({pour.counts:g} counts): it belongs to the dead stock.",
+                )
+            )
+        seen = seen or k in eq.pours
+    return found
+
+
+def planned_findings(fill: Fill, named: set[int | None]) -> list[Finding]:
+    """Litres that depart from what the fitter said they would pour."""
+    found = []
+    for pour in fill.pours:
+        planned = pour.planned_l
+        if planned is None or pour.step in named or pour.added_l == planned:
+            continue
+        off = abs(pour.added_l - planned)
+        swapped = any(
+            abs(m.value - planned) < 1e-6 for m in misreadings(pour.added_l) if m.how != "digit"
+        )
+        if swapped or off > max(1.0, 0.05 * planned):
+            found.append(
+                Finding(
+                    pour.step,
+                    "litres_mistyped",
+                    "check",
+                    f"{planned:g} L were to be poured and {pour.added_l:g} L are written down.",
+                    f"Look at the meter: {planned:g} or {pour.added_l:g} litres?",
+                    "added_l",
+                    planned,
+                )
+            )
+    return found

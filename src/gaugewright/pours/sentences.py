@@ -1,0 +1,177 @@
+"""Findings in words: what was expected with its band, what was found, what would explain it."""
+
+from typing import Literal
+
+import numpy as np
+
+from gaugewright.pours.expected import Expected
+from gaugewright.pours.findings import Finding, Severity
+from gaugewright.pours.suspects import Suspect, Weighed
+from gaugewright.table.fill import Fill
+from gaugewright.table.fit import Fit
+
+STOP_SHARE = 0.01
+"""A mistake that moves more than this share of the capacity stops the work."""
+DISAGREES = 0.97
+"""Probability of another tank from which on the file is questioned."""
+
+
+def finding_of(
+    fill: Fill, result: Fit, suspect: Suspect, expected: tuple[Expected, ...]
+) -> Finding:
+    """Return the finding for one suspect."""
+    pour = fill.pours[suspect.pour]
+    capacity = result.components[0].curves.capacity_l
+    large = abs(suspect.shift_l) >= STOP_SHARE * capacity
+    severity: Severity = "stop" if large or suspect.kind == "pour_missing" else "check"
+    told = _told(fill, suspect, expected)
+    message, suggestion, field, value = _words(fill, suspect)
+    return Finding(pour.step, suspect.kind, severity, f"{told} {message}", suggestion, field, value)
+
+
+def _told(fill: Fill, suspect: Suspect, expected: tuple[Expected, ...]) -> str:
+    pour = fill.pours[suspect.pour]
+    mine = next((e for e in expected if e.pour == suspect.pour), None)
+    verb = "taking out" if fill.is_draining else "adding"
+    if mine is None:
+        return f"After {verb} {pour.added_l:g} L the probe shows {pour.counts:g} counts."
+    return (
+        f"After {verb} {pour.added_l:g} L the probe should show {mine.counts:.0f} ± "
+        f"{mine.u95_counts:.0f} counts and shows {pour.counts:g}."
+    )
+
+
+Words = tuple[str, str, Literal["added_l", "counts"] | None, float | None]
+
+
+def _words(fill: Fill, suspect: Suspect) -> Words:
+    k = suspect.pour
+    pour, before = fill.pours[k], fill.pours[k - 1]
+    value, u = suspect.correction, 1.96 * suspect.u_correction
+    match suspect.kind:
+        case "litres_mistyped" if suspect.exact and value is not None:
+            return (
+                f"{value:g} L instead of {pour.added_l:g} L would fit.",
+                f"Was it {value:g} L? Look at the meter.",
+                "added_l",
+                value,
+            )
+        case "litres_mistyped" if value is not None:
+            return (
+                f"{value:.1f} ± {u:.1f} L would fit.",
+                "Read the meter again, or mark this pour's litres as unknown.",
+                "added_l",
+                None,
+            )
+        case "decimal_slip":
+            return (
+                f"{value:g} L would fit: a decimal slip.",
+                f"Was it {value:g} L?",
+                "added_l",
+                value,
+            )
+        case "pour_missing":
+            size = abs(suspect.shift_l)
+            return (
+                f"About {size:.0f} ± {u:.0f} L more seem to be in the tank than were written down.",
+                f"Was a pour of about {size:.0f} L left out before this one?",
+                "added_l",
+                None,
+            )
+        case "pour_twice":
+            return (
+                f"The same {pour.added_l:g} L stand in the line before and the level did not rise.",
+                "Was this pour written down twice? Void this line.",
+                "added_l",
+                0.0,
+            )
+        case "meter_not_reset":
+            return (
+                f"{value:g} L would fit: {pour.added_l:g} L with the {before.added_l:g} L of the "
+                "pour before still on the meter.",
+                f"Was the meter not reset? Then this pour was {value:g} L.",
+                "added_l",
+                value,
+            )
+        case "counts_mistyped" if suspect.exact:
+            return (
+                f"{value:.0f} counts would fit.",
+                f"Was it {value:.0f} counts? Read the probe again.",
+                "counts",
+                value,
+            )
+        case "counts_mistyped":
+            return (
+                f"All other pours say {value:.0f} ± {max(u, 1):.0f} counts here.",
+                "Read the probe again.",
+                "counts",
+                None,
+            )
+        case "not_settled":
+            return (
+                f"All other pours say {value:.0f} ± {max(u, 1):.0f} counts here: the fuel was "
+                "still on its way.",
+                "Wait until the reading is steady and read the probe again.",
+                "counts",
+                None,
+            )
+        case "not_rising":
+            return (
+                "The level did not rise with this pour.",
+                "Check the probe and its wire, and read it again.",
+                "counts",
+                None,
+            )
+        case _:
+            return (
+                "From here on all readings fit a tank that stands on another slope.",
+                "Did the vehicle move, or was it jacked or loaded? Bring it back or start again.",
+                None,
+                None,
+            )
+
+
+def tank_disagrees(result: Fit, weighed: Weighed) -> list[Finding]:
+    """Return the finding that the tank file cannot be this tank, if it is so."""
+    first = result.components[0].curves
+    if first.described is None:
+        return []
+    weights = weighed.shape_weights
+    elsewhere = float(
+        sum(
+            w
+            for w, c in zip(weights, result.components, strict=True)
+            if c.curves is not first or c.scale > 3.0
+        )
+    )
+    if elsewhere < DISAGREES:
+        return []
+    at, off_l, band_l = _farthest(result)
+    other = result.components[int(np.argmax(weights))].curves.described
+    shape = other.tank.shape if other is not None else None
+    hint = (
+        f"A {shape.replace('_', ' ')} of the same size would fit better. "
+        if shape and other is not first.described
+        else ""
+    )
+    return [
+        Finding(
+            None,
+            "tank_disagrees",
+            "check",
+            f"The pours do not fit the described tank: at {at:.0f} counts they say "
+            f"{abs(off_l):.1f} ± {band_l:.1f} L {'more' if off_l > 0 else 'less'} than it holds.",
+            f"{hint}Measure the tank again; the table follows the pours.",
+        )
+    ]
+
+
+def _farthest(result: Fit) -> tuple[float, float, float]:
+    """Where the table departs most from the description: counts, litres, band. [L]"""
+    curves = result.components[0].curves
+    order = np.argsort(curves.counts)
+    described = np.interp(result.counts, curves.counts[order], curves.litres[order])
+    off = result.litres - described
+    excess = np.abs(off) - result.u95_litres
+    i = int(np.argmax(excess))
+    return float(result.counts[i]), float(off[i]), float(result.u95_litres[i])
