@@ -65,6 +65,22 @@ def test_a_slow_listener_loses_the_oldest_and_is_told_how_many():
         assert slow.missed == 90
 
 
+def test_a_lossless_listener_holds_the_reader_up_and_misses_nothing():
+    reader = ReaderThread(Scripted([[sample(n) for n in range(100)]] * 20))
+    events = reader.subscribe(10, is_lossless=True)
+    with reader:
+        assert [e.counts for e in events.events(1)] == list(range(100)) * 20
+        assert events.missed == 0
+
+
+def test_a_reader_held_up_by_a_lossless_listener_can_be_closed():
+    reader = ReaderThread(Scripted([[sample(n)] for n in range(1000)]))
+    events = reader.subscribe(10, is_lossless=True)
+    with reader:
+        wait_for(lambda: len(events.ring.items()) == 10)
+    assert reader.state is ReaderState.CLOSED
+
+
 def test_a_dead_reader_is_seen_by_its_state_and_by_everyone_who_listens():
     reader = ReaderThread(Scripted([[sample(1)], RuntimeError("a bug")]))
     events = reader.subscribe()

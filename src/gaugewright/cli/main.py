@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from gaugewright import __version__
-from gaugewright.cli import compare, export, tank, thin
+from gaugewright.cli import compare, export, rig, tank, thin
 from gaugewright.cli.output import show
 from gaugewright.cli.program import Program
 
@@ -23,6 +23,7 @@ app.command("tank", epilog=tank.EXAMPLE)(tank.tank)
 app.command("thin", epilog=thin.EXAMPLE)(thin.thin)
 app.command("compare", epilog=compare.EXAMPLE)(compare.compare)
 app.command("export", epilog=export.EXAMPLE)(export.export)
+app.command("rig", epilog=rig.EXAMPLE)(rig.rig)
 
 
 @app.callback(invoke_without_command=True)

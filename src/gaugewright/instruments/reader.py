@@ -2,14 +2,14 @@
 
 import threading
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from enum import StrEnum
 from types import TracebackType
 from typing import Any, Generic, Self, TypeVar
 
 from gaugewright.errors import SourceError, SourceTimeoutError
 from gaugewright.instruments.events import Event, Reading, Trouble, TroubleKind
-from gaugewright.instruments.source import Source
+from gaugewright.instruments.source import POLL_S, Source
 
 T = TypeVar("T")
 
@@ -35,10 +35,22 @@ class RingBuffer(Generic[T]):
     def put(self, item: T) -> None:
         """Add an item; never blocks."""
         with self._changed:
-            if len(self._items) == self._items.maxlen:
-                self.dropped += 1
-            self._items.append(item)
-            self._changed.notify()
+            self._add(item)
+
+    def put_waiting(self, item: T, gives_up: Callable[[], bool]) -> None:
+        """Add an item once there is room, or at once when nobody wants to wait any more."""
+        with self._changed:
+            while len(self._items) == self._items.maxlen and not self._is_ended:
+                if gives_up():
+                    break
+                self._changed.wait(POLL_S)
+            self._add(item)
+
+    def _add(self, item: T) -> None:
+        if len(self._items) == self._items.maxlen:
+            self.dropped += 1
+        self._items.append(item)
+        self._changed.notify_all()
 
     def end(self) -> None:
         """Say that nothing more will come; wakes everybody who waits."""
@@ -55,6 +67,8 @@ class RingBuffer(Generic[T]):
         with self._changed:
             self._changed.wait_for(lambda: self._items or self._is_ended, timeout_s)
             if self._items:
+                if len(self._items) == self._items.maxlen:
+                    self._changed.notify_all()
                 return self._items.popleft()
             if self._is_ended:
                 raise EOFError("nothing more comes")
@@ -88,8 +102,9 @@ class ReaderState(StrEnum):
 class Subscription:
     """One listener's own bounded queue."""
 
-    def __init__(self, reader: "ReaderThread", size: int) -> None:
+    def __init__(self, reader: "ReaderThread", size: int, is_lossless: bool) -> None:
         self._reader = reader
+        self.is_lossless = is_lossless
         self.ring: RingBuffer[Event] = RingBuffer(size)
 
     @property
@@ -136,6 +151,7 @@ class ReaderThread:
         self._lock = threading.Lock()
         self._subscriptions: tuple[Subscription, ...] = ()
         self._thread: threading.Thread | None = None
+        self._closing = threading.Event()
         self._state = ReaderState.IDLE
         self.error: BaseException | None = None
         self.last_reading: Reading | None = None
@@ -162,9 +178,14 @@ class ReaderThread:
         self._thread.start()
         return self
 
-    def subscribe(self, size: int | None = None) -> Subscription:
-        """Return a new queue that gets every event from now on."""
-        subscription = Subscription(self, size or self._size)
+    def subscribe(self, size: int | None = None, *, is_lossless: bool = False) -> Subscription:
+        """Return a new queue that gets every event from now on.
+
+        A full queue loses its oldest events and counts them.  With ``is_lossless`` the
+        reader waits for this listener instead: for recordings played faster than
+        anybody can listen, never for a live line.
+        """
+        subscription = Subscription(self, size or self._size, is_lossless)
         with self._lock:
             self._subscriptions = (*self._subscriptions, subscription)
             if self._state in (ReaderState.ENDED, ReaderState.DEAD, ReaderState.CLOSED):
@@ -186,6 +207,7 @@ class ReaderThread:
 
     def close(self, timeout_s: float = 5.0) -> None:
         """Stop, wait for the thread, release the port.  Safe to call twice."""
+        self._closing.set()
         self._source.stop()
         if self._thread is not None:
             self._thread.join(timeout_s)
@@ -214,7 +236,10 @@ class ReaderThread:
             for event in self._source.readings():
                 self._note(event)
                 for subscription in self._subscriptions:
-                    subscription.ring.put(event)
+                    if subscription.is_lossless:
+                        subscription.ring.put_waiting(event, self._closing.is_set)
+                    else:
+                        subscription.ring.put(event)
         except BaseException as error:  # noqa: BLE001 - kept and shown, see `why_ended`
             self.error = error
             self._finish(ReaderState.DEAD)
