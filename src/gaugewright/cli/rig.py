@@ -12,7 +12,7 @@ EXAMPLE = "Example: gaugewright rig tank.toml --serial --speed 5"
 def rig(
     tank_file: Annotated[
         str | None,
-        typer.Argument(metavar="[TANK]", help="Tank file with a probe; without it a box of 300 L."),
+        typer.Argument(metavar="TANK", help="Tank file with a probe; without it a box of 300 L."),
     ] = None,
     serial: Annotated[
         bool, typer.Option("--serial", help="Text lines on a pseudo-terminal.")

@@ -109,8 +109,10 @@ class _Terminal:
         import termios
 
         try:
-            os.write(self.far, data)
+            written = os.write(self.far, data)
         except BlockingIOError:
+            written = 0
+        if written < len(data):
             termios.tcflush(self._near, termios.TCIFLUSH)
 
     def close(self) -> None:
