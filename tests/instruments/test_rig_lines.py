@@ -11,7 +11,7 @@ import time
 import pytest
 from pymodbus.client import ModbusTcpClient
 
-from gaugewright.app.yard import open_rig, run_orders
+from gaugewright.app.rig_run import open_rig, run_orders
 from gaugewright.errors import InputError, SourceError
 from gaugewright.instruments.events import Reading, TroubleKind
 from gaugewright.instruments.modbus import (

@@ -54,7 +54,7 @@ def rig(
     """
     import sys
 
-    from gaugewright.app.yard import open_rig, run_orders
+    from gaugewright.app.rig_run import open_rig, run_orders
     from gaugewright.cli.numbers import naming_options, option_number
     from gaugewright.errors import InputError
     from gaugewright.instruments.rig import RigSettings

@@ -21,7 +21,7 @@ OWN_PROBE = Probe(x_mm=520, y_mm=300, tip_clearance_mm=20, active_length_mm=460)
 
 
 @dataclass(frozen=True, slots=True)
-class Yard:
+class OpenedRig:
     """A rig that is ready to run, and where it can be heard."""
 
     running: RunningRig
@@ -37,7 +37,7 @@ def open_rig(
     serial: bool = False,
     modbus_rtu: bool = False,
     tcp_port: int | None = None,
-) -> Yard:
+) -> OpenedRig:
     """Build the rig and its lines.  Raises `InputError` if the tank file has no probe."""
     tank, probe = OWN_TANK, OWN_PROBE
     if tank_file is not None:
@@ -56,7 +56,7 @@ def open_rig(
     except GaugewrightError:
         running.close_lines()
         raise
-    return Yard(running, places)
+    return OpenedRig(running, places)
 
 
 def _add_lines(
@@ -80,7 +80,7 @@ def _add_lines(
         places["modbus_tcp"] = tcp.tcp_port
 
 
-def run_orders(yard: Yard, lines: Iterable[str]) -> Iterator[str]:
+def run_orders(yard: OpenedRig, lines: Iterable[str]) -> Iterator[str]:
     """Carry out orders until they end or one says quit; give what there is to say.
 
     An order that cannot be carried out is answered and the rig runs on.  Raises
