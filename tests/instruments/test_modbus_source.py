@@ -51,6 +51,8 @@ class Device:
             await self._server.serve_forever(background=True)
             started.set()
             await self._server.serving
+            # The library closes its connections a turn of the loop after it says so.
+            await asyncio.sleep(0.03)
 
         def run():
             self._loop = asyncio.new_event_loop()
@@ -66,9 +68,14 @@ class Device:
     def stop(self):
         if self._loop is None:
             return
-        asyncio.run_coroutine_threadsafe(self._server.shutdown(), self._loop).result(5)
+        asyncio.run_coroutine_threadsafe(self._shut_down(), self._loop).result(5)
         self._thread.join(5)
         self._loop = None
+
+    async def _shut_down(self):
+        # A connection that is just being made would be forgotten, and left open.
+        await asyncio.sleep(0.03)
+        await self._server.shutdown()
 
 
 class ModbusLine(Line):
