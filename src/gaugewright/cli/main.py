@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from gaugewright import __version__
-from gaugewright.cli import compare, export, rig, tank, thin
+from gaugewright.cli import calibrate, compare, export, rig, tank, thin
 from gaugewright.cli.output import show
 from gaugewright.cli.program import Program
 
@@ -20,6 +20,7 @@ app = typer.Typer(
 )
 
 app.command("tank", epilog=tank.EXAMPLE)(tank.tank)
+app.command("calibrate", epilog=calibrate.EXAMPLE)(calibrate.calibrate)
 app.command("thin", epilog=thin.EXAMPLE)(thin.thin)
 app.command("compare", epilog=compare.EXAMPLE)(compare.compare)
 app.command("export", epilog=export.EXAMPLE)(export.export)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from gaugewright.pours.expected import Expected, expectations
 from gaugewright.pours.findings import Finding
 from gaugewright.pours.plain import planned_findings, range_findings
-from gaugewright.pours.sentences import finding_of, tank_disagrees
+from gaugewright.pours.sentences import finding_of, holds_less, tank_disagrees
 from gaugewright.pours.suspects import Suspect, Weighed, weigh
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
@@ -47,11 +47,16 @@ def check_fill(
     tank: Tank | None = None,
     probe: Probe | None = None,
     assumed: Assumptions | None = None,
+    doubts: Doubts | None = None,
 ) -> Checked:
-    """Return the findings of a fill and its table; works while pouring and afterwards."""
+    """Return the findings of a fill and its table; works while pouring and afterwards.
+
+    ``doubts`` are figures that are known to be unknown: a pour that was voided and not
+    repeated, a reading that nobody wrote down.
+    """
     assumed = Assumptions() if assumed is None else assumed
-    doubts = Doubts()
-    result = fit(fill, tank, probe, assumed)
+    doubts = Doubts() if doubts is None else doubts
+    result = fit(fill, tank, probe, assumed, doubts)
     expected = expectations(list(result.components))
     findings: list[Finding] = []
     weighed = weigh(fill, list(result.components))
@@ -65,6 +70,7 @@ def check_fill(
         weighed = weigh(fill, list(result.components))
     if tank is not None:
         findings += tank_disagrees(result, weighed)
+        findings += holds_less(fill, result, doubts)
     findings += range_findings(fill, result, {f.step for f in findings})
     findings += planned_findings(fill, {f.step for f in findings})
     findings.sort(key=lambda f: (f.step is None, f.step or 0))

@@ -11,6 +11,8 @@ def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Find
     eq = result.components[0].equations
     found = []
     seen = False
+    # A tank filled to the brim ends past the top; a second pour up there teaches nothing.
+    is_wasted = len(eq.past_top) > 1
     for k, pour in enumerate(fill.pours):
         if pour.step in named or pour.added_l == 0:
             seen = seen or k in eq.pours
@@ -20,7 +22,7 @@ def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Find
                 Finding(
                     pour.step,
                     "past_probe_top",
-                    "check",
+                    "check" if is_wasted else "note",
                     f"The probe reads {pour.counts:g} counts, its end of scale: the fuel stands "
                     f"above its top after this pour of {pour.added_l:g} L.",
                     "Litres above the probe's top cannot be seen; stop pouring here.",

@@ -9,6 +9,7 @@ from gaugewright.pours.findings import Finding, Severity
 from gaugewright.pours.suspects import Suspect, Weighed
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Fit
+from gaugewright.table.rows import Doubts, cumulative_l
 
 STOP_SHARE = 0.01
 """A mistake that moves more than this share of the capacity stops the work."""
@@ -175,3 +176,24 @@ def _farthest(result: Fit) -> tuple[float, float, float]:
     excess = np.abs(off) - result.u95_litres
     i = int(np.argmax(excess))
     return float(result.counts[i]), float(off[i]), float(result.u95_litres[i])
+
+
+def holds_less(fill: Fill, result: Fit, doubts: Doubts) -> list[Finding]:
+    """Return the finding that more was poured than the described tank can hold."""
+    first = result.components[0].curves
+    if first.described is None or doubts.litres:
+        return []
+    total = float(np.ptp(cumulative_l(fill)[0]))
+    u = sum(c.total_l**2 for c in first.columns) ** 0.5
+    if total <= first.capacity_l + 3.0 * u:
+        return []
+    return [
+        Finding(
+            None,
+            "tank_disagrees",
+            "stop",
+            f"{total:.1f} L were poured, but the described tank holds only "
+            f"{first.capacity_l:.1f} ± {1.96 * u:.1f} L.",
+            "Measure the tank again, or look for a pour written down twice.",
+        )
+    ]

@@ -167,7 +167,5 @@ def _limits(
     margin = dip_margin_mm(setting.assumed)
     if setting.curves.described is not None and dip_mm is not None and dip_mm <= margin:
         dry = setting.dip_row(0.5 * margin)
-        limits.append(
-            Limit(setting.drained_index, dry.design, -dry.observed, dry.variance_l2, 1.0)
-        )
+        limits.append(Limit(setting.drained_index, dry.design, -dry.observed, dry.variance_l2, 1.0))
     return tuple(limits)

@@ -82,7 +82,9 @@ def cumulative_l(fill: Fill) -> tuple[Floats, bool]:
     )
     if not known:
         return np.cumsum(added), False
-    at_15 = np.array([litres * _ratio(p.meter_c, 15.0) for litres, p in zip(added, fill.pours, strict=True)])
+    at_15 = np.array(
+        [litres * _ratio(p.meter_c, 15.0) for litres, p in zip(added, fill.pours, strict=True)]
+    )
     back = np.array([_ratio(15.0, p.fuel_c) for p in fill.pours])
     return np.cumsum(at_15) * back, True
 

@@ -300,7 +300,9 @@ class Yard:
     noise: tuple[float, ...]
     """Reading error at each step. [counts]"""
 
-    def counts_at(self, total_l: float, step: int, moved_deg: tuple[float, float] = (0, 0)) -> float:
+    def counts_at(
+        self, total_l: float, step: int, moved_deg: tuple[float, float] = (0, 0)
+    ) -> float:
         """Reading of the probe with so much in the tank, rounded as the probe does. [counts]"""
         slope = (
             tan(radians(self.pitch_deg + moved_deg[0])),
@@ -310,7 +312,8 @@ class Yard:
         on_slope = np.maximum.accumulate(self.truth.litres_of_level(wetted, *slope))
         level = np.interp(total_l, on_slope, wetted)
         counts = self.truth.counts_of_wetted(np.array([level]))[0]
-        return float(max(0.0, np.rint(counts + self.noise[step % len(self.noise)])))
+        reading = np.rint(counts + self.noise[step % len(self.noise)])
+        return float(np.clip(reading, 0.0, 4095.0))
 
     def dip_mm(self) -> float:
         """Depth of the residue at the probe's place. [mm]"""
@@ -321,8 +324,12 @@ class Yard:
 
 
 def _yard(
-    rng: np.random.Generator, truth: Truth, above_bottom_mm: float, typed: list[float],
-    *, draining: bool,
+    rng: np.random.Generator,
+    truth: Truth,
+    above_bottom_mm: float,
+    typed: list[float],
+    *,
+    draining: bool,
 ) -> Yard:
     factor = float(rng.normal(1.0, 0.003))
     real = [litres * factor + float(rng.normal(0, 0.1)) for litres in typed]
