@@ -56,7 +56,7 @@ def table_plot(
     True
     """
     is_banded = table.u_litres is not None
-    left, right, size = 74.0, 14.0, 15.0
+    left, right, size = 74.0, 30.0, 15.0
     upper = (20.0, height * (0.58 if is_banded else 0.86))
     lower = (upper[1] + 46.0, height - 54.0)
     x_of = Axis(float(table.counts[0]), float(table.counts[-1]), left, width - right)
@@ -88,6 +88,7 @@ class Axis:
         self.slope = (stop - start) / (high - low if high > low else 1.0)
 
     def __call__(self, values: npt.ArrayLike) -> Floats:
+        """Give the places of values. [px]"""
         result: Floats = self.start + (np.asarray(values, dtype=np.float64) - self.low) * self.slope
         return result
 

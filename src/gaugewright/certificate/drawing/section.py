@@ -65,7 +65,7 @@ def section_of(tank: Tank, probe: Probe | None, across: Across | None = None) ->
     >>> round(section.top_mm), section.tip_mm, section.blind_mm
     (600, 20.0, 570.0)
     """
-    solid = solid_of(tank, fine=False)
+    solid = solid_of(tank)
     if across is None:
         across = "y" if tank.shape == "stepped" else "x"
     axis = 0 if across == "x" else 1
@@ -145,19 +145,18 @@ def tank_drawing(
     defs = (
         svg.hatch(f"{names}-hatch")
         + svg.fuel_pattern(f"{names}-liquid")
-        + svg.element(
-            "clipPath", svg.element("path", d=shape, clip_rule="evenodd"), id=f"{names}-in"
-        )
+        + svg.element("path", d=shape, id=f"{names}-shape")
+        + svg.element("clipPath", _shape(names, clip_rule="evenodd"), id=f"{names}-in")
         + svg.element("clipPath", window, id=f"{names}-window")
     )
     at = section.probe_at_mm
     middle = 0.5 * (section.left_mm + section.right_mm) if at is None else at
     body = svg.group(
-        _walls(shape, wall, names),
+        _walls(wall, names),
         svg.group(
             _fuel(section, frame, surface, middle, names), over, clip_path=f"url(#{names}-in)"
         ),
-        svg.element("path", d=shape, fill="none", class_="s-ink", stroke=svg.INK, stroke_width=1.6),
+        _shape(names, fill="none", class_="s-ink", stroke=svg.INK, stroke_width=1.6),
         clip_path=f"url(#{names}-window)",
     )
     if is_broken:
@@ -172,17 +171,20 @@ def lifted(frame: Frame, level_mm: float | None) -> str:
     return f"translate(0 {svg.figure(-(level_mm or 0.0) * frame.scale)})"
 
 
-def _walls(shape: str, wall: float, names: str) -> str:
+def _shape(names: str, **attributes: str | float | None) -> str:
+    """Draw the tank's outline once more; it stands among the definitions."""
+    return svg.element("use", href=f"#{names}-shape", **attributes)
+
+
+def _walls(wall: float, names: str) -> str:
     """Draw the cut wall around the inside: an ink edge, hatch on it, the inside blank."""
     strokes = ((2 * wall + 3.2, "s-ink", svg.INK), (2 * wall, "s-paper", svg.PAPER))
     under = "".join(
-        svg.element("path", d=shape, fill="none", class_=name, stroke=colour, stroke_width=width)
+        _shape(names, fill="none", class_=name, stroke=colour, stroke_width=width)
         for width, name, colour in strokes
     )
-    hatched = svg.element(
-        "path", d=shape, fill="none", stroke=f"url(#{names}-hatch)", stroke_width=2 * wall
-    )
-    blank = svg.element("path", d=shape, class_="f-paper", fill=svg.PAPER, fill_rule="evenodd")
+    hatched = _shape(names, fill="none", stroke=f"url(#{names}-hatch)", stroke_width=2 * wall)
+    blank = _shape(names, class_="f-paper", fill=svg.PAPER, fill_rule="evenodd")
     return under + hatched + blank
 
 

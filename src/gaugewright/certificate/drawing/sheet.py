@@ -9,6 +9,7 @@ from gaugewright.certificate.drawing.section import (
     Frame,
     Section,
     Surface,
+    lifted,
     tank_drawing,
 )
 from gaugewright.certificate.drawing.tape import Mark, TapeStyle, label_room, tape_drawing
@@ -146,13 +147,14 @@ def _words(sheet: Sheet, frame: Frame) -> str:
     parts = []
     if sheet.level_words and sheet.surface.level_mm is not None:
         near = max(sheet.surface.level_mm, 0.0)
-        low = near * frame.scale < 30
+        middle = section.probe_at_mm
+        at = frame.left + 120 if middle is None else frame.x(middle) - 20
         parts.append(
             svg.group(
-                svg.words(sheet.level_words, frame.left + 26, frame.y0 - (10 if not low else 14),
-                          18, bold=True, extra="level-words"),
+                svg.words(sheet.level_words, at, frame.y0 - 10, 18, bold=True, anchor="end",
+                          extra="level-words", halo=True),
                 data_part="level",
-                transform=f"translate(0 {svg.figure(-near * frame.scale)})",
+                transform=lifted(frame, near),
             )
         )  # fmt: skip
     if section.tip_mm is not None and section.probe_at_mm is not None:

@@ -62,12 +62,18 @@ def line(
 
 def words(
     text: str, x: float, y: float, size: float, role: str = "ink", *,
-    bold: bool = False, anchor: str = "start", extra: str = "",
+    bold: bool = False, anchor: str = "start", extra: str = "", halo: bool = False,
 ) -> str:  # fmt: skip
-    """Write words in the tabular face, in the colour of their role."""
+    """Write words in the tabular face, in the colour of their role.
+
+    ``halo`` clears the paper around them where they stand on lines.
+    """
     return element(
         "text", escape(text), x=x, y=y,
-        class_=f"f-{role} m{' ' + extra if extra else ''}", fill=COLOURS[role],
+        class_=" ".join(n for n in (f"f-{role}", "m", extra, "halo" if halo else "") if n),
+        fill=COLOURS[role],
+        stroke=PAPER if halo else None, stroke_width=5 if halo else None,
+        paint_order="stroke" if halo else None,
         font_family=MONO, font_size=size, text_anchor=anchor,
         font_weight="600" if bold else None,
     )  # fmt: skip
