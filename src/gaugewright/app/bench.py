@@ -1,0 +1,124 @@
+"""The probe on the bench: zero, span and a second dip, from the live reading or typed."""
+
+from dataclasses import dataclass
+
+from gaugewright.app.instruments import TYPED_BY_HAND, heard
+from gaugewright.app.live import Heard
+from gaugewright.app.yard import Stamp, Yard
+from gaugewright.journal import kinds as k
+from gaugewright.journal.book import Recorded
+from gaugewright.journal.state import TankState
+from gaugewright.pours.bench import (
+    BenchFinding,
+    check_repeatability,
+    check_usual,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """Where the counts of a recording come from."""
+
+    counts: float | None = None
+    """Typed by hand; ``None`` takes the live steady reading."""
+    is_unsteady_kept: bool = False
+    """Take a live reading although it is not steady; it is marked as such."""
+
+
+def reading_of(yard: Yard, job: str, tank_id: str, taken: Taken) -> Heard:
+    """Return the reading to record.  Raises `UnsteadyError` as `instruments.heard`."""
+    if taken.counts is not None:
+        return Heard(taken.counts, None, False, "", None, None, TYPED_BY_HAND)
+    return heard(yard, job, tank_id, is_unsteady_kept=taken.is_unsteady_kept)
+
+
+def record_zero(yard: Yard, job: str, stamp: Stamp, tank_id: str, taken: Taken) -> Recorded:
+    """Record the reading of the dry probe in air."""
+    if taken.counts is None and (before := yard.repeated(job, stamp)):
+        return before
+    got = reading_of(yard, job, tank_id, taken)
+    event = k.BenchZeroRecorded(
+        tank_id, got.counts, counts_sd=got.counts_sd, duration_s=got.duration_s
+    )
+    return yard.record(job, stamp, event)
+
+
+def record_span(
+    yard: Yard,
+    job: str,
+    stamp: Stamp,
+    tank_id: str,
+    taken: Taken,
+    *,
+    fuel: str,
+    fuel_c: float | None = None,
+) -> Recorded:
+    """Record the reading of the probe immersed to its full length."""
+    if taken.counts is None and (before := yard.repeated(job, stamp)):
+        return before
+    got = reading_of(yard, job, tank_id, taken)
+    event = k.BenchSpanRecorded(
+        tank_id,
+        got.counts,
+        fuel,
+        counts_sd=got.counts_sd,
+        duration_s=got.duration_s,
+        fuel_c=got.temperature_c if fuel_c is None else fuel_c,
+    )
+    return yard.record(job, stamp, event)
+
+
+def record_repeat(
+    yard: Yard, job: str, stamp: Stamp, tank_id: str, taken: Taken, *, point: str
+) -> Recorded:
+    """Record a second dip to ``zero`` or ``span``."""
+    if taken.counts is None and (before := yard.repeated(job, stamp)):
+        return before
+    got = reading_of(yard, job, tank_id, taken)
+    event = k.BenchRepeatRecorded(
+        tank_id, point, got.counts, counts_sd=got.counts_sd, duration_s=got.duration_s
+    )
+    return yard.record(job, stamp, event)
+
+
+def void_reading(yard: Yard, job: str, stamp: Stamp, entry: int, reason: str) -> Recorded:
+    """Void a bench reading; it stays visible, struck through."""
+    return yard.record(job, stamp, k.BenchReadingVoided(entry, reason))
+
+
+def bench_findings(tank: TankState) -> tuple[BenchFinding, ...]:
+    """Hold what stands of the bench readings against common practice and each other."""
+    zero, span = tank.zero, tank.span
+    found: tuple[BenchFinding, ...] = ()
+    if zero is not None:
+        top = _scale_top(tank, zero.event.counts, None if span is None else span.event.counts)
+        full = None if span is None else span.event.counts
+        found += check_usual(zero.event.counts, full, scale_top=top)
+    for point, first in (("zero", zero), ("span", span)):
+        if first is None:
+            continue
+        dips = [first.event.counts]
+        spreads = [_sd_of_mean(first.event.counts_sd)]
+        for kept in tank.repeats:
+            if kept.voided is None and kept.event.point == point:
+                dips.append(kept.event.counts)
+                spreads.append(_sd_of_mean(kept.event.counts_sd))
+        if len(dips) > 1:
+            found += check_repeatability(dips, spreads)
+    return found
+
+
+def _sd_of_mean(noise: float | None) -> float:
+    """Spread of the mean of a steady stretch of some 80 readings, 0 if nobody knows."""
+    return 0.0 if noise is None else noise / 9.0
+
+
+def _scale_top(tank: TankState, *counts: float | None) -> float:
+    """Return the top of the probe's scale: as described, else the least that holds the counts."""
+    if tank.described is not None:
+        known = [tank.described.event.probe.get(f"counts_{end}") for end in ("empty", "full")]
+        tops = [float(top) for top in known if isinstance(top, int | float)]
+        if tops:
+            return max(tops)
+    most = max(each for each in counts if each is not None)
+    return next((top for top in (1023.0, 4095.0, 65535.0) if most <= top), most)

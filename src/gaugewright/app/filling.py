@@ -1,0 +1,252 @@
+"""The fill: pours recorded, checked at once, answered for, taken back."""
+
+from dataclasses import dataclass, replace
+
+from gaugewright.app.bench import Taken, reading_of
+from gaugewright.app.live import Heard
+from gaugewright.app.pictures import VerdictPicture
+from gaugewright.app.verdicts import planned_l, verdict
+from gaugewright.app.yard import NotThereError, Stamp, Yard
+from gaugewright.errors import InputError, StateError
+from gaugewright.journal import fill_kinds as fk
+from gaugewright.journal.book import Recorded
+from gaugewright.journal.demands import Event
+from gaugewright.journal.state import FillState, JobState, Kept, TankState
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What is known of a pour beside its litres and its counts."""
+
+    fuel_c: float | None = None
+    meter_c: float | None = None
+    pitch_deg: float | None = None
+    roll_deg: float | None = None
+    planned_l: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A person's answer to a finding."""
+
+    pour: int | None
+    """The number of the entry that recorded the pour; ``None`` for the whole fill."""
+    finding: str
+    answer: str
+    """``corrected``, ``repeated`` or ``kept``."""
+    reason: str
+    added_l: float | None = None
+    """The litres put right."""
+    counts: float | None = None
+    """The counts put right; for ``repeated`` ``None`` takes the live steady reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What was recorded, and what the pour check says now."""
+
+    recorded: Recorded
+    verdict: VerdictPicture
+
+
+def begin_fill(yard: Yard, job: str, stamp: Stamp, begun: fk.FillBegun) -> Judged:
+    """Begin the stepwise calibration of a tank; with a reason, anew."""
+    return _judged(yard.record(job, stamp, begun), begun.tank_id)
+
+
+def change_checks(yard: Yard, job: str, stamp: Stamp, changed: fk.FillChecksChanged) -> Judged:
+    """Put right what was checked beside the pours."""
+    return _judged(yard.record(job, stamp, changed), changed.tank_id)
+
+
+def record_pour(
+    yard: Yard,
+    job: str,
+    stamp: Stamp,
+    tank_id: str,
+    added_l: float,
+    taken: Taken,
+    beside: Beside = Beside(),
+) -> Judged:
+    """Record a pour with the reading after it, and say at once whether it fits.
+
+    A pour that was voided and is poured or read again stands in for the voided one.
+    Raises `StateError` while a finding is unanswered, `UnsteadyError` if the live reading
+    may not be recorded now.
+    """
+    if (before := yard.repeated(job, stamp)) is not None:
+        _require_same_pour(before, added_l)
+        return _judged(before, tank_id)
+    _, tank = yard.tank(job, tank_id)
+    fill = _fill(tank)
+    _require_answered(tank)
+    got = reading_of(yard, job, tank_id, taken)
+    step = fill.next_step
+    voided = _to_be_replaced(fill, step)
+    plan = None if tank.plan is None else tank.plan.event.plan
+    event = _pour_event(
+        tank_id,
+        step,
+        added_l,
+        got,
+        replace(
+            beside,
+            planned_l=planned_l(plan, step) if beside.planned_l is None else beside.planned_l,
+        ),
+        replaces=None if voided is None else voided.number,
+    )
+    return _judged(yard.record(job, stamp, event), tank_id)
+
+
+def void_pour(yard: Yard, job: str, stamp: Stamp, entry: int, reason: str) -> Judged:
+    """Take a pour back; it stays visible, struck through."""
+    state = yard.state(job)
+    tank_id = _pour_of(state, entry).event.tank_id
+    return _judged(yard.record(job, stamp, fk.PourVoided(entry, reason)), tank_id)
+
+
+def answer_finding(yard: Yard, job: str, stamp: Stamp, tank_id: str, answer: Answer) -> Judged:
+    """Answer a finding: with the right figure, with a repeated reading, or by keeping it.
+
+    A corrected or repeated pour is voided and recorded again at its step, in one entry
+    after the other and all or none.
+    """
+    if (before := yard.repeated(job, stamp)) is not None:
+        return _judged(before, tank_id)
+    _, tank = yard.tank(job, tank_id)
+    fill = _fill(tank)
+    message = _message_of(tank, answer)
+    kept = None if answer.pour is None else _standing(fill, answer.pour)
+    step = fill.standing[-1].event.step if kept is None and fill.standing else 0
+    answered = fk.FindingAnswered(
+        tank_id,
+        step if kept is None else kept.event.step,
+        answer.finding,
+        answer.answer,
+        answer.reason,
+        message=message,
+        pour=answer.pour,
+    )
+    events: list[Event] = [answered]
+    if answer.answer in ("corrected", "repeated"):
+        if kept is None:
+            raise InputError("say which pour is put right", field="pour")
+        events += _again(yard, job, tank_id, kept, answer)
+    return _judged(yard.record(job, stamp, *events), tank_id)
+
+
+def _again(
+    yard: Yard, job: str, tank_id: str, kept: Kept[fk.PourRecorded], answer: Answer
+) -> list[Event]:
+    old = kept.event
+    if answer.answer == "repeated":
+        got = reading_of(yard, job, tank_id, Taken(answer.counts))
+        new = replace(
+            old,
+            counts=got.counts,
+            counts_sd=got.counts_sd,
+            is_steady=got.is_steady if answer.counts is None else None,
+            steadiness=got.steadiness,
+            duration_s=got.duration_s,
+            source=got.source,
+            fuel_c=old.fuel_c if got.temperature_c is None else got.temperature_c,
+        )
+    elif answer.added_l is None and answer.counts is None:
+        raise InputError("give the litres or the counts that are right", field="added_l")
+    else:
+        new = replace(
+            old,
+            added_l=old.added_l if answer.added_l is None else answer.added_l,
+            counts=old.counts if answer.counts is None else answer.counts,
+        )
+    return [
+        fk.PourVoided(kept.number, answer.reason),
+        replace(new, replaces=kept.number),
+    ]
+
+
+def _pour_event(
+    tank_id: str, step: int, added_l: float, got: Heard, beside: Beside, *, replaces: int | None
+) -> fk.PourRecorded:
+    is_typed = got.duration_s is None and not got.steadiness
+    return fk.PourRecorded(
+        tank_id,
+        step,
+        added_l,
+        got.counts,
+        counts_sd=got.counts_sd,
+        fuel_c=got.temperature_c if beside.fuel_c is None else beside.fuel_c,
+        meter_c=beside.meter_c,
+        pitch_deg=beside.pitch_deg,
+        roll_deg=beside.roll_deg,
+        planned_l=beside.planned_l,
+        is_steady=None if is_typed else got.is_steady,
+        steadiness=got.steadiness,
+        duration_s=got.duration_s,
+        source=got.source,
+        note=beside.note,
+        replaces=replaces,
+    )
+
+
+def _require_answered(tank: TankState) -> None:
+    now = verdict(tank)
+    if now.blocks:
+        opened = next(each for each in now.findings if each.is_open)
+        raise StateError(
+            f"answer this before the next pour: {opened.message} {opened.suggestion or ''}".strip()
+        )
+
+
+def _require_same_pour(before: Recorded, added_l: float) -> None:
+    """A request that is sent again says the same litres; its reading was taken then."""
+    entry = before.entries[0]
+    if entry.kind != "pour_recorded" or entry.payload.get("added_l") != added_l:
+        raise InputError(
+            f"this request was already used for something else (entry {entry.number})",
+            field="request_id",
+        )
+
+
+def _to_be_replaced(fill: FillState, step: int) -> Kept[fk.PourRecorded] | None:
+    """Return the voided pour that the next one stands in for, if it has no successor yet."""
+    replaced = {kept.event.replaces for kept in fill.pours}
+    for kept in reversed(fill.pours):
+        if kept.voided is not None and kept.event.step == step and kept.number not in replaced:
+            return kept
+    return None
+
+
+def _fill(tank: TankState) -> FillState:
+    if tank.fill is None:
+        raise StateError(f"the fill of tank {tank.tank_id} has not begun")
+    return tank.fill
+
+
+def _standing(fill: FillState, number: int) -> Kept[fk.PourRecorded]:
+    found = next((kept for kept in fill.standing if kept.number == number), None)
+    if found is None:
+        raise InputError(f"entry {number} is not a pour that counts in this fill", field="pour")
+    return found
+
+
+def _pour_of(state: JobState, number: int) -> Kept[fk.PourRecorded]:
+    for tank in state.tanks.values():
+        for fill in tank.fills:
+            for kept in fill.pours:
+                if kept.number == number:
+                    return kept
+    raise NotThereError(f"entry {number} of job {state.job} is not a pour")
+
+
+def _message_of(tank: TankState, answer: Answer) -> str:
+    """Return the words of the finding that is answered; only what was found is answered for."""
+    for each in verdict(tank).findings:
+        if each.kind == answer.finding and each.pour == answer.pour:
+            return each.message
+    raise StateError(f"there is no finding {answer.finding} to answer for here")
+
+
+def _judged(recorded: Recorded, tank_id: str) -> Judged:
+    return Judged(recorded, verdict(recorded.state.tanks[tank_id]))

@@ -1,0 +1,141 @@
+"""Which instrument reads which tank: settings in the journal, readings on the screen."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import MISSING, dataclass, fields
+from typing import Any, get_type_hints
+
+from gaugewright.app.lists import INSTRUMENTS_FACT
+from gaugewright.app.live import Heard
+from gaugewright.app.scales import scales_of
+from gaugewright.app.yard import Stamp, UnsteadyError, Yard
+from gaugewright.errors import InputError
+from gaugewright.instruments.catalog import KINDS, settings_of
+from gaugewright.instruments.pattern import Trial, try_pattern
+from gaugewright.instruments.settings import Plain, SourceSettings
+from gaugewright.journal.book import Recorded
+from gaugewright.journal.kinds import FactsChanged
+from gaugewright.journal.state import JobState
+
+TYPED_BY_HAND = "typed by hand"
+
+
+@dataclass(frozen=True, slots=True)
+class SettingAsked:
+    """One setting of a kind of instrument."""
+
+    name: str
+    type: str
+    default: Plain
+    is_required: bool
+
+
+@dataclass(frozen=True, slots=True)
+class KindOffered:
+    """A kind of instrument and what it must be told."""
+
+    kind: str
+    settings: tuple[SettingAsked, ...]
+
+
+def kinds_offered() -> tuple[KindOffered, ...]:
+    """Return every kind of instrument that a person can set.
+
+    A recording is not among them: it is a file, and no name of a file is taken from outside.
+
+    >>> [kind.kind for kind in kinds_offered()]
+    ['serial_text', 'modbus_tcp', 'modbus_rtu', 'j1939', 'manual']
+    """
+    return tuple(
+        KindOffered(name, tuple(_asked(settings)))
+        for name, settings in KINDS.items()
+        if name != "replay"
+    )
+
+
+def set_instrument(
+    yard: Yard, job: str, stamp: Stamp, tank_id: str, mapping: Mapping[str, Plain]
+) -> Recorded:
+    """Record which instrument reads a tank, and read it from now on."""
+    state, _ = yard.tank(job, tank_id)
+    settings = _settings_of({**mapping, "source_id": mapping.get("source_id", tank_id)})
+    known = dict(state.fact(INSTRUMENTS_FACT) or {})
+    known[tank_id] = settings.to_mapping()
+    recorded = yard.record(job, stamp, FactsChanged({INSTRUMENTS_FACT: known}))
+    read_live(yard, job, tank_id)
+    return recorded
+
+
+def read_live(yard: Yard, job: str, tank_id: str) -> None:
+    """See that a tank's instrument is read.  Raises `InputError` if none is set."""
+    state = yard.state(job)
+    settings = settings_for(state, tank_id)
+    if settings is None:
+        raise InputError(
+            f"no instrument is set for tank {tank_id}; set one or type the counts",
+            field="counts",
+        )
+    yard.desk.start(job, tank_id, settings, scales_of(state).get(tank_id))
+
+
+def settings_for(state: JobState, tank_id: str) -> SourceSettings | None:
+    """Return the settings of a tank's instrument, ``None`` if none is set.
+
+    Linked tanks are read by the instrument of the link, or of their first member.
+    """
+    known = state.fact(INSTRUMENTS_FACT) or {}
+    tank = state.tanks.get(tank_id)
+    for each in (tank_id, *(tank.members if tank else ())):
+        if each in known:
+            return _settings_of(known[each])
+    return None
+
+
+def start_all(yard: Yard, job: str) -> None:
+    """Read every instrument of a job's standing tanks."""
+    state = yard.state(job)
+    for tank in state.standing_tanks:
+        if settings_for(state, tank.tank_id) is not None:
+            read_live(yard, job, tank.tank_id)
+
+
+def heard(yard: Yard, job: str, tank_id: str, *, is_unsteady_kept: bool = False) -> Heard:
+    """Return the steady reading of a tank's instrument, to be recorded.
+
+    Raises `UnsteadyError`, saying why and for how long, if it may not be recorded now;
+    with ``is_unsteady_kept`` an unsteady one is given, marked as such.
+    """
+    live = yard.desk.get(job, tank_id)
+    if live is None:
+        read_live(yard, job, tank_id)
+        live = yard.desk.get(job, tank_id)
+    found = None if live is None else live.heard()
+    if found is None:
+        why = "nothing is read" if live is None else live.snapshot().reason
+        raise UnsteadyError(f"there is no live reading: {why}; wait for it or type the counts")
+    if not (found.is_steady or is_unsteady_kept):
+        raise UnsteadyError(f"the reading is not steady: {found.steadiness}")
+    return found
+
+
+def tried(pattern: str, lines: Sequence[str]) -> tuple[Trial, ...]:
+    """Return what a pattern finds in the last lines of an instrument."""
+    return try_pattern(pattern, lines)
+
+
+def _settings_of(mapping: Mapping[str, Any]) -> SourceSettings:
+    if mapping.get("kind") == "replay":
+        mapping = {"kind": "replay: not offered here"}
+    return settings_of(mapping)
+
+
+def _asked(settings: type[SourceSettings]) -> list[SettingAsked]:
+    hints = get_type_hints(settings)
+    asked = []
+    for each in fields(settings):
+        if each.name == "source_id":
+            continue
+        hint = hints[each.name]
+        default = None if each.default is MISSING else each.default
+        name = hint.__name__ if isinstance(hint, type) else str(hint).removeprefix("typing.")
+        asked.append(SettingAsked(each.name, name, default, each.default is MISSING))
+    return asked

@@ -1,0 +1,363 @@
+"""Live readings: one thread listens to each instrument, screens look at what it heard last.
+
+Nothing here is tied to a browser: a phone that sleeps takes nothing away, and a screen
+that looks again sees the newest reading with its age, never an old one as if it were new.
+"""
+
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from gaugewright.app.scales import Scale
+from gaugewright.errors import SourceError, SourceTimeoutError
+from gaugewright.instruments.catalog import source_of
+from gaugewright.instruments.events import Event, Reading, Trouble, TroubleKind
+from gaugewright.instruments.reader import ReaderState, ReaderThread, Subscription
+from gaugewright.instruments.settings import SourceSettings
+from gaugewright.instruments.source import Source
+from gaugewright.pours.steady import Steadiness, SteadyWatch, Verdict
+
+JUDGE_EVERY_S = 0.2
+"""How often steadiness is judged: it takes some milliseconds. [s]"""
+TROUBLE_SHOWN_S = 10.0
+"""How long a trouble stays on the screen after readings have come back. [s]"""
+_LINE_GONE = (TroubleKind.SILENT, TroubleKind.DISCONNECTED, TroubleKind.RECONNECTED)
+
+Open = Callable[[SourceSettings], Source[Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class LiveNote:
+    """Something else that is seen in the reading."""
+
+    kind: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class LiveTrouble:
+    """What is wrong with the line, and how long ago that was."""
+
+    kind: str
+    message: str
+    age_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class LiveReading:
+    """What a screen shows of one instrument at this moment.
+
+    ``counts``, ``litres`` and ``verdict`` are ``None`` unless ``is_live``.
+    """
+
+    tank_id: str
+    seq: int
+    """Rises with everything that was heard."""
+    is_live: bool
+    state: str
+    age_s: float | None
+    """Since the last reading; ``None`` if there was none."""
+    counts: float | None
+    last_counts: float | None
+    """The last that was heard, however old."""
+    litres: float | None
+    u95_l: float | None
+    litres_from: str | None
+    """``table`` or ``description``."""
+    verdict: str | None
+    reason: str
+    seconds_more: float | None
+    mean_counts: float | None
+    noise_counts: float | None
+    noise_l: float | None
+    notes: tuple[LiveNote, ...]
+    trouble: LiveTrouble | None
+    at: datetime | None
+    source: str
+    temperature_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A reading to be recorded: the mean of a steady stretch, or one that is not steady."""
+
+    counts: float
+    counts_sd: float | None
+    is_steady: bool
+    steadiness: str
+    duration_s: float | None
+    temperature_c: float | None
+    source: str
+
+
+class LiveInstrument:
+    """Listens to one instrument until it is closed, coming back by itself."""
+
+    def __init__(
+        self,
+        tank_id: str,
+        settings: SourceSettings,
+        scale: Scale | None = None,
+        *,
+        open_source: Open = source_of,
+        monotonic_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.tank_id = tank_id
+        self.settings = settings
+        self.scale = scale
+        self._open = open_source
+        self._monotonic_s = monotonic_s
+        self._watch = SteadyWatch()
+        self._lock = threading.Lock()
+        self._closing = threading.Event()
+        self._seq = 0
+        self._state = ReaderState.WAITING
+        self._reading: Reading | None = None
+        self._trouble: Trouble | None = None
+        self._complaint: tuple[str, float] | None = None
+        self._steadiness: Steadiness | None = None
+        self._judged_s = 0.0
+        self._thread = threading.Thread(target=self._run, name=f"live {tank_id}", daemon=True)
+        self._thread.start()
+
+    def snapshot(self) -> LiveReading:
+        """Return what there is to show now."""
+        now_s = self._monotonic_s()
+        with self._lock:
+            reading, steadiness, state = self._reading, self._steadiness, self._state
+            age_s = None if reading is None else max(now_s - reading.monotonic_s, 0.0)
+            is_live = self._is_live(age_s)
+            trouble = self._shown_trouble(now_s, is_live=is_live)
+            seq = self._seq
+        at = None if not is_live or self.scale is None else self._in_litres(reading)
+        if not is_live and state in (ReaderState.LIVE, ReaderState.TROUBLED):
+            state = ReaderState.SILENT if reading is not None else ReaderState.WAITING
+        shown = steadiness if is_live else None
+        noise = None if shown is None else shown.noise_sd_counts
+        return LiveReading(
+            tank_id=self.tank_id,
+            seq=seq,
+            is_live=is_live,
+            state=str(state),
+            age_s=None if age_s is None else round(age_s, 2),
+            counts=reading.counts if is_live and reading else None,
+            last_counts=None if reading is None else reading.counts,
+            litres=None if at is None else at[0],
+            u95_l=None if at is None else at[1],
+            litres_from=None if at is None or self.scale is None else self.scale.comes_from,
+            verdict=None if shown is None else str(shown.verdict),
+            reason=shown.reason if shown else _why_not_live(state, age_s),
+            seconds_more=None if shown is None else shown.seconds_more,
+            mean_counts=None if shown is None else shown.mean_counts,
+            noise_counts=noise,
+            noise_l=None if at is None or noise is None else noise * abs(at[2]),
+            notes=()
+            if shown is None
+            else tuple(LiveNote(str(note.kind), note.message) for note in shown.notes),
+            trouble=trouble,
+            at=None if reading is None else reading.at,
+            source=self.settings.describe(),
+            temperature_c=reading.temperature_c if is_live and reading else None,
+        )
+
+    def heard(self) -> Heard | None:
+        """Return the reading to record now; ``None`` if none is live."""
+        with self._lock:
+            reading = self._reading
+            age_s = None if reading is None else self._monotonic_s() - reading.monotonic_s
+            if reading is None or not self._is_live(age_s):
+                return None
+            steadiness = self._watch.judge()
+            is_steady = steadiness.verdict is Verdict.STEADY
+            mean = steadiness.mean_counts if is_steady else None
+            return Heard(
+                counts=reading.counts if mean is None else round(mean, 2),
+                counts_sd=steadiness.noise_sd_counts,
+                is_steady=is_steady,
+                steadiness=steadiness.reason,
+                duration_s=self._watch.settings.window_s if is_steady else None,
+                temperature_c=reading.temperature_c,
+                source=self.settings.describe(),
+            )
+
+    def close(self) -> None:
+        """Stop listening and release the line.  Safe to call twice."""
+        self._closing.set()
+        self._thread.join(10.0)
+
+    # --- the listening thread ------------------------------------------------------
+
+    def _run(self) -> None:
+        wait_s = self.settings.retry_first_s
+        while not self._closing.is_set():
+            try:
+                source = self._open(self.settings)
+                reader = ReaderThread(source)
+                subscription = reader.subscribe()
+                reader.start()
+            except SourceError as error:
+                self._complain(ReaderState.DISCONNECTED, str(error))
+                self._closing.wait(wait_s)
+                wait_s = min(2 * wait_s, self.settings.retry_most_s)
+                continue
+            wait_s = self.settings.retry_first_s
+            try:
+                self._listen(reader, subscription)
+            finally:
+                self._release(reader)
+            if reader.error is None:
+                break
+            self._complain(ReaderState.DEAD, str(reader.why_ended()))
+            self._closing.wait(self.settings.retry_most_s)
+        with self._lock:
+            self._seq += 1
+            self._state = ReaderState.CLOSED if self._closing.is_set() else ReaderState.ENDED
+
+    def _listen(self, reader: ReaderThread, subscription: Subscription) -> None:
+        while not self._closing.is_set():
+            try:
+                event = subscription.get(0.25)
+            except SourceTimeoutError:
+                continue
+            except SourceError:
+                return  # `reader.error` says why
+            self._take(event, reader.state)
+
+    def _release(self, reader: ReaderThread) -> None:
+        try:
+            reader.close()
+        except SourceError as error:
+            self._complain(ReaderState.DEAD, str(error))
+
+    def _take(self, event: Event, state: ReaderState) -> None:
+        with self._lock:
+            self._seq += 1
+            self._state = state
+            if isinstance(event, Trouble):
+                self._trouble = event
+                if event.kind in _LINE_GONE:
+                    self._watch.restart()
+                    self._steadiness = None
+                return
+            self._reading = event
+            self._complaint = None
+            self._watch.add(event.monotonic_s, event.counts)
+            if event.monotonic_s - self._judged_s >= JUDGE_EVERY_S or self._steadiness is None:
+                self._judged_s = event.monotonic_s
+                self._steadiness = self._watch.judge()
+
+    def _complain(self, state: ReaderState, message: str) -> None:
+        with self._lock:
+            self._seq += 1
+            self._state = state
+            self._complaint = (message, self._monotonic_s())
+            self._watch.restart()
+            self._steadiness = None
+
+    # --- what is shown ---------------------------------------------------------------
+
+    def _is_live(self, age_s: float | None) -> bool:
+        return (
+            age_s is not None
+            and age_s <= self.settings.silent_after_s
+            and self._state in (ReaderState.LIVE, ReaderState.TROUBLED)
+        )
+
+    def _shown_trouble(self, now_s: float, *, is_live: bool) -> LiveTrouble | None:
+        if self._complaint is not None:
+            message, since_s = self._complaint
+            return LiveTrouble("disconnected", message, round(now_s - since_s, 1))
+        trouble = self._trouble
+        if trouble is None:
+            return None
+        age_s = now_s - trouble.monotonic_s
+        if is_live and age_s > TROUBLE_SHOWN_S:
+            return None
+        return LiveTrouble(str(trouble.kind), trouble.message, round(age_s, 1))
+
+    def _in_litres(self, reading: Reading | None) -> tuple[float, float | None, float] | None:
+        if reading is None or self.scale is None:
+            return None
+        return self.scale.at(reading.counts)
+
+
+class LiveDesk:
+    """Every instrument that is read now, by job and tank."""
+
+    def __init__(self, open_source: Open = source_of) -> None:
+        self._open = open_source
+        self._lock = threading.Lock()
+        self._live: dict[tuple[str, str], LiveInstrument] = {}
+        self._is_closed = False
+
+    def start(
+        self, job: str, tank_id: str, settings: SourceSettings, scale: Scale | None
+    ) -> LiveInstrument:
+        """Read an instrument; one that is read already with these settings goes on.
+
+        A line is read for one job at a time: the same line in another job is given free.
+        """
+        key = (job, tank_id)
+        with self._lock:
+            if self._is_closed:
+                raise SourceError("the program is closing")
+            there = self._live.get(key)
+            if there is not None and there.settings == settings:
+                there.scale = scale or there.scale
+                return there
+            in_the_way = [
+                (other, live)
+                for other, live in self._live.items()
+                if other == key or _same_line(live.settings, settings)
+            ]
+            for other, live in in_the_way:
+                live.close()
+                del self._live[other]
+            found = LiveInstrument(tank_id, settings, scale, open_source=self._open)
+            self._live[key] = found
+            return found
+
+    def stop(self, job: str, tank_id: str) -> None:
+        """Read this instrument no more."""
+        with self._lock:
+            live = self._live.pop((job, tank_id), None)
+        if live is not None:
+            live.close()
+
+    def get(self, job: str, tank_id: str) -> LiveInstrument | None:
+        """Return what is read for a tank, ``None`` if nothing is."""
+        with self._lock:
+            return self._live.get((job, tank_id))
+
+    def of_job(self, job: str) -> tuple[LiveInstrument, ...]:
+        """Return every instrument that is read for a job."""
+        with self._lock:
+            return tuple(live for (of, _), live in self._live.items() if of == job)
+
+    def rescale(self, job: str, scales: Mapping[str, Scale]) -> None:
+        """Show litres by these scales from now on."""
+        for live in self.of_job(job):
+            live.scale = scales.get(live.tank_id)
+
+    def close(self) -> None:
+        """Read nothing more.  Safe to call twice."""
+        with self._lock:
+            self._is_closed = True
+            live, self._live = list(self._live.values()), {}
+        for each in live:
+            each.close()
+
+
+def _same_line(one: SourceSettings, other: SourceSettings) -> bool:
+    """Tell whether two settings ask for the same port of this computer."""
+    mine, theirs = one.to_mapping(), other.to_mapping()
+    return "port" in mine and "host" not in mine and mine.get("port") == theirs.get("port")
+
+
+def _why_not_live(state: ReaderState, age_s: float | None) -> str:
+    if age_s is None:
+        return "nothing has come yet"
+    return f"no reading for {age_s:.0f} s"

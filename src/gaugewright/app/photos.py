@@ -1,0 +1,83 @@
+"""Photos: taken in small, upright and without the place where they were taken."""
+
+import io
+import warnings
+
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from gaugewright.app.yard import Stamp, Yard
+from gaugewright.errors import InputError
+from gaugewright.journal.book import Recorded
+from gaugewright.journal.kinds import PhotoAdded
+
+MOST_UPLOAD_BYTES = 20_000_000
+MOST_PIXELS = 60_000_000
+"""A picture that unpacks to more than this is refused before it is unpacked."""
+LONGEST_SIDE = 1600
+"""A stored photo's longest side. [pixels]"""
+QUALITY = 82
+FORMATS = ("JPEG", "PNG", "WEBP")
+
+
+def clean_photo(upload: bytes) -> bytes:
+    """Return an uploaded picture as a JPEG of our own making: upright, at most 1600 px.
+
+    Only the pixels are kept: time, place, camera and everything else that came with
+    them is gone.  Raises `InputError` for what is not a JPEG, PNG or WebP picture.
+    """
+    if len(upload) > MOST_UPLOAD_BYTES:
+        raise InputError(
+            f"a photo of {len(upload) / 1e6:.1f} MB is too large, "
+            f"at most {MOST_UPLOAD_BYTES / 1e6:.0f} MB",
+            field="file",
+        )
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what it warns of is refused below
+            with Image.open(io.BytesIO(upload), formats=FORMATS) as opened:
+                if opened.width * opened.height > MOST_PIXELS:
+                    raise InputError(
+                        f"a photo of {opened.width} x {opened.height} pixels is too large",
+                        field="file",
+                    )
+                upright = ImageOps.exif_transpose(opened)
+                upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+                pixels = _on_white(upright)
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, ArithmeticError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(
+            "is not a JPEG, PNG or WebP picture that can be read", field="file"
+        ) from None
+    bare = Image.new("RGB", pixels.size)
+    bare.paste(pixels)
+    packed = io.BytesIO()
+    bare.save(packed, "JPEG", quality=QUALITY, optimize=True)
+    return packed.getvalue()
+
+
+def add_photo(
+    yard: Yard,
+    job: str,
+    stamp: Stamp,
+    upload: bytes,
+    *,
+    caption: str = "",
+    stage: str = "",
+    tank_id: str | None = None,
+    item: str | None = None,
+) -> tuple[Recorded, str]:
+    """Keep a photo of a job and return what was recorded with the photo's SHA-256."""
+    yard.state(job)
+    sha256 = yard.book.add_photo(clean_photo(upload))
+    event = PhotoAdded(sha256, caption=caption, stage=stage, tank_id=tank_id, item=item)
+    return yard.record(job, stamp, event), sha256
+
+
+def _on_white(picture: Image.Image) -> Image.Image:
+    """Return a picture without transparency, on white paper."""
+    if "A" not in picture.getbands() and "transparency" not in picture.info:
+        return picture.convert("RGB")
+    with_alpha = picture.convert("RGBA")
+    paper = Image.new("RGBA", with_alpha.size, "white")
+    return Image.alpha_composite(paper, with_alpha).convert("RGB")

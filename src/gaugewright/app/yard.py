@@ -1,0 +1,127 @@
+"""The yard: the job book, the clock and the live instruments of one running program.
+
+Every use case beside this module takes the yard and a `Stamp`, and comes back only once
+what was said is on disk.
+"""
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from gaugewright.app.live import LiveDesk
+from gaugewright.app.scales import scales_of
+from gaugewright.errors import ChainError, JournalError
+from gaugewright.instruments.rig_lines import RunningRig
+from gaugewright.journal.book import Book, Recorded
+from gaugewright.journal.demands import Event
+from gaugewright.journal.state import JobState, TankState
+
+
+class NotThereError(JournalError):
+    """There is no such job, tank or photo."""
+
+
+class UnsteadyError(JournalError):
+    """The live reading may not be recorded now; the message says why and for how long."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """On whose behalf something is recorded, where, and which entry it builds on."""
+
+    person: str
+    device: str
+    on: int
+    """The last entry that the person saw."""
+    request_id: str | None = None
+    """The same again for the same press of the button: sending twice records once."""
+
+
+@dataclass(frozen=True, slots=True)
+class RigHere:
+    """A simulated yard in this process, with a dispenser to press."""
+
+    running: RunningRig
+    job: str
+    tank_id: str
+
+
+def _utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+class Yard:
+    """Owns the book, the clock, the reader threads and what is live.  Safe between threads."""
+
+    def __init__(
+        self,
+        book: Book,
+        *,
+        now: Callable[[], datetime] = _utc_now,
+        desk: LiveDesk | None = None,
+    ) -> None:
+        self.book = book
+        self.now = now
+        self.desk = desk or LiveDesk()
+        self.rig: RigHere | None = None
+        self._closing: list[Callable[[], None]] = []
+        self._lock = threading.Lock()
+
+    def state(self, job: str) -> JobState:
+        """Return the state of a job, `NotThereError` if it is not in the book."""
+        try:
+            return self.book.state(job)
+        except ChainError:
+            raise
+        except JournalError as error:
+            if self.book.store.tip(job).number == 0:
+                raise NotThereError(str(error)) from None
+            raise
+
+    def tank(self, job: str, tank_id: str) -> tuple[JobState, TankState]:
+        """Return a job's state and one of its tanks, `NotThereError` if it is not there."""
+        state = self.state(job)
+        tank = state.tanks.get(tank_id)
+        if tank is None:
+            known = ", ".join(state.tanks) or "none"
+            raise NotThereError(f"there is no tank {tank_id} in job {job}; described: {known}")
+        return state, tank
+
+    def repeated(self, job: str, stamp: Stamp) -> Recorded | None:
+        """Return what the same request recorded before, ``None`` if it never came."""
+        if stamp.request_id is None:
+            return None
+        entries = self.book.store.requested(job, stamp.request_id)
+        return Recorded(entries, self.state(job)) if entries else None
+
+    def record(self, job: str, stamp: Stamp, *events: Event) -> Recorded:
+        """Record events on a job; they are on disk when this returns.
+
+        Raises what `Book.record` raises.
+        """
+        recorded = self.book.record(
+            job,
+            stamp.on,
+            events,
+            at=self.now(),
+            person=stamp.person,
+            device=stamp.device,
+            request_id=stamp.request_id,
+        )
+        self.desk.rescale(job, scales_of(recorded.state))
+        return recorded
+
+    def when_closing(self, action: Callable[[], None]) -> None:
+        """Have something done when the yard is closed, the last first."""
+        with self._lock:
+            self._closing.append(action)
+
+    def close(self) -> None:
+        """Stop the readers, then give the book free.  Safe to call twice."""
+        self.desk.close()
+        with self._lock:
+            actions, self._closing = self._closing, []
+        for action in reversed(actions):
+            action()
+        self.book.close()
