@@ -1,0 +1,226 @@
+"""From the pictures of a job to its drawings, in the reader's words and units."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from gaugewright.app.pictures import LandingPicture, PourPicture, TankPicture, VerdictPicture
+from gaugewright.certificate.drawing.plot import PlotWords, Point, table_plot
+from gaugewright.certificate.drawing.section import Section, Surface, section_of
+from gaugewright.certificate.drawing.sheet import Landing, Sheet, narrow_sheet, wide_sheet
+from gaugewright.certificate.drawing.tape import Mark, MarkKind
+from gaugewright.errors import InputError
+from gaugewright.probe import Probe, probe_from_mapping
+from gaugewright.table.table import Table
+from gaugewright.tank.description import Tank, tank_from_mapping
+from gaugewright.tank.levels import slope_of
+from gaugewright.units import from_litres
+from gaugewright.workbench.words import Figures, Say
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """The same drawing for a wide and for a narrow screen, as SVG."""
+
+    wide: str
+    narrow: str
+
+
+def tank_and_probe(
+    tank: Mapping[str, Any], probe: Mapping[str, Any]
+) -> tuple[Tank | None, Probe | None]:
+    """Read a described tank and probe; ``None`` where nothing is described.
+
+    Raises `InputError` for what is no tank, and for a mesh: the workbench opens no file
+    that it is told the name of.
+    """
+    if "mesh_file" in tank:
+        raise InputError("a mesh cannot be drawn here", field="mesh_file")
+    body = tank_from_mapping(tank) if tank else None
+    return body, probe_from_mapping(dict(probe)) if probe else None
+
+
+def fill_drawing(
+    picture: TankPicture, verdict: VerdictPicture | None, write: Figures, say: Say
+) -> Drawn | None:
+    """Draw a tank with its pours and the next one; ``None`` if there is nothing to draw.
+
+    Linked tanks have no single section.  A tank that cannot be drawn says why in its
+    ``problem``; the drawing is then left out.
+    """
+    try:
+        tank, probe = tank_and_probe(picture.tank, picture.probe)
+        if tank is None:
+            return None
+        section = section_of(tank, probe)
+    except InputError:
+        if picture.problem is None:
+            raise
+        return None
+    pours = () if picture.fill is None else picture.fill.pours
+    marks = _marks(pours, verdict, section, write)
+    last = next((p for p in reversed(pours) if p.voided is None), None)
+    surface = Surface(_height(section, None if last is None else last.level_mm))
+    coming = None if verdict is None or verdict.blocks else verdict.next
+    sheet = Sheet(
+        section=section,
+        probe=probe,
+        surface=surface,
+        marks=marks,
+        landing=_landing(coming, last, section, write),
+        label=_sentence(picture, pours, surface, coming, write, say),
+        level_words="" if surface.level_mm is None else write.length(surface.level_mm),
+        tip_words=_tip_words(probe, write, say),
+        length_unit=write.units.length_unit,
+    )
+    return _both(sheet, f"d-{picture.tank_id}")
+
+
+def preview_drawing(
+    tank: Mapping[str, Any], probe: Mapping[str, Any], write: Figures, say: Say
+) -> Drawn:
+    """Draw a tank while it is being described.  Raises `InputError` naming the field."""
+    body, stands = tank_and_probe(tank, probe)
+    if body is None:
+        raise InputError("is missing", field="shape")
+    section = section_of(body, stands)
+    sheet = Sheet(
+        section, stands, Surface(None), (), None,
+        label=say("The tank in section, as described so far."),
+        tip_words=_tip_words(stands, write, say),
+        length_unit=write.units.length_unit,
+    )  # fmt: skip
+    return _both(sheet, "preview")
+
+
+def slope_in(section: Section, pitch_deg: float | None, roll_deg: float | None) -> float:
+    """Give how the surface of the fuel rises over a section when the vehicle leans. [1]
+
+    >>> from gaugewright.tank.description import Tank
+    >>> section = section_of(Tank("box", length_mm=900, width_mm=600, height_mm=500), None)
+    >>> round(slope_in(section, None, 3.0), 4)      # left side up: the fuel runs to the right
+    0.0524
+    """
+    if section.across == "x":
+        return slope_of(roll_deg or 0.0, "roll_deg")
+    return slope_of(pitch_deg or 0.0, "pitch_deg")
+
+
+def plot_drawing(picture: TankPicture, write: Figures, say: Say) -> str | None:
+    """Draw the tank's table with its band and the check pours; ``None`` without a table."""
+    made = picture.table
+    if made is None:
+        return None
+    rows = made.rows
+    known = [row[2] for row in rows if row[2] is not None]
+    table = Table(
+        np.array([row[0] for row in rows]),
+        np.array([row[1] for row in rows]),
+        np.array(known) if len(known) == len(rows) else None,
+    )
+    points = [] if picture.fill is None else _points(picture, table)
+    unit = write.units.volume_unit
+    worst = (
+        say("The band is not known.")
+        if made.worst_u_l is None
+        else say("The band is {band} at its widest.").format(
+            band=f"± {write.volume(made.worst_u_l)}"
+        )
+    )
+    text = PlotWords(
+        label=say(
+            "The calibration table, {low} to {high} counts, {empty} to {full}. {worst}"
+        ).format(
+            low=write.counts(rows[0][0]), high=write.counts(rows[-1][0]),
+            empty=write.volume(rows[0][1]), full=write.volume(rows[-1][1]), worst=worst,
+        ),
+        counts=say("counts"),
+        litres=unit,
+        band=say("band and pours against the table, ± {unit}").format(unit=unit),
+        per_litre=from_litres(1.0, unit),
+    )  # fmt: skip
+    return table_plot(table, points, text)
+
+
+def _both(sheet: Sheet, names: str) -> Drawn:
+    safe = "".join(c if c.isalnum() or c in "-_" else "-" for c in names)
+    return Drawn(wide_sheet(sheet, f"{safe}-w"), narrow_sheet(sheet, f"{safe}-n"))
+
+
+def _height(section: Section, level_mm: float | None) -> float | None:
+    """Turn a height above the probe's tip into one above the tank's lowest point. [mm]"""
+    return None if level_mm is None or section.tip_mm is None else section.tip_mm + level_mm
+
+
+def _marks(
+    pours: tuple[PourPicture, ...], verdict: VerdictPicture | None, section: Section, write: Figures
+) -> tuple[Mark, ...]:
+    in_doubt = set() if verdict is None else {f.pour for f in verdict.findings if f.is_open}
+    marks = []
+    for pour in pours:
+        level = _height(section, pour.level_mm)
+        if level is None:
+            continue
+        kind: MarkKind = "void" if pour.voided else "open" if pour.number in in_doubt else "pour"
+        shown = pour.added_l if pour.total_l is None else pour.total_l
+        label = f"+{write.volume(shown, 0)}" if pour.total_l is None else write.volume(shown, 0)
+        marks.append(Mark(level, pour.u95_level_mm, label, kind))
+    return tuple(marks)
+
+
+def _landing(
+    coming: LandingPicture | None, last: PourPicture | None, section: Section, write: Figures
+) -> Landing | None:
+    level = None if coming is None else _height(section, coming.level_mm)
+    if coming is None or level is None:
+        return None
+    before = 0.0 if last is None or last.total_l is None else last.total_l
+    return Landing(level, coming.u95_level_mm, f"≈{write.volume(before + coming.added_l, 0)}")
+
+
+def _tip_words(probe: Probe | None, write: Figures, say: Say) -> str:
+    if probe is None:
+        return ""
+    return say("tip {clear} clear").format(clear=write.length(probe.tip_clearance_mm))
+
+
+def _points(picture: TankPicture, table: Table) -> list[Point]:
+    """Give the pours that stand, and the check pours, as points of the plot.
+
+    What lay in the tank before the first pour is what the table says there.
+    """
+    assert picture.fill is not None
+    standing = [p for p in picture.fill.pours if p.voided is None and p.total_l is not None]
+    inside = [p for p in standing if table.counts[0] <= p.counts <= table.counts[-1]]
+    if not inside:
+        return []
+    start = inside[0]
+    base = float(table.litres_at(start.counts)) - (start.total_l or 0.0)
+    sign = -1.0 if picture.fill.is_draining else 1.0
+    return [Point(p.counts, base + sign * (p.total_l or 0.0)) for p in inside]
+
+
+def _sentence(
+    picture: TankPicture, pours: tuple[PourPicture, ...], surface: Surface,
+    coming: LandingPicture | None, write: Figures, say: Say,
+) -> str:  # fmt: skip
+    """Say what the drawing shows, for those who cannot see it."""
+    parts = [say("Section of {tank}.").format(tank=picture.name or picture.tank_id)]
+    standing = [p for p in pours if p.voided is None]
+    if surface.level_mm is not None and standing:
+        parts.append(
+            say("After the last pour the fuel stood at {level}, {litres} poured.").format(
+                level=write.length(surface.level_mm), litres=write.volume(standing[-1].total_l)
+            )
+        )
+    if coming is not None:
+        parts.append(
+            say("The next {litres} should bring it to {counts} ± {band} counts.").format(
+                litres=write.volume(coming.added_l),
+                counts=write.counts(coming.counts),
+                band=write.counts(coming.u95_counts),
+            )
+        )
+    return " ".join(parts)

@@ -1,0 +1,178 @@
+"""Pages from pictures: templates, drawings and words put together.  No state, no clock."""
+
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+
+from gaugewright.app.pictures import (
+    CautionPicture,
+    FindingPicture,
+    JobPicture,
+    JobsPicture,
+    TankPicture,
+    VerdictPicture,
+)
+from gaugewright.tank.description import NEEDED
+from gaugewright.workbench.drawing import fill_drawing, plot_drawing, preview_drawing
+from gaugewright.workbench.page import Page
+from gaugewright.workbench.words import (
+    DECIMAL_COMMA,
+    Figures,
+    catalogue,
+    fact_names,
+    shape_names,
+    size_names,
+    stage_names,
+)
+
+TEMPLATES = Path(__file__).parent / "templates"
+STATIC = Path(__file__).parent / "static"
+
+SHAPES = tuple(shape for shape in NEEDED if shape not in ("section", "mesh"))
+"""Shapes that are described by sizes alone; the others come from a tank file."""
+SIZES_OF = {
+    "box": ("edge_radius_mm",),
+    "lying_cylinder": ("end_depth_mm",),
+    "oval": ("end_depth_mm",),
+    "stepped": ("edge_radius_mm",),
+}
+"""Sizes that a shape may have besides those it needs."""
+SIGNS = {"clear": "■", "note": "■", "check": "▲", "stop": "⬣"}
+"""Every verdict has a shape of its own, so that colour is never all that tells it."""
+
+
+@lru_cache(maxsize=16)
+def environment(language: str) -> Environment:
+    """Return the templates with the words of a language; everything is escaped."""
+    made = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=select_autoescape(default=True, default_for_string=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
+    )
+    made.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
+    made.globals["static_version"] = _static_version()
+    return made
+
+
+@lru_cache(maxsize=1)
+def _static_version() -> str:
+    """Give a mark that changes with the static files, so that no old one is kept."""
+    newest = max(file.stat().st_mtime_ns for file in STATIC.rglob("*") if file.is_file())
+    return f"{newest:x}"
+
+
+def render_jobs(page: Page, jobs: JobsPicture) -> str:
+    """Return the page with the list of jobs."""
+    return _render(page, "jobs.html", jobs=jobs.jobs)
+
+
+def render_new_job(page: Page) -> str:
+    """Return the page on which a job is begun."""
+    return _render(page, "new_job.html")
+
+
+def render_pair(page: Page, code: str) -> str:
+    """Return the page on which a device gives its name and is paired."""
+    return _render(page, "pair.html", code=code)
+
+
+def render_problem(page: Page, status: int, sentence: str) -> str:
+    """Return the page that says what is wrong."""
+    return _render(page, "problem.html", status=status, sentence=sentence)
+
+
+def render_stage(
+    page: Page,
+    job: JobPicture,
+    stage: str,
+    tank_id: str | None,
+    verdict: VerdictPicture | None = None,
+) -> str:
+    """Return the page of one stage of a job, for one of its tanks."""
+    tanks = standing_tanks(job)
+    tank = next((t for t in tanks if t.tank_id == tank_id), tanks[0] if tanks else None)
+    say = catalogue(page.language).gettext
+    write = _figures(page)
+    caution = next_caution(job, stage)
+    drawn = None
+    if tank is not None and stage in ("Plan", "Pour", "Prove", "Table"):
+        drawn = fill_drawing(tank, verdict, write, say)
+    return _render(
+        page,
+        f"stage_{stage.lower()}.html",
+        job=job,
+        stage=stage,
+        tanks=tanks,
+        tank=tank,
+        verdict=verdict,
+        caution=caution,
+        cautions_here=[c for c in job.cautions if c.stage == stage],
+        drawn=drawn,
+        plot=Markup(plot_drawing(tank, write, say) or "") if tank else Markup(),
+        finding=open_finding(verdict),
+        is_done=any(s.name == stage and s.is_finished for s in job.stages),
+        following=following(job, stage),
+    )
+
+
+def render_preview(page: Page, tank: Mapping[str, Any], probe: Mapping[str, Any]) -> str:
+    """Return the drawing of a tank that is being typed, as a piece of a page.
+
+    Raises `InputError` naming the field that is wrong.
+    """
+    say = catalogue(page.language).gettext
+    return _render(page, "preview.html", drawn=preview_drawing(tank, probe, _figures(page), say))
+
+
+def standing_tanks(job: JobPicture) -> tuple[TankPicture, ...]:
+    """Give the tanks that are filled and get a table of their own."""
+    return tuple(t for t in job.tanks if t.removed is None and t.linked_into is None)
+
+
+def next_caution(job: JobPicture, stage: str) -> CautionPicture | None:
+    """Give the first caution of a stage that nobody has put a name to."""
+    return next((c for c in job.cautions if c.stage == stage and not c.acknowledged_by), None)
+
+
+def open_finding(verdict: VerdictPicture | None) -> FindingPicture | None:
+    """Give the first finding that waits for a person."""
+    if verdict is None:
+        return None
+    return next((f for f in verdict.findings if f.is_open), None)
+
+
+def following(job: JobPicture, stage: str) -> str | None:
+    """Give the stage after this one, ``None`` after the certificate."""
+    names = [s.name for s in job.stages if s.name != "Watch"]
+    place = names.index(stage)
+    return names[place + 1] if place + 1 < len(names) else None
+
+
+def _figures(page: Page) -> Figures:
+    return Figures(page.units, page.language)
+
+
+def _render(page: Page, template: str, **values: Any) -> str:
+    say = catalogue(page.language).gettext
+    context: dict[str, Any] = {
+        "page": page,
+        "write": _figures(page),
+        "stage_names": stage_names(say),
+        "shape_names": shape_names(say),
+        "size_names": size_names(say),
+        "fact_names": fact_names(say),
+        "shapes": SHAPES,
+        "sizes_needed": NEEDED,
+        "sizes_more": SIZES_OF,
+        "signs": SIGNS,
+        "has_comma": page.language.split("-")[0] in DECIMAL_COMMA,
+        "svg": Markup,
+    }
+    return environment(page.language).get_template(template).render(**context, **values)

@@ -1,0 +1,178 @@
+"""Words in the reader's language and figures in the reader's units.
+
+Every word on a screen goes through `gettext`; the source is English.  Catalogues lie in
+``workbench/locale/<language>/LC_MESSAGES/workbench.mo``; without one the English stands.
+"""
+
+import gettext
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
+from math import isfinite
+from pathlib import Path
+
+from gaugewright.units import from_celsius, from_litres, from_mm
+from gaugewright.workbench.page import UnitsShown
+
+LOCALES = Path(__file__).parent / "locale"
+THIN = "\N{NARROW NO-BREAK SPACE}"
+FIXED = "\N{NO-BREAK SPACE}"
+
+DECIMAL_COMMA = frozenset(
+    {
+        *("bg", "cs", "da", "de", "el", "es", "et", "fi", "fr", "hr", "hu", "is", "it", "lt", "lv"),
+        *("nb", "nl", "no", "pl", "pt", "ro", "ru", "sk", "sl", "sr", "sv", "tr", "uk"),
+    }
+)
+"""Languages that write 45,5 where English writes 45.5."""
+
+Say = Callable[[str], str]
+
+
+@lru_cache(maxsize=32)
+def catalogue(language: str) -> gettext.NullTranslations:
+    """Return the words of a language, the English ones if nobody has translated them.
+
+    >>> catalogue("en").gettext("Record")
+    'Record'
+    """
+    wanted = [language.replace("-", "_"), language.split("-")[0]]
+    return gettext.translation("workbench", LOCALES, languages=wanted, fallback=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    r"""Writes figures: thousands apart by a narrow space, units behind, never broken over lines.
+
+    >>> write = Figures(UnitsShown(), "en")
+    >>> write.plain(12512.0), write.volume(352.04), write.length(455.2)
+    ('12\u202f512', '352.0\xa0L', '455\xa0mm')
+    >>> Figures(UnitsShown(length_unit="in"), "de").length(455.2)
+    '17,92\xa0in'
+    """
+
+    units: UnitsShown
+    language: str
+
+    @property
+    def decimal_mark(self) -> str:
+        """What stands before the decimals."""
+        return "," if self.language.split("-")[0] in DECIMAL_COMMA else "."
+
+    def plain(self, value: float | None, decimals: int = 0) -> str:
+        """Write a bare figure; a dash where there is none."""
+        if value is None or not isfinite(value):
+            return "–"
+        text = f"{abs(value):,.{decimals}f}"
+        whole, _, rest = text.partition(".")
+        grouped = whole.replace(",", THIN)
+        is_negative = value < 0 and any(digit in "123456789" for digit in text)
+        sign = "\N{MINUS SIGN}" if is_negative else ""
+        return f"{sign}{grouped}{self.decimal_mark + rest if rest else ''}"
+
+    def counts(self, value: float | None, decimals: int = 0) -> str:
+        """Write a probe's reading without its unit."""
+        return self.plain(value, decimals)
+
+    def volume(self, litres: float | None, decimals: int = 1) -> str:
+        """Write a volume in the book's unit, with the unit."""
+        if litres is None:
+            return "–"
+        unit = self.units.volume_unit
+        return f"{self.plain(from_litres(litres, unit), decimals)}{FIXED}{unit}"
+
+    def volume_figure(self, litres: float | None, decimals: int = 1) -> str:
+        """Write a volume in the book's unit, without the unit."""
+        if litres is None:
+            return "–"
+        return self.plain(from_litres(litres, self.units.volume_unit), decimals)
+
+    def length(self, mm: float | None) -> str:
+        """Write a length in the book's unit, with the unit."""
+        if mm is None:
+            return "–"
+        unit = self.units.length_unit
+        return f"{self.plain(from_mm(mm, unit), 2 if unit == 'in' else 0)}{FIXED}{unit}"
+
+    def size(self, mm: float | None) -> str:
+        """Write a length as it is typed into a field: no unit, no group, no needless zeros."""
+        if mm is None:
+            return ""
+        value = round(from_mm(float(mm), self.units.length_unit), 3)
+        return f"{value:g}".replace(".", self.decimal_mark)
+
+    def temperature(self, celsius: float | None) -> str:
+        """Write a temperature in the book's unit, with the unit."""
+        if celsius is None:
+            return "–"
+        unit = self.units.temperature_unit
+        return f"{self.plain(from_celsius(celsius, unit), 1)}{FIXED}{unit}"
+
+    def time(self, at: datetime | None) -> str:
+        """Write a time to the minute, with its zone's name."""
+        if at is None:
+            return "–"
+        zone = at.tzname() or ""
+        return f"{at:%Y-%m-%d}{FIXED}{at:%H:%M}{FIXED}{zone}".rstrip(FIXED)
+
+
+def stage_names(say: Say) -> dict[str, str]:
+    """Give the stages' names in the reader's language."""
+    return {
+        "Survey": say("Survey"),
+        "Plan": say("Plan"),
+        "Bench": say("Bench"),
+        "Mount": say("Mount"),
+        "Pour": say("Pour"),
+        "Table": say("Table"),
+        "Prove": say("Prove"),
+        "Certificate": say("Certificate"),
+    }
+
+
+def shape_names(say: Say) -> dict[str, str]:
+    """Give the shapes of tanks in the reader's language."""
+    return {
+        "box": say("Box"),
+        "lying_cylinder": say("Lying cylinder"),
+        "upright_cylinder": say("Upright cylinder"),
+        "oval": say("Oval"),
+        "obround": say("Obround: two half circles and a straight part"),
+        "d_section": say("D-section: one side flat, one round"),
+        "stepped": say("Box with a step"),
+    }
+
+
+def size_names(say: Say) -> dict[str, str]:
+    """Give the sizes of tanks and probes in the reader's language."""
+    return {
+        "length_mm": say("Length"),
+        "width_mm": say("Width"),
+        "height_mm": say("Height"),
+        "diameter_mm": say("Diameter"),
+        "round_depth_mm": say("Depth of the round side"),
+        "edge_radius_mm": say("Radius of the long edges"),
+        "end_depth_mm": say("Depth of the dished ends"),
+        "step_length_mm": say("Length of the step"),
+        "step_height_mm": say("Height of the step"),
+        "wall_mm": say("Wall; leave empty if the sizes are inside sizes"),
+        "x_mm": say("From the front end"),
+        "y_mm": say("From the left side"),
+        "tip_clearance_mm": say("Tip above the bottom"),
+        "active_length_mm": say("Active length"),
+        "counts_empty": say("Counts dry"),
+        "counts_full": say("Counts immersed"),
+    }
+
+
+def fact_names(say: Say) -> dict[str, str]:
+    """Give the facts that the survey asks for, by the names under which they are kept."""
+    return {
+        "registration": say("Registration or fleet number"),
+        "fuel": say("Fuel"),
+        "odometer": say("Odometer or hours"),
+        "supply_v": say("Supply voltage measured"),
+        "tracker": say("Device that will read the probe"),
+        "condition": say("Condition of tank and brackets"),
+    }
