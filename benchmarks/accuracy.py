@@ -9,13 +9,12 @@ in % of capacity: median / 95 of 100.
 
 import sys
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy.interpolate import PchipInterpolator
 
-from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.fit import fit
 from gaugewright.testing.fills import FAMILIES, SimulatedFill, simulated_fill, wrong_shape
 
@@ -82,10 +81,8 @@ def score(row: Row, family: str, seed: int) -> Score:
     tank, probe = made.tank, made.probe
     if row.described == "wrong":
         tank = wrong_shape(rng, tank)
-    if row.described == "none":
-        result = fit(made.fill, None, None)
-    else:
-        result = fit(made.fill, tank, probe)
+    is_described = row.described != "none"
+    result = fit(made.fill, tank, probe) if is_described else fit(made.fill)
     top = max(p.counts for p in made.fill.pours)
     start = result.counts[0] if row.described == "none" else probe.counts_empty
     at = np.linspace(start, min(top, result.counts[-1]), 200)

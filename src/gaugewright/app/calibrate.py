@@ -71,8 +71,8 @@ def calibrate(
         raise InputError("the tank file has no [probe], wanted its place, clearance and length")
     if probe is not None and probe.counts_full < probe.counts_empty:
         raise InputError(
-            f"counts fall from {probe.counts_empty:g} empty to {probe.counts_full:g} full; a table's "
-            "counts rise with its litres, so turn the scale round in the probe's settings",
+            f"counts fall from {probe.counts_empty:g} empty to {probe.counts_full:g} full; the "
+            "counts of a table rise with its litres, so turn the scale round in the probe",
             field="probe.counts_full",
         )
     checked = check_fill(fill, tank, probe, assumed)

@@ -49,7 +49,9 @@ def adjust(
     Parameters
     ----------
     design : array_like, shape (n, p)
+        Effect of each unknown on each observation.
     observed : array_like, shape (n,)
+        In any one unit.
     covariance : array_like, shape (n, n) or (n,)
         Covariance matrix of the errors, or their variances.
     prior_u : array_like, shape (p,), optional

@@ -72,7 +72,8 @@ def check_fill(
         findings += tank_disagrees(result, weighed)
         findings += holds_less(fill, result, doubts)
     findings += range_findings(fill, result, {f.step for f in findings})
-    findings += planned_findings(fill, {f.step for f in findings})
+    asked = {f.step for f in findings if f.severity != "note"}
+    findings += planned_findings(fill, asked)
     findings.sort(key=lambda f: (f.step is None, f.step or 0))
     return Checked(tuple(findings), result, doubts, expected)
 

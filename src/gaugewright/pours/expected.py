@@ -77,8 +77,9 @@ def _forecast(component: Component) -> tuple[Floats, Floats, Floats]:
     """Mean and spread of each reading row given those before, and its log density."""
     eq = component.equations
     count = len(eq.pours)
-    # Checks made beside the pours are known before them.
-    order = [*range(count, len(eq.observed)), *range(count)]
+    # Checks made before the first pour are known before it; what ends a fill is not.
+    before = [i for i in range(count, len(eq.observed)) if eq.after[i] < 0]
+    order = [*before, *range(count)]
     scaled = eq.design[order] * component.prior_u
     total = scaled @ scaled.T + eq.noise[np.ix_(order, order)]
     lower = np.linalg.cholesky(total)
@@ -87,7 +88,7 @@ def _forecast(component: Component) -> tuple[Floats, Floats, Floats]:
     spread = np.diag(lower)
     mean = observed - spread * white
     log = -0.5 * white**2 - np.log(spread)
-    checks = len(eq.observed) - count
+    checks = len(before)
     first = float(log[:checks].sum())
     readings = log[checks:].copy()
     if count:

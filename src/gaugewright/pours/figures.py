@@ -1,6 +1,7 @@
 """What a person may have meant: the usual ways in which a figure is written wrong."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import isclose
 
 
@@ -37,7 +38,7 @@ def swapped_digits(text: str) -> list[float]:
     """
     places = [i for i, c in enumerate(text) if c.isdigit()]
     found = []
-    for left, right in zip(places, places[1:], strict=False):
+    for left, right in pairwise(places):
         if text[left] != text[right]:
             figures = list(text)
             figures[left], figures[right] = figures[right], figures[left]

@@ -12,12 +12,25 @@ def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Find
     found = []
     seen = False
     # A tank filled to the brim ends past the top; a second pour up there teaches nothing.
-    is_wasted = len(eq.past_top) > 1
+    beyond = [k for k in eq.past_top if k > max(eq.pours, default=-1)]
+    is_wasted = len(beyond) > 1
     for k, pour in enumerate(fill.pours):
         if pour.step in named or pour.added_l == 0:
             seen = seen or k in eq.pours
             continue
-        if k in eq.past_top and not fill.is_draining:
+        if k in eq.past_top and k < max(eq.pours, default=-1) and not fill.is_draining:
+            found.append(
+                Finding(
+                    pour.step,
+                    "counts_mistyped",
+                    "stop",
+                    f"The probe reads {pour.counts:g} counts, its end of scale, but less after "
+                    "later pours.",
+                    "Check the probe's wire and read it again.",
+                    "counts",
+                )
+            )
+        elif k in eq.past_top and not fill.is_draining:
             found.append(
                 Finding(
                     pour.step,

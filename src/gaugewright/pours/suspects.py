@@ -140,7 +140,7 @@ def weigh(fill: Fill, components: list[Component]) -> Weighed:
     tables = [_weights_of(fill, component, listed) for component in components]
     moves = [_moves(fill, component) for component in components]
     logs = np.array([t.logs for t in tables]) + base[:, None]
-    move_logs = np.array([m for m in moves]) + base[:, None]
+    move_logs = np.array(moves) + base[:, None]
     per_component = np.logaddexp(base, logsumexp(np.column_stack([logs, move_logs]), axis=1))
     per_component = np.exp(per_component - logsumexp(per_component))
     total = logsumexp(logs, axis=0) if logs.size else np.zeros(0)
@@ -284,11 +284,11 @@ def _weights_of(fill: Fill, component: Component, listed: _Candidates) -> _Weigh
         return _Weights(np.full(count, -np.inf), nothing * np.nan, nothing, nothing)
     factor, pull, row_of = _factored(component)
     sign = -1.0 if fill.is_draining else 1.0
-    pours = len(fill.pours)
+    pours, readings = len(fill.pours), len(eq.pours)
     directions = np.zeros((n, 2 * pours))
     for k in range(pours):
         directions[:, k] = sign * (row_of >= k)
-        directions[:, pours + k] = row_of == k
+        directions[:readings, pours + k] = row_of[:readings] == k
     strength = np.einsum("ij,ij->j", directions, cho_solve(factor, directions))
     strength = np.maximum(strength, 1e-12)
     column = np.array(listed.pour) + pours * np.array(listed.is_reading)
@@ -322,7 +322,10 @@ def _weights_of(fill: Fill, component: Component, listed: _Candidates) -> _Weigh
 
 
 def _swap_logs(
-    component: Component, factor: tuple[Floats, bool], which: Floats, listed: _Candidates
+    component: Component,
+    factor: tuple[Floats, bool],
+    which: npt.NDArray[np.intp],
+    listed: _Candidates,
 ) -> Floats:
     """Log Bayes factor of other counts for one reading: how all the others foretell them."""
     eq, curves = component.equations, component.curves
@@ -369,13 +372,13 @@ def _swap_logs(
     return result
 
 
-def _factored(component: Component) -> tuple[tuple[Floats, bool], Floats, Floats]:
+def _factored(
+    component: Component,
+) -> tuple[tuple[Floats, bool], Floats, npt.NDArray[np.intp]]:
     eq = component.equations
     scaled = eq.design * component.prior_u
     factor = cho_factor(scaled @ scaled.T + eq.noise, lower=True)
-    row_of = np.full(len(eq.observed), -1)
-    row_of[: len(eq.pours)] = eq.pours
-    return factor, cho_solve(factor, eq.observed), row_of
+    return factor, cho_solve(factor, eq.observed), eq.after
 
 
 def _curve(component: Component) -> tuple[Floats, Floats]:

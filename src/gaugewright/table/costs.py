@@ -23,7 +23,7 @@ class OpenCost:
     def sentence(self) -> str:
         """Return it in words."""
         return (
-            f"Not knowing {self.name} costs ±{self.cost_l:.1f} L; {self.check} would take it away."
+            f"Not knowing {self.name} costs ±{self.cost_l:.2g} L; {self.check} would take it away."
         )
 
 
@@ -34,7 +34,7 @@ def open_costs(fill: Fill, result: Fit, assumed: Assumptions | None = None) -> t
     found = []
     for group, name, check, left in _unmeasured(fill, leading, assumed):
         cost = _gain(leading, group, left)
-        if cost >= 0.05:
+        if cost >= 0.02:
             found.append(OpenCost(name, cost, check))
     return tuple(sorted(found, key=lambda c: -c.cost_l))
 

@@ -21,6 +21,7 @@ from gaugewright.table.fill import Fill
 from gaugewright.table.rows import Doubts, Row, Setting, dip_margin_mm, reading_u_counts
 
 Floats = npt.NDArray[np.float64]
+Indices = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,6 +51,8 @@ class Equations:
     """Covariance of the rows, shape (n, n). [L²]"""
     pours: tuple[int, ...]
     """Index in the fill of each row that is a reading, in order; checks follow them."""
+    after: Indices
+    """Pour whose cumulative litres are in each row, -1 where none are; shape (n,)."""
     limits: tuple[Limit, ...]
     below_tip: tuple[int, ...]
     """Pours after which the fuel stands below the tip."""
@@ -83,6 +86,7 @@ def equations_of(
     margin = (3.0 * u_counts + 1.0) * mm_per_count
     low = np.flatnonzero(wetted <= margin)
     high = np.flatnonzero(wetted >= curves.probe.active_length_mm - margin)
+    between = np.setdiff1d(np.arange(len(wetted)), np.concatenate([low, high]))
     outside = {*low.tolist(), *high.tolist(), *skipped}
     regular = np.array([i for i in range(len(fill.pours)) if i not in outside], dtype=np.intp)
     found = setting.readings(fill.pours, wetted)
@@ -103,7 +107,10 @@ def equations_of(
         ),
         noise=_noise(deliveries, own, regular, checks),
         pours=tuple(int(i) for i in regular),
-        limits=_limits(setting, deliveries, low, high),
+        after=np.concatenate([regular, [row.after for row in checks]]).astype(np.intp),
+        limits=_limits(
+            setting, deliveries, *_at_the_ends(low, high, between, is_draining=fill.is_draining)
+        ),
         below_tip=tuple(int(i) for i in low),
         past_top=tuple(int(i) for i in high),
         names=setting.names,
@@ -117,11 +124,27 @@ def equations_of(
     )
 
 
+def _at_the_ends(
+    low: Indices, high: Indices, between: Indices, *, is_draining: bool
+) -> tuple[Indices, Indices]:
+    """Readings outside the probe that come before or after all others.
+
+    One amid the others is a probe that failed, and says nothing about the fuel.
+    """
+    if len(between) == 0:
+        return low, high
+    first, last = int(between[0]), int(between[-1])
+    if is_draining:
+        return low[low > last], high[high < first]
+    return low[low < first], high[high > last]
+
+
 def _delivery_covariance(fill: Fill, assumed: Assumptions) -> Floats:
     """Covariance of cumulative delivery errors: what two readings share is the earlier part."""
     variances = [assumed.u_delivery_l**2 if p.added_l != 0 else 0.0 for p in fill.pours]
     total = np.cumsum(variances)
-    return np.minimum.outer(total, total)
+    shared: Floats = np.minimum.outer(total, total)
+    return shared
 
 
 def _reading_variances(
@@ -134,9 +157,7 @@ def _reading_variances(
     return result
 
 
-def _noise(
-    deliveries: Floats, own: Floats, regular: npt.NDArray[np.intp], checks: list[Row]
-) -> Floats:
+def _noise(deliveries: Floats, own: Floats, regular: Indices, checks: list[Row]) -> Floats:
     size = len(regular)
     noise = np.zeros((size + len(checks), size + len(checks)))
     noise[:size, :size] = (deliveries + np.diag(own))[np.ix_(regular, regular)]
@@ -148,8 +169,8 @@ def _noise(
 def _limits(
     setting: Setting,
     deliveries: Floats,
-    low: npt.NDArray[np.intp],
-    high: npt.NDArray[np.intp],
+    low: Indices,
+    high: Indices,
 ) -> tuple[Limit, ...]:
     """The readings that say most: the fullest below the tip, the emptiest past the top."""
     limits = []

@@ -14,9 +14,9 @@ import numpy.typing as npt
 from scipy.special import ndtr
 
 from gaugewright.metrology.monotone import monotone_mode
-from gaugewright.table.assumptions import Assumptions
 from gaugewright.probe import Probe
-from gaugewright.table.alternatives import same_size_tanks, stands_in
+from gaugewright.table.alternatives import moved_probe, same_size_tanks, stands_in
+from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.curves import Curves, curves_of
 from gaugewright.table.equations import Equations, equations_of
 from gaugewright.table.fill import Fill
@@ -66,7 +66,7 @@ class Fit:
     weights: Floats
 
 
-OTHER_SHAPES = ((1.0, 0.2, 0.6), (3.0, 1.0, 0.3), (8.0, 2.0, 0.1))
+OTHER_SHAPES = ((1.0, 0.2, 0.35), (1.0, 2.5, 0.1), (3.0, 1.0, 0.4), (8.0, 2.0, 0.15))
 """The same for a tank of another shape, which is only tried when the described one fails."""
 
 WRONG_FILE = 0.02
@@ -91,11 +91,12 @@ def fit(
         return average(components)
     components = components_of(fill, curves_of(tank, probe, assumed), assumed, doubts=doubts)
     if doubtful(components):
-        others = [t for t in same_size_tanks(tank) if stands_in(t, probe)]
+        there = moved_probe(tank, probe)
+        others = [t for t in same_size_tanks(tank) if stands_in(t, there)]
         share = float(np.log(WRONG_FILE / max(1, len(others))))
         for other in others:
             components += components_of(
-                fill, curves_of(other, probe, assumed), assumed, share, doubts, OTHER_SHAPES
+                fill, curves_of(other, there, assumed), assumed, share, doubts, OTHER_SHAPES
             )
     return average(components)
 
@@ -124,7 +125,15 @@ def components_of(
         posterior = solve(equations, prior_u, curves.litres)
         weight = posterior.log_evidence + float(np.log(worth)) + log_prior
         found.append(
-            Component(curves, equations, prior_u, posterior, weight, scale, assumed.u_move_deg / assumed.u_slope_deg)
+            Component(
+                curves,
+                equations,
+                prior_u,
+                posterior,
+                weight,
+                scale,
+                assumed.u_move_deg / assumed.u_slope_deg,
+            )
         )
     return found
 
@@ -162,8 +171,8 @@ def band_half_width(
     array([1.96])
     """
     sds = np.maximum(sds, 1e-9)
-    low = np.zeros_like(centre)
-    high = np.max(np.abs(means - centre) + 5.0 * sds, axis=0)
+    low: Floats = np.zeros_like(centre)
+    high: Floats = np.max(np.abs(means - centre) + 5.0 * sds, axis=0)
     for _ in range(45):
         middle = 0.5 * (low + high)
         inside = ndtr((centre + middle - means) / sds) - ndtr((centre - middle - means) / sds)

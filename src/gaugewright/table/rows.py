@@ -17,8 +17,11 @@ from gaugewright.table.fill import Fill, Pour
 
 Floats = npt.NDArray[np.float64]
 
+DIESEL_KG_M3 = 840.0
+"""Density at 15 °C in the upper middle of EN 590's 820 to 845; over that range the ratio
+of two volumes 20 K apart changes by 0.05 %. [kg/m³]"""
 EXPANSION_PER_K = 8.4e-4
-"""Thermal expansion of diesel of 840 kg/m3 at 15 °C, ASTM D1250-80 table 54B. [1/K]"""
+"""Thermal expansion of diesel of that density at 15 °C, ASTM D1250-80 table 54B. [1/K]"""
 UNKNOWN_SHIFT = 0.0035
 """Level misread on an unmeasured slope where the tank and the probe's place are unknown,
 as a share of the scale: 1.5 mm of 450 mm, for 100 mm off centre at 0.9°."""
@@ -49,6 +52,8 @@ class Row:
     design: Floats
     observed: float
     variance_l2: float
+    after: int = -1
+    """Pour whose cumulative litres are in it; -1 where none are."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +77,7 @@ def cumulative_l(fill: Fill) -> tuple[Floats, bool]:
     >>> warm = Fill((Pour(0, 0.0, 0), Pour(1, 100.0, 900, fuel_c=5.0, meter_c=17.0)))
     >>> total, known = cumulative_l(warm)
     >>> total.round(2), known
-    (array([ 0. , 98.99]), True)
+    (array([ 0., 99.]), True)
     """
     sign = -1.0 if fill.is_draining else 1.0
     added = sign * np.array([pour.added_l for pour in fill.pours])
@@ -90,7 +95,9 @@ def cumulative_l(fill: Fill) -> tuple[Floats, bool]:
 
 
 def _ratio(from_c: float | None, to_c: float | None) -> float:
-    return 1.0 if from_c is None or to_c is None else float(volume_ratio(from_c, to_c))
+    if from_c is None or to_c is None:
+        return 1.0
+    return float(volume_ratio(from_c, to_c, DIESEL_KG_M3))
 
 
 def reading_u_counts(pour: Pour, curves: Curves, assumed: Assumptions) -> float:
@@ -266,9 +273,9 @@ class Setting:
             rows.append(
                 Row(row, rated - usable * curves.capacity_l, (assumed.u_plate * rated) ** 2)
             )
-        if curves.described is not None and fill.dip_empty_mm is not None:
-            if fill.dip_empty_mm > dip_margin_mm(assumed):
-                rows.append(self.dip_row(fill.dip_empty_mm))
+        dip_mm = fill.dip_empty_mm
+        if curves.described is not None and dip_mm is not None and dip_mm > dip_margin_mm(assumed):
+            rows.append(self.dip_row(dip_mm))
         if fill.is_draining:
             rows += self._emptied_rows()
         return rows
@@ -287,7 +294,8 @@ class Setting:
         _, most, _ = self.at_level(at, dip_mm + margin - clearance)
         u = 0.5 * (most - least) / np.sqrt(3.0)
         inside = self.start[0] + float(self.poured[at])
-        return Row(row, inside - litres, float(u) ** 2 + 0.05**2)
+        after = at if self.fill.is_draining else -1
+        return Row(row, inside - litres, float(u) ** 2 + 0.05**2, after)
 
     def _emptied_rows(self) -> list[Row]:
         """A draining record that ends below the tip ends with the drained tank's residue."""
@@ -303,4 +311,5 @@ class Setting:
         at = self.drained_index
         nothing = np.zeros((1, len(self.curves.columns)))
         row = self.design(nothing, np.zeros((1, 2)), np.array([at]))[0]
-        return [Row(row, self.start[0] + float(self.poured[at]) - left, max(u, 0.05) ** 2)]
+        observed = self.start[0] + float(self.poured[at]) - left
+        return [Row(row, observed, max(u, 0.05) ** 2, at)]

@@ -15,8 +15,8 @@ from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.curves import ABOVE, Column, Curves
 from gaugewright.table.departure import departure_basis
-from gaugewright.table.rows import cumulative_l
 from gaugewright.table.fill import Fill
+from gaugewright.table.rows import cumulative_l
 
 Floats = npt.NDArray[np.float64]
 

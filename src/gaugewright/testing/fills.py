@@ -369,14 +369,14 @@ def _record(
 def wrong_shape(rng: np.random.Generator, tank: Tank) -> Tank:
     """Describe the tank as another shape with the right outside dimensions."""
     length, width, height = (float(v) for v in np.ptp(solid_of(tank, fine=False).vertices, axis=0))
-    size = {"length_mm": length, "width_mm": width, "height_mm": height}
+    plain = Tank("box", length_mm=length, width_mm=width, height_mm=height)
     choices = [
-        Tank("box", **size, edge_radius_mm=float(rng.uniform(20, 120))),
-        Tank("oval", **size),
-        Tank("d_section", **size, round_depth_mm=float(rng.uniform(0.2, 0.45)) * width),
+        replace(plain, edge_radius_mm=float(rng.uniform(20, 120))),
+        replace(plain, shape="oval"),
+        replace(plain, shape="d_section", round_depth_mm=float(rng.uniform(0.2, 0.45)) * width),
     ]
     if abs(width - height) > 40:
-        choices.append(Tank("obround", **size))
+        choices.append(replace(plain, shape="obround"))
     same = {"lying_cylinder": "oval"}.get(tank.shape, tank.shape)
     choices = [choice for choice in choices if choice.shape != same]
     return choices[int(rng.integers(len(choices)))]

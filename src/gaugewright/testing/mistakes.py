@@ -68,8 +68,7 @@ def with_mistake(rng: np.random.Generator, made: SimulatedFill, kind: str) -> Mi
             pours = _moved(rng, made, k)
         case "counts_mistyped":
             options = [
-                v for v in swapped_digits(str(round(pour.counts)))
-                if v <= made.probe.counts_full
+                v for v in swapped_digits(str(round(pour.counts))) if v <= made.probe.counts_full
             ]
             if not options:
                 return None
