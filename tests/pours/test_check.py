@@ -7,7 +7,7 @@ import pytest
 
 from gaugewright.pours.check import check_fill
 from gaugewright.pours.expected import expectations
-from gaugewright.pours.figures import misreadings, swapped_digits, wrong_digits
+from gaugewright.pours.figures import misreadings, wrong_digits
 from gaugewright.pours.findings import KINDS
 from gaugewright.pours.forecast import forecast
 from gaugewright.probe import Probe
