@@ -9,11 +9,11 @@ from gaugewright.app.lists import CAUTIONS, INSTRUMENTS_FACT
 from gaugewright.app.scales import described_of, shape_of
 from gaugewright.app.typed import length_mm, litres
 from gaugewright.app.yard import Stamp, Yard
-from gaugewright.errors import InputError, StateError
+from gaugewright.errors import InputError, JournalError, StateError
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal import kinds as k
 from gaugewright.journal.book import BookSettings, Recorded
-from gaugewright.journal.exchange import Imported
+from gaugewright.journal.exchange import Imported, read_job
 
 JOB_NUMBER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
 """A job number stands in addresses and file names: letters, digits, point, dash, underscore."""
@@ -201,7 +201,15 @@ def withdraw(yard: Yard, job: str, stamp: Stamp, certificate_number: str, reason
 
 
 def import_job(yard: Yard, content: bytes) -> Imported:
-    """Take in a job file.  Raises `JournalError` if it is altered or contradicts the book."""
+    """Take in a job file.
+
+    Raises `InputError` if it is altered or no job file, `ConflictError` if it contradicts
+    the book.
+    """
+    try:
+        read_job(content)
+    except JournalError as error:
+        raise InputError(str(error), field="file") from None
     return yard.book.import_job(content)
 
 

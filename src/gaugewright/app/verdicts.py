@@ -200,7 +200,7 @@ def _state(found: tuple[FindingPicture, ...], looked: Looked) -> State:
         return "none"
     for word in ("stop", "check"):
         if any(each.is_open and each.severity == word for each in found):
-            return word  # type: ignore[return-value]
+            return word
     last = looked.fill.pours[-1].step
     return "note" if any(each.step in (last, None) for each in found) else "clear"
 

@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 
 from gaugewright.app.live import LiveDesk
 from gaugewright.app.scales import scales_of
-from gaugewright.errors import ChainError, JournalError
+from gaugewright.errors import ChainError, JournalError, StateError
 from gaugewright.instruments.rig_lines import RunningRig
 from gaugewright.journal.book import Book, Recorded
 from gaugewright.journal.demands import Event
@@ -65,6 +65,8 @@ class Yard:
         self.now = now
         self.desk = desk or LiveDesk()
         self.rig: RigHere | None = None
+        self.last_numbers: dict[str, int] = {}
+        """The last entry of each job that this program has written to."""
         self._closing: list[Callable[[], None]] = []
         self._lock = threading.Lock()
 
@@ -98,8 +100,11 @@ class Yard:
     def record(self, job: str, stamp: Stamp, *events: Event) -> Recorded:
         """Record events on a job; they are on disk when this returns.
 
-        Raises what `Book.record` raises.
+        Raises what `Book.record` raises, and `StateError` for an entry to build on that
+        the job does not have.
         """
+        if stamp.on > (last := self.book.store.tip(job).number):
+            raise StateError(f"job {job} ends at entry {last}, there is no entry {stamp.on}")
         recorded = self.book.record(
             job,
             stamp.on,
@@ -109,6 +114,7 @@ class Yard:
             device=stamp.device,
             request_id=stamp.request_id,
         )
+        self.last_numbers[job] = recorded.state.tip.number
         self.desk.rescale(job, scales_of(recorded.state))
         return recorded
 

@@ -1,0 +1,126 @@
+"""The local web application: pages, the API, the stream, and the door before them."""
+
+from collections.abc import Callable
+from typing import Annotated, Any
+
+from fastapi import FastAPI, Query, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, RedirectResponse
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+from starlette.staticfiles import StaticFiles
+
+from gaugewright import __version__
+from gaugewright.app.pictured import job_picture, jobs_picture
+from gaugewright.app.verdicts import verdict
+from gaugewright.app.yard import NotThereError, Yard
+from gaugewright.errors import GaugewrightError
+from gaugewright.journal.kinds import STAGES
+from gaugewright.workbench import bodies, fill_routes, job_routes, live_routes, views
+from gaugewright.workbench.answers import (
+    YardHere,
+    answer_error,
+    answer_http,
+    answer_validation,
+    page_of,
+)
+from gaugewright.workbench.guard import Door, Guard
+from gaugewright.workbench.stream import Streams
+
+
+def build_app(
+    yard: Yard,
+    *,
+    door: Door | None = None,
+    lan_url: str | None = None,
+    is_closing: Callable[[], bool] = lambda: False,
+) -> FastAPI:
+    """Return the application for a yard.
+
+    ``lan_url`` is the address under which phones find it, ``None`` on this computer only;
+    ``is_closing`` tells the streams that they must end.
+    """
+    app = FastAPI(
+        title="Gaugewright",
+        version=__version__,
+        description="Every action of the workbench. Numbers may be typed with a decimal comma.",
+        openapi_url="/api/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+    )
+    app.state.yard = yard
+    app.state.door = door or Door()
+    app.state.lan_url = lan_url
+    app.state.is_lan = lan_url is not None
+    app.state.streams = Streams(is_closing)
+    app.add_exception_handler(GaugewrightError, answer_error)
+    app.add_exception_handler(RequestValidationError, answer_validation)
+    app.add_exception_handler(HTTPException, answer_http)
+    for room in (job_routes, fill_routes, live_routes):
+        app.include_router(room.router)
+    _add_pages(app)
+    app.mount("/static", StaticFiles(directory=views.STATIC), name="static")
+    app.add_middleware(Guard, door=app.state.door)
+    return app
+
+
+def _add_pages(app: FastAPI) -> None:
+    pages: dict[str, Any] = {"include_in_schema": False, "response_class": HTMLResponse}
+    app.get("/photos/{sha256}", include_in_schema=False)(job_routes.photo)
+    app.get("/", **pages)(_jobs)
+    app.get("/jobs/new", **pages)(_new_job)
+    app.get("/jobs/{job}", **pages)(_job)
+    app.get("/jobs/{job}/{stage}", **pages)(_stage)
+    app.post("/jobs/{job}/preview", **pages)(_preview)
+    app.get("/pair", **pages)(_pair)
+
+
+def _jobs(
+    request: Request,
+    yard: YardHere,
+    containing: Annotated[str, Query(max_length=100)] = "",
+    before: Annotated[int | None, Query(ge=0, le=bodies.MOST_ENTRIES)] = None,
+) -> str:
+    shown = jobs_picture(yard, containing=containing, before=before)
+    return views.render_jobs(page_of(request), shown)
+
+
+def _new_job(request: Request) -> str:
+    return views.render_new_job(page_of(request))
+
+
+def _job(job: str, yard: YardHere) -> Response:
+    from urllib.parse import quote
+
+    stage = yard.state(job).stage
+    return RedirectResponse(f"/jobs/{quote(job, safe='')}/{stage.lower()}", status_code=303)
+
+
+def _stage(
+    request: Request,
+    job: str,
+    stage: str,
+    yard: YardHere,
+    tank: Annotated[str | None, Query(max_length=200)] = None,
+) -> str:
+    name = next((each for each in STAGES if each.lower() == stage), None)
+    if name is None:
+        raise NotThereError(f"there is no stage {stage}")
+    state = yard.state(job)
+    if tank is not None and tank not in state.tanks:
+        raise NotThereError(f"there is no tank {tank} in job {job}")
+    picture = job_picture(state)
+    shown = tank
+    if shown is None and state.standing_tanks:
+        shown = state.standing_tanks[0].tank_id
+    said = None if shown is None else verdict(state.tanks[shown])
+    return views.render_stage(page_of(request), picture, name, tank, said)
+
+
+def _preview(request: Request, job: str, body: bodies.Preview, yard: YardHere) -> str:
+    yard.state(job)
+    return views.render_preview(page_of(request), body.tank, body.probe)
+
+
+def _pair(request: Request, code: Annotated[str, Query(max_length=40)] = "") -> str:
+    return views.render_pair(page_of(request), code)
