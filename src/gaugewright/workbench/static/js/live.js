@@ -1,0 +1,189 @@
+// The live reading: one stream for the whole page, never older than it says.
+
+import { flush, waiting } from "./api.js";
+import { clear, notice } from "./notice.js";
+import { age, length, plain, say, volume } from "./say.js";
+import { renew, sheet } from "./sheet.js";
+import { signal } from "./signal.js";
+
+const OLD_AFTER_S = 2;
+const GONE_AFTER_S = 3;
+
+const latest = new Map(); // tank → {event, arrived}
+const judged = new Map(); // tank → verdict that was signalled last
+let stream = null;
+let streamUrl = "";
+let heard = 0;
+let isGone = false;
+
+const now = () => performance.now() / 1000;
+
+/** The reading of a tank if it is live at this moment, else null. */
+export function liveReading(tank) {
+  const known = latest.get(tank);
+  return known && isLive(known) ? known.event : null;
+}
+
+const ageOf = (known) => (known.event.age_s ?? 0) + now() - known.arrived;
+const isLive = (known) => !isGone && known.event.is_live && known.event.counts !== null && ageOf(known) <= OLD_AFTER_S;
+
+/** Listen to the job of this page. */
+export function listen() {
+  const api = sheet().dataset.api;
+  if (!api) return;
+  if (stream && streamUrl === `${api}/live` && stream.readyState !== EventSource.CLOSED) return;
+  stream?.close();
+  streamUrl = `${api}/live`;
+  stream = new EventSource(streamUrl);
+  heard ||= now();
+  stream.addEventListener("open", back);
+  stream.addEventListener("reading", (message) => {
+    const event = JSON.parse(message.data);
+    heard = now();
+    latest.set(event.tank_id, { event, arrived: now() });
+    back();
+    show(event.tank_id);
+  });
+  stream.addEventListener("job", (message) => {
+    heard = now();
+    const grown = JSON.parse(message.data);
+    if (grown.number > Number(sheet().dataset.number) && !document.querySelector('[data-busy="true"]')) renew();
+  });
+  stream.addEventListener("rig", (message) => {
+    heard = now();
+    const rig = JSON.parse(message.data);
+    const place = document.querySelector('[data-part="rig"]');
+    if (place) place.textContent = `${volume(rig.shown_l)}${rig.is_pouring ? " …" : ""}`;
+  });
+  stream.addEventListener("ping", () => {
+    heard = now();
+  });
+  stream.addEventListener("bye", gone);
+}
+
+function gone() {
+  if (isGone) return;
+  isGone = true;
+  notice("offline", say("offline"));
+  for (const tank of latest.keys()) show(tank);
+}
+
+let isComingBack = false;
+
+async function back() {
+  heard = now();
+  const wasGone = isGone;
+  isGone = false;
+  clear("offline");
+  if ((!wasGone && !waiting().length) || isComingBack) return;
+  isComingBack = true;
+  try {
+    const { taken, refused } = await flush();
+    for (const { answer } of refused) notice("kept", answer.data.error);
+    if (taken && !refused.length) {
+      notice("well", say("sent"));
+      signal("recorded");
+    } else if (wasGone && !waiting().length && !refused.length) notice("well", say("back"));
+    if (taken || wasGone || refused.length) await renew();
+  } finally {
+    isComingBack = false;
+  }
+}
+
+/** Look twice a second whether what is shown is still true. */
+export function watch() {
+  setInterval(() => {
+    if (!stream) return;
+    if (now() - heard > GONE_AFTER_S) gone();
+    if (stream.readyState === EventSource.CLOSED) listen();
+    for (const tank of latest.keys()) show(tank);
+  }, 250);
+  window.addEventListener("offline", gone);
+  window.addEventListener("online", () => {
+    if (isGone) {
+      stream?.close();
+      listen();
+    }
+  });
+  document.addEventListener("visibilitychange", () => {
+    if (!document.hidden) listen();
+  });
+}
+
+function put(root, part, text) {
+  const place = root.querySelector(`[data-part="${part}"]`);
+  if (place && place.textContent !== text) place.textContent = text;
+}
+
+/** Show again what is known; called when the sheet stands anew. */
+export function showAll() {
+  listen();
+  for (const tank of latest.keys()) show(tank);
+}
+
+function show(tank) {
+  const known = latest.get(tank);
+  const { event } = known;
+  const live = isLive(known);
+  const counts = live ? event.counts : event.last_counts ?? event.counts;
+  const seconds = ageOf(known);
+  for (const root of document.querySelectorAll(`[data-live="${CSS.escape(tank)}"]`)) {
+    const hasOne = counts !== null && counts !== undefined;
+    root.dataset.state = live ? event.verdict ?? "too_early" : hasOne ? "old" : "none";
+    put(root, "counts", plain(counts, 0));
+    put(root, "age", hasOne ? say(live ? "ago" : "old", { age: age(seconds) }) : say("none-yet"));
+    put(root, "sign", live ? { steady: "■", not_steady: "▲" }[event.verdict] ?? "◌" : hasOne ? "⬣" : "◌");
+    put(root, "verdict", say(live ? event.verdict ?? "too_early" : "not-live"));
+    put(root, "reason", live ? reasonOf(event) : "");
+    put(root, "noise", live ? noiseOf(event) : "");
+    put(root, "trouble", event.trouble ? event.trouble.message : "");
+    announce(tank, live, event);
+  }
+  draw(tank, live, counts);
+}
+
+function reasonOf(event) {
+  const notes = (event.notes ?? []).map((note) => note.message).join(" ");
+  return [event.verdict === "steady" ? "" : event.reason ?? "", notes].filter(Boolean).join(" ");
+}
+
+function noiseOf(event) {
+  const parts = [];
+  if (event.litres !== null && event.litres !== undefined) {
+    parts.push(volume(event.litres) + (event.u95_l ? ` ±${volume(event.u95_l)}` : ""));
+  }
+  if (event.noise_counts !== null && event.noise_counts !== undefined) {
+    const shown = { counts: plain(event.noise_counts, 1), litres: event.noise_l === null || event.noise_l === undefined ? "" : volume(event.noise_l) };
+    parts.push(say(shown.litres ? "noise" : "noise-counts", shown));
+  }
+  return parts.join(" · ");
+}
+
+function announce(tank, live, event) {
+  const verdict = live ? event.verdict : "not-live";
+  const before = judged.get(tank);
+  if (verdict === before || verdict === null) return;
+  judged.set(tank, verdict);
+  const place = document.querySelector('[data-part="announce"]');
+  if (place && (verdict === "steady" || before === "steady")) place.textContent = say(verdict);
+  if (verdict === "steady" && before !== undefined) signal("steady");
+}
+
+function draw(tank, live, counts) {
+  const pour = document.querySelector(`[data-pour][data-tank="${CSS.escape(tank)}"]`);
+  const figure = pour?.querySelector("[data-drawing]");
+  if (!figure) return;
+  figure.classList.toggle("old", !live);
+  if (counts === null || counts === undefined) return;
+  for (const svg of figure.querySelectorAll("svg[data-mm-per-count]")) {
+    const { scale, countsEmpty, mmPerCount, tipMm } = svg.dataset;
+    const wetted = (counts - Number(countsEmpty)) * Number(mmPerCount);
+    const level = Number(tipMm) + Math.max(wetted, 0);
+    for (const part of svg.querySelectorAll('[data-part="level"]')) {
+      part.setAttribute("transform", `translate(0 ${(-level * Number(scale)).toFixed(2)})`);
+      part.classList.remove("unknown");
+    }
+    const words = svg.querySelector(".level-words");
+    if (words) words.textContent = wetted < 0 ? say("off-scale") : length(level);
+  }
+}

@@ -1,0 +1,140 @@
+// The pour: type the litres, press once, see the verdict.
+
+import { record, request, waiting, Unreachable } from "./api.js";
+import { busy, complain, reason } from "./ask.js";
+import { bodyOf, offerAnyway, settle, signed } from "./forms.js";
+import { plain, say, sayAll, typed } from "./say.js";
+import { draftKey, forget, renew, sheet } from "./sheet.js";
+import { signal } from "./signal.js";
+
+const tankUrl = () => `${sheet().dataset.api}/tanks/${encodeURIComponent(sheet().dataset.tank)}`;
+
+/** Record a pour, or put right the litres of the one in doubt. */
+export async function pour(form, extra = {}) {
+  if (form.dataset.busy === "true") return;
+  const input = form.elements.added_l;
+  const text = input ? typed(input) : "";
+  if (input && !text) {
+    complain(form, { error: say("need-litres"), field: "added_l" });
+    return;
+  }
+  if (waiting().some((item) => item.url.startsWith(tankUrl()))) {
+    complain(form, { error: say("waiting-to-send") });
+    return;
+  }
+  const isCorrection = form.dataset.mode === "correct";
+  const body = isCorrection
+    ? { pour: Number(form.dataset.pourNumber), finding: form.dataset.finding, answer: "corrected", added_l: text, reason: say("retyped") }
+    : { ...bodyOf(form), ...extra };
+  if (!isCorrection && form.dataset.planned) body.planned_l = Number(form.dataset.planned);
+  await post(form, isCorrection ? "/answers" : "/pours", body);
+}
+
+/** Send what a person decided, and show the verdict before the sheet is drawn anew. */
+async function post(form, route, plainBody) {
+  const body = await signed(plainBody);
+  if (!body) return;
+  busy(form, true);
+  try {
+    const answer = await record("POST", tankUrl() + route, body, draftKey(form));
+    offerAnyway(form, answer);
+    if (!(await settle(form, answer))) return;
+    forget(form);
+    const entry = document.querySelector('form[data-form="pour"]');
+    if (entry) forget(entry);
+    const { verdict } = answer.data;
+    if (verdict) tell(verdict);
+    signal(verdict?.blocks ? "finding" : "recorded");
+    await renew(verdict?.blocks ? "" : "litres");
+    if (verdict?.blocks) document.querySelector(".verdict button")?.focus({ preventScroll: true });
+  } finally {
+    busy(form, false);
+  }
+}
+
+/** The verdict in one sentence, at once; the drawn sheet follows. */
+function tell(verdict) {
+  const side = document.querySelector("[data-pour] .side");
+  if (!side) return;
+  for (const old of side.querySelectorAll(".verdict, .verdict-line")) old.remove();
+  const line = document.createElement("section");
+  line.className = "verdict-line";
+  line.dataset.first = "true";
+  const found = verdict.findings.find((finding) => finding.is_open);
+  line.textContent = `${verdict.blocks ? "▲" : "■"} ${found ? found.message : verdict.sentence}`;
+  side.querySelector("form.entry")?.after(line);
+}
+
+async function answer(button) {
+  const row = button.closest("[data-answers]");
+  const form = button.closest(".verdict");
+  const body = { pour: Number(row.dataset.pourNumber) || null, finding: row.dataset.finding, answer: button.dataset.answer };
+  if (button.dataset.answer === "kept") {
+    const why = await reason(say("keep-what"), sayAll("quick-keep"), button.textContent);
+    if (why === null) return;
+    body.reason = why;
+  } else if (button.dataset.answer === "repeated") body.reason = say("reread");
+  else {
+    body.reason = button.dataset.reason || say("taken-over");
+    if (button.dataset.addedL) body.added_l = Number(button.dataset.addedL);
+    if (button.dataset.counts) body.counts = Number(button.dataset.counts);
+  }
+  await post(form, "/answers", body);
+}
+
+async function voidPour(button) {
+  const why = await reason(say("void-what"), sayAll("quick-void"), button.firstChild.textContent.trim());
+  if (why === null) return;
+  const body = await signed({ reason: why });
+  if (!body) return;
+  const answered = await record("POST", `${sheet().dataset.api}/pours/${button.dataset.void}/void`, body);
+  const place = button.closest(".verdict") ?? document.querySelector("form.entry") ?? button.closest("section, div");
+  if (await settle(place, answered)) {
+    signal("recorded");
+    await renew("litres");
+  }
+}
+
+let timer = 0;
+
+/** Where the amount that is being typed should land. */
+export function foresee(form) {
+  clearTimeout(timer);
+  const place = document.querySelector('[data-part="landing"]');
+  const text = form.elements.added_l ? typed(form.elements.added_l) : "";
+  if (!place || form.dataset.mode === "correct" || !text) return;
+  timer = setTimeout(async () => {
+    try {
+      const found = await request("GET", `${tankUrl()}/forecast?added_l=${encodeURIComponent(text)}`);
+      if (typed(form.elements.added_l) !== text) return;
+      if (found.ok && found.data.counts !== undefined && found.data.counts !== null) {
+        place.textContent = say("land", { counts: plain(found.data.counts), band: plain(found.data.u95_counts) });
+      } else if (found.ok) place.textContent = say("no-land");
+    } catch (error) {
+      if (!(error instanceof Unreachable)) throw error;
+    }
+  }, 300);
+}
+
+async function rig(form) {
+  const answered = await request("POST", `${sheet().dataset.api}/rig/pour`, { litres: typed(form.elements.litres) });
+  if (!answered.ok) form.querySelector('[data-part="rig"]').textContent = answered.data.error;
+}
+
+export const handlers = { pour, rig };
+
+/** The buttons of the pour sheet. */
+export function click(event) {
+  const button = event.target.closest("button");
+  if (!button) return;
+  if (button.dataset.answer) answer(button);
+  if (button.dataset.void) voidPour(button);
+  if (button.dataset.do === "focus-litres") {
+    const input = document.getElementById("litres");
+    input.focus();
+    input.select();
+  }
+  if (button.dataset.do === "anyway" && button.closest("form").dataset.form === "pour") {
+    pour(button.closest("form"), { is_unsteady_kept: true });
+  }
+}

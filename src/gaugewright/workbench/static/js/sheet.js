@@ -1,0 +1,77 @@
+// One sheet: where it is, what is typed on it, and how it is drawn anew.
+
+const hooks = [];
+
+/** Call a function each time the sheet stands anew. */
+export function onSheet(hook) {
+  hooks.push(hook);
+}
+
+/** The sheet's own element, with the job, the tank and the entry number that it shows. */
+export function sheet() {
+  return document.getElementById("sheet");
+}
+
+/** Prepare the sheet that stands on the page. */
+export function start() {
+  const current = document.querySelector('#stages [aria-current="step"]');
+  if (current) {
+    const strip = current.parentElement;
+    strip.scrollLeft = current.offsetLeft - (strip.clientWidth - current.offsetWidth) / 2;
+  }
+  for (const form of document.querySelectorAll("form[data-form]")) restore(form);
+  for (const hook of hooks) hook();
+}
+
+let latest = 0;
+
+/** Fetch the page again and put its sheet in the place of the old one. */
+export async function renew(focusId = "") {
+  const turn = (latest += 1);
+  const answer = await fetch(location.href, { headers: { Accept: "text/html" }, cache: "no-store" });
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  if (turn !== latest || !fresh.getElementById("sheet")) return;
+  const held = document.activeElement?.id;
+  for (const id of ["title", "stages", "sheet"]) {
+    const old = document.getElementById(id);
+    const made = fresh.getElementById(id);
+    if (old && made) old.replaceWith(document.adoptNode(made));
+  }
+  start();
+  const next = document.getElementById(focusId || held || "");
+  if (next) next.focus({ preventScroll: !focusId });
+}
+
+/** The name under which what is typed into a form is kept on this device. */
+export function draftKey(form) {
+  const about = [form.dataset.url, form.dataset.mode, form.dataset.pourNumber].filter(Boolean).join("|");
+  return `gw-draft|${location.pathname}${location.search}|${form.dataset.form}|${about}`;
+}
+
+/** Keep what is typed. */
+export function keep(form) {
+  const kept = {};
+  for (const input of form.elements) {
+    if (!input.name || input.type === "file" || input.type === "hidden") continue;
+    if (input.type === "checkbox" || input.type === "radio") {
+      if (input.checked !== input.defaultChecked) kept[`${input.name}=${input.value}`] = input.checked;
+    } else if (input.value !== (input.defaultValue ?? "")) kept[input.name] = input.value;
+  }
+  if (Object.keys(kept).length) localStorage.setItem(draftKey(form), JSON.stringify(kept));
+  else localStorage.removeItem(draftKey(form));
+}
+
+/** Forget it: it is in the book. */
+export function forget(form) {
+  localStorage.removeItem(draftKey(form));
+}
+
+function restore(form) {
+  if (form.closest("dialog")) return;
+  const kept = JSON.parse(localStorage.getItem(draftKey(form)) ?? "{}");
+  for (const input of form.elements) {
+    const choice = `${input.name}=${input.value}`;
+    if ((input.type === "checkbox" || input.type === "radio") && choice in kept) input.checked = kept[choice];
+    else if (input.name && input.name in kept && input.type !== "file") input.value = kept[input.name];
+  }
+}

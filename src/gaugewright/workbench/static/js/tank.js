@@ -1,0 +1,65 @@
+// The tank editor: the drawing follows what is typed.
+
+import { record, request, Unreachable } from "./api.js";
+import { busy, complain } from "./ask.js";
+import { bodyOf, settle, signed } from "./forms.js";
+import { draftKey, forget, sheet } from "./sheet.js";
+import { signal } from "./signal.js";
+
+/** Show the sizes that the chosen shape has. */
+export function fitShape(form) {
+  const shape = form.elements["tank.shape"].value;
+  for (const box of form.querySelectorAll("[data-size]")) {
+    const belongs = box.dataset.shapes.split(" ").includes(shape);
+    box.hidden = !belongs;
+    box.querySelector("input").disabled = !belongs;
+  }
+}
+
+function described(form) {
+  const { tank, probe, name, reason } = bodyOf(form);
+  if (tank.end_depth_mm) tank.ends = "dished";
+  return { tank, probe: probe ?? {}, name: name ?? "", ...(reason ? { reason } : {}) };
+}
+
+let timer = 0;
+
+/** Draw what is typed so far; what is still missing is said quietly. */
+export function preview(form) {
+  clearTimeout(timer);
+  timer = setTimeout(async () => {
+    const words = document.querySelector('[data-part="preview-words"]');
+    const { tank, probe } = described(form);
+    try {
+      const url = `/jobs/${encodeURIComponent(sheet().dataset.job)}/preview`;
+      const answer = await request("POST", url, { tank, probe });
+      if (answer.ok) {
+        const fresh = new DOMParser().parseFromString(answer.data.text, "text/html");
+        document.querySelector('[data-part="preview"]').replaceChildren(...fresh.body.childNodes);
+        words.textContent = "";
+      } else words.textContent = answer.data.error;
+    } catch (error) {
+      if (!(error instanceof Unreachable)) throw error;
+    }
+  }, 250);
+}
+
+async function tank(form) {
+  if (form.dataset.busy === "true") return;
+  const id = form.elements.tank_id.value.trim();
+  const body = await signed(described(form));
+  if (!body) return;
+  busy(form, true);
+  try {
+    const url = `${sheet().dataset.api}/tanks/${encodeURIComponent(id)}`;
+    const answer = await record("PUT", url, body, draftKey(form));
+    if (!(await settle(form, answer))) return;
+    forget(form);
+    signal("recorded");
+    location.assign(`plan?tank=${encodeURIComponent(id)}`);
+  } finally {
+    busy(form, false);
+  }
+}
+
+export const handlers = { tank };
