@@ -27,16 +27,42 @@ from gaugewright.tank.description import Tank
 
 Floats = npt.NDArray[np.float64]
 
-DISTRUST = (
-    (1.0, 0.2, 0.75),
-    (1.0, 2.5, 0.13),
-    (3.0, 1.0, 0.08),
-    (8.0, 2.0, 0.025),
-    (20.0, 3.0, 0.015),
-)
-"""Scale of the walls' departure, of the sump, and what it was worth before any pour.
 
-Most tanks have no sump and some have one: two plain cases, not one wide one."""
+@dataclass(frozen=True, slots=True)
+class Trust:
+    """One degree of trust in a tank's description, and what it is worth before any pour."""
+
+    departure: float
+    """Scale of the walls' departure."""
+    sump: float
+    """Scale of the volume in or missing from the very bottom."""
+    worth: float
+
+    def prior_u(self, groups: tuple[str, ...]) -> Floats:
+        """Return the scale of every unknown, shape (p,)."""
+        own = {"departure": self.departure, "sump": self.sump}
+        return np.array([own.get(group, 1.0) for group in groups])
+
+
+DESCRIBED = (
+    Trust(1.0, 0.2, 0.75),
+    Trust(1.0, 2.5, 0.13),
+    Trust(3.0, 1.0, 0.08),
+    Trust(8.0, 2.0, 0.025),
+    Trust(20.0, 3.0, 0.015),
+)
+"""Most tanks have no sump and some have one: two plain cases, not one wide one."""
+OTHER_SHAPE = (
+    Trust(1.0, 0.2, 0.35),
+    Trust(1.0, 2.5, 0.1),
+    Trust(3.0, 1.0, 0.4),
+    Trust(8.0, 2.0, 0.15),
+)
+"""For a tank of another shape, which is only tried when the described one fails."""
+PLAIN = (Trust(1.0, 1.0, 1.0),)
+"""For the plain tanks of a fill without a tank file, which carry their own departures."""
+WRONG_FILE = 0.02
+"""What it was worth before any pour that the tank file describes another tank."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,13 +92,6 @@ class Fit:
     weights: Floats
 
 
-OTHER_SHAPES = ((1.0, 0.2, 0.35), (1.0, 2.5, 0.1), (3.0, 1.0, 0.4), (8.0, 2.0, 0.15))
-"""The same for a tank of another shape, which is only tried when the described one fails."""
-
-WRONG_FILE = 0.02
-"""What it was worth before any pour that the tank file describes another tank."""
-
-
 def fit(
     fill: Fill,
     tank: Tank | None = None,
@@ -85,9 +104,7 @@ def fit(
     if tank is None or probe is None:
         components = []
         for curves, worth in unknown_curves(fill, probe, assumed):
-            components += components_of(
-                fill, curves, assumed, float(np.log(worth)), doubts, ((1.0, 1.0, 1.0),)
-            )
+            components += components_of(fill, curves, assumed, float(np.log(worth)), doubts, PLAIN)
         return average(components)
     components = components_of(fill, curves_of(tank, probe, assumed), assumed, doubts=doubts)
     if doubtful(components):
@@ -96,7 +113,7 @@ def fit(
         share = float(np.log(WRONG_FILE / max(1, len(others))))
         for other in others:
             components += components_of(
-                fill, curves_of(other, there, assumed), assumed, share, doubts, OTHER_SHAPES
+                fill, curves_of(other, there, assumed), assumed, share, doubts, OTHER_SHAPE
             )
     return average(components)
 
@@ -113,17 +130,15 @@ def components_of(
     assumed: Assumptions,
     log_prior: float = 0.0,
     doubts: Doubts | None = None,
-    distrust: tuple[tuple[float, float, float], ...] = DISTRUST,
+    trusts: tuple[Trust, ...] = DESCRIBED,
 ) -> list[Component]:
     """Solve a fill for every degree of distrust of one description."""
     equations = equations_of(fill, curves, assumed, doubts)
-    is_departure = np.array([group == "departure" for group in equations.groups])
     found = []
-    is_sump = np.array([group == "sump" for group in equations.groups])
-    for scale, sump, worth in distrust:
-        prior_u = np.where(is_departure, scale, np.where(is_sump, sump, 1.0))
+    for trust in trusts:
+        prior_u = trust.prior_u(equations.groups)
         posterior = solve(equations, prior_u, curves.litres)
-        weight = posterior.log_evidence + float(np.log(worth)) + log_prior
+        weight = posterior.log_evidence + float(np.log(trust.worth)) + log_prior
         found.append(
             Component(
                 curves,
@@ -131,7 +146,7 @@ def components_of(
                 prior_u,
                 posterior,
                 weight,
-                scale,
+                trust.departure,
                 assumed.u_move_deg / assumed.u_slope_deg,
             )
         )
