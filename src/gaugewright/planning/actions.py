@@ -1,0 +1,304 @@
+"""What teaches the most: pours and checks ranked on the fit's own covariance.
+
+Stops and checks are added one after the other, each time the one that leaves the
+least error; a fill stops being worth more work when the best one left gains little.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from gaugewright.errors import InputError
+from gaugewright.planning.outlook import Checks, Outlook, imagined, outlook
+from gaugewright.probe import Probe
+from gaugewright.table.assumptions import Assumptions
+from gaugewright.table.curves import Curves, curves_of
+from gaugewright.table.fill import Fill, Pour
+from gaugewright.table.fit import DESCRIBED, Trust
+from gaugewright.table.rows import Doubts, Setting
+from gaugewright.tank.description import Tank
+
+Floats = npt.NDArray[np.float64]
+
+LITRES_PER_MIN = 35.0
+"""Flow of a hand-held dispenser. Common practice, no source."""
+MINUTES_A_STOP = 3.0
+"""Stopping, waiting for a steady reading, writing it down. Common practice, no source."""
+CHECKS = {
+    "slope": ("read the slope of the vehicle with an inclinometer, along and across", 2.0),
+    "meter": ("check the meter against a measured can of 100 L", 12.0),
+    "dip": ("dip the drained tank at the probe's place", 3.0),
+    "temperatures": ("read the fuel's temperature at the meter and in the tank", 4.0),
+}
+FULL_SHARE = 0.97
+"""Where the last stop is made, as a share of the scale: just short of the probe's top."""
+PAYS_SHARE = 0.02
+"""A step that takes away less than this share of the error no longer pays."""
+PLACES = 20
+MOST_STOPS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedPour:
+    """One pour of the plan."""
+
+    step: int
+    add_l: float
+    expected_counts: float
+    u_counts: float
+    """Standard uncertainty of the counts, from what is known before the fill. [counts]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One thing to do, with what is left open after it and all before it."""
+
+    kind: str
+    """``stop`` or one of the checks."""
+    what: str
+    at_l: float | None
+    """For a stop: total litres poured by then. [L]"""
+    error_left_l: float
+    """Typical largest error anywhere on the scale after it. [L]"""
+    minutes: float
+
+
+@dataclass(frozen=True, eq=False)
+class PourPlan:
+    """The pours to make, the checks that pay, and how good the table will be."""
+
+    pours: tuple[PlannedPour, ...]
+    checks: Checks
+    actions: tuple[Action, ...]
+    """All actions in the order of what they teach."""
+    error_left_l: float
+    """Typical largest error anywhere on the scale. [L]"""
+    half_width_l: float
+    """Largest half-width of the 95 % band. [L]"""
+    litres: float
+    """Fuel that the fill takes. [L]"""
+    minutes: float
+    why_it_ends: str
+
+
+def plan_pours(
+    tank: Tank,
+    probe: Probe,
+    *,
+    pours: int | None = None,
+    within_l: float | None = None,
+    fuel_l: float | None = None,
+    with_checks: bool = True,
+    assumed: Assumptions | None = None,
+) -> PourPlan:
+    """Return the stops and checks that leave the least error.
+
+    ``pours``: as many stops. ``within_l``: as few as reach this error. ``fuel_l``: with no
+    more fuel than this.  Without any of them, as many as pay.  [L]
+    """
+    assumed = Assumptions() if assumed is None else assumed
+    if pours is not None and not 1 <= pours <= 60:
+        raise InputError(f"must be 1 to 60, found {pours}", field="pours")
+    for name, value in (("within_l", within_l), ("fuel_l", fuel_l)):
+        if value is not None and not value > 0:
+            raise InputError(f"must be above 0 L, found {value:g}", field=name)
+    curves = curves_of(tank, probe, assumed)
+    return _Planner(curves, assumed, pours, within_l, fuel_l, with_checks).plan()
+
+
+@dataclass(frozen=True, eq=False)
+class _State:
+    stops_l: tuple[float, ...]
+    checks: Checks
+
+    def with_stop(self, at_l: float) -> "_State":
+        return replace(self, stops_l=tuple(sorted({*self.stops_l, at_l})))
+
+
+@dataclass(frozen=True, eq=False)
+class _Planner:
+    curves: Curves
+    assumed: Assumptions
+    pours: int | None
+    within_l: float | None
+    fuel_l: float | None
+    with_checks: bool
+    trusts: tuple[Trust, ...] = DESCRIBED[:3]
+
+    def plan(self) -> PourPlan:
+        top = self._litres_at(FULL_SHARE)
+        if self.fuel_l is not None:
+            top = min(top, self.fuel_l)
+        state = _State((round(top, 1),), Checks())
+        seen = self._look(state)
+        actions = [self._stop_action(state.stops_l[0], seen, 0.0)]
+        ending = "every action that pays is in the plan"
+        while True:
+            if self.within_l is not None and seen.largest_error_l <= self.within_l:
+                ending = f"the wanted error of {self.within_l:g} L is reached"
+                break
+            best = self._best(state)
+            if best is None:
+                ending = "all stops and checks are in the plan"
+                break
+            after, found, action = best
+            gain = seen.largest_error_l - found.largest_error_l
+            must = self.pours is not None and len(state.stops_l) < self.pours
+            if not must and gain < PAYS_SHARE * seen.largest_error_l:
+                if self.within_l is not None:
+                    ending = (
+                        f"further pours no longer pay; {self.within_l:g} L cannot be reached "
+                        "with these means"
+                    )
+                break
+            state, seen = after, found
+            actions.append(action)
+        return self._told(state, seen, actions, ending)
+
+    def _look(self, state: _State) -> Outlook:
+        fill = imagined(self.curves, state.stops_l, state.checks, self.assumed)
+        return outlook(fill, self.curves, self.assumed, self.trusts)
+
+    def _litres_at(self, share: float) -> float:
+        """Litres poured when so much of the scale is wet. [L]"""
+        curves = self.curves
+        inside = float(np.interp(share * curves.top_mm, curves.wetted_mm, curves.litres))
+        return inside - self.assumed.residue_l
+
+    def places(self) -> list[float]:
+        """Total litres at which a stop may be made: below the tip, just above it, and up."""
+        tip = float(self.curves.litres[self.curves.tip_index]) - self.assumed.residue_l
+        above = [self._litres_at(float(s)) for s in np.linspace(0.03, FULL_SHARE, PLACES)]
+        u_tip = self._u_tip_l()
+        places = [tip - 1.5 * u_tip, *above]
+        top = above[-1] if self.fuel_l is None else min(self.fuel_l, above[-1])
+        return [round(p, 1) for p in places if 1.0 <= p <= top]
+
+    def _u_tip_l(self) -> float:
+        """How well the dead stock is known before the first pour. [L]"""
+        columns = self.curves.effects[:, self.curves.tip_index]
+        return float(np.hypot(np.sqrt(np.sum(columns**2)), self.assumed.u_residue_l))
+
+    def _best(self, state: _State) -> tuple[_State, Outlook, Action] | None:
+        options: list[tuple[_State, Outlook, Action]] = []
+        most = MOST_STOPS if self.pours is None else self.pours
+        if len(state.stops_l) < most:
+            for at_l in self.places():
+                if min(abs(at_l - other) for other in state.stops_l) < 2.0:
+                    continue
+                after = state.with_stop(at_l)
+                seen = self._look(after)
+                options.append((after, seen, self._stop_action(at_l, seen, MINUTES_A_STOP)))
+        if self.with_checks:
+            for kind, (what, minutes) in CHECKS.items():
+                if not getattr(state.checks, kind):
+                    after = replace(state, checks=replace(state.checks, **{kind: True}))
+                    seen = self._look(after)
+                    left = seen.largest_error_l
+                    options.append((after, seen, Action(kind, what, None, left, minutes)))
+        if not options:
+            return None
+        must_stop = self.pours is not None and len(state.stops_l) < self.pours
+        pays = [o for o in options if o[2].kind != "stop"] if not must_stop else options
+        chosen = min(pays or options, key=lambda o: o[1].largest_error_l)
+        if self.pours is None:
+            chosen = min(options, key=lambda o: o[1].largest_error_l)
+        return chosen
+
+    def _stop_action(self, at_l: float, seen: Outlook, minutes: float) -> Action:
+        tip = float(self.curves.litres[self.curves.tip_index]) - self.assumed.residue_l
+        where = "just below the tip" if at_l < tip else "and read the probe"
+        return Action(
+            "stop",
+            f"stop at {at_l:.1f} L {where}",
+            at_l,
+            seen.largest_error_l,
+            minutes or MINUTES_A_STOP + at_l / LITRES_PER_MIN,
+        )
+
+    def _told(self, state: _State, seen: Outlook, actions: list[Action], ending: str) -> PourPlan:
+        return PourPlan(
+            planned(self.curves, state.stops_l, state.checks, self.assumed),
+            state.checks,
+            tuple(actions),
+            seen.largest_error_l,
+            seen.half_width_l,
+            state.stops_l[-1],
+            sum(action.minutes for action in actions),
+            ending,
+        )
+
+
+def planned(
+    curves: Curves, stops_l: tuple[float, ...], checks: Checks, assumed: Assumptions
+) -> tuple[PlannedPour, ...]:
+    """Return the pours between stops with the counts that each should bring."""
+    fill = imagined(curves, stops_l, checks, assumed)
+    setting = Setting(fill, curves, assumed, Doubts())
+    wetted = curves.wetted_mm[curves.tip_index :]
+    counts = curves.probe.counts_of(wetted)
+    mm_per_count = abs(curves.probe.mm_per_count)
+    u_reading = assumed.u_counts * abs(curves.probe.counts_full - curves.probe.counts_empty) / 4095
+    found = []
+    first = fill.pours[0]
+    rows = setting.readings((first,) * len(wetted), wetted)
+    for index, pour in enumerate(fill.pours[1:], start=1):
+        target = float(setting.poured[index]) + setting.start[0]
+        at = float(np.interp(target, rows.litres, counts))
+        near = int(np.argmin(np.abs(counts - at)))
+        design = setting.design(
+            rows.effects[[near]], rows.slopes[[near]], np.array([index], dtype=np.intp)
+        )[0]
+        own_l2 = float(design @ design) + index * assumed.u_delivery_l**2
+        per_count = max(float(rows.per_mm_l[near]) * mm_per_count, 1e-9)
+        below = target <= float(rows.litres[0])
+        u = u_reading if below else float(np.hypot(np.sqrt(own_l2) / per_count, u_reading))
+        found.append(PlannedPour(index, round(pour.added_l, 1), round(at), round(u, 1)))
+    return tuple(found)
+
+
+def next_action(
+    fill: Fill, tank: Tank, probe: Probe, assumed: Assumptions | None = None
+) -> tuple[Action | None, Outlook]:
+    """Return the next best action after the pours so far, and what is left open without it.
+
+    ``None`` where nothing that is left pays.
+    """
+    assumed = Assumptions() if assumed is None else assumed
+    curves = curves_of(tank, probe, assumed)
+    planner = _Planner(curves, assumed, None, None, None, with_checks=True)
+    here = outlook(fill, curves, assumed, planner.trusts)
+    inside = sum(p.added_l for p in fill.pours)
+    options = []
+    for at_l in planner.places():
+        if at_l < inside + 2.0:
+            continue
+        wetted = float(np.interp(at_l + assumed.residue_l, curves.litres, curves.wetted_mm))
+        last = fill.pours[-1]
+        counts = float(np.rint(probe.counts_of(max(wetted, 0.0))))
+        coming = Pour(
+            last.step + 1,
+            at_l - inside,
+            counts,
+            pitch_deg=last.pitch_deg,
+            roll_deg=last.roll_deg,
+            fuel_c=last.fuel_c,
+            meter_c=last.meter_c,
+        )
+        seen = outlook(replace(fill, pours=(*fill.pours, coming)), curves, assumed, planner.trusts)
+        minutes = MINUTES_A_STOP + (at_l - inside) / LITRES_PER_MIN
+        options.append(
+            Action(
+                "stop",
+                f"add {at_l - inside:.1f} L and read the probe",
+                at_l,
+                seen.largest_error_l,
+                minutes,
+            )
+        )
+    if not options:
+        return None, here
+    best = min(options, key=lambda a: a.error_left_l)
+    pays = here.largest_error_l - best.error_left_l >= PAYS_SHARE * here.largest_error_l
+    return (best if pays else None), here
