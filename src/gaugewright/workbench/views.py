@@ -164,6 +164,7 @@ def _render(page: Page, template: str, **values: Any) -> str:
     context: dict[str, Any] = {
         "page": page,
         "write": _figures(page),
+        "translate": say,
         "stage_names": stage_names(say),
         "shape_names": shape_names(say),
         "size_names": size_names(say),

@@ -172,7 +172,6 @@ def fact_names(say: Say) -> dict[str, str]:
         "registration": say("Registration or fleet number"),
         "fuel": say("Fuel"),
         "odometer": say("Odometer or hours"),
-        "supply_v": say("Supply voltage measured"),
         "tracker": say("Device that will read the probe"),
         "condition": say("Condition of tank and brackets"),
     }

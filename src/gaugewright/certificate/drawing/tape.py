@@ -86,7 +86,7 @@ def tape_drawing(
         parts.append(
             svg.group(
                 svg.element("path", d=pointer, class_="f-ink", fill=svg.INK),
-                svg.line(x, frame.y0, x + width, frame.y0, 2.4),
+                svg.line(x, frame.y0, x + 14, frame.y0, 2.4),
                 class_="live" if live_mm is not None else "live unknown",
                 data_part="level",
                 transform=lifted(frame, live_mm),

@@ -3,7 +3,7 @@
 import { request } from "./api.js";
 import { complain } from "./ask.js";
 import { signed, settle } from "./forms.js";
-import { say } from "./say.js";
+import { plain, say } from "./say.js";
 import { renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 
@@ -31,36 +31,54 @@ function drip(button) {
 /** Fill the form of an instrument from the kinds that there are. */
 export async function instrumentForm(form) {
   kinds ??= (await request("GET", "/api/instruments/kinds")).data;
+  if (!form.isConnected) return;
   const now = JSON.parse(form.dataset.now);
-  const select = form.elements.kind;
-  select.replaceChildren(
-    ...kinds.kinds.map((kind) => new Option(kind.title ?? kind.kind, kind.kind, false, kind.kind === now.kind)),
+  form.elements.kind.replaceChildren(
+    ...kinds.map(({ kind }) => new Option(say(`kind-${kind}`), kind, false, kind === now.kind)),
   );
   fields(form, now);
 }
 
 function fields(form, now) {
-  const kind = kinds.kinds.find((found) => found.kind === form.elements.kind.value);
-  const place = form.querySelector('[data-part="settings"]');
-  place.replaceChildren(
-    ...kind.fields.map((field) => {
-      const box = document.createElement("div");
-      box.className = "f";
-      const label = document.createElement("label");
-      label.htmlFor = `set-${field.name}`;
-      label.textContent = field.label ?? field.name;
-      const input = document.createElement(field.choices ? "select" : "input");
-      input.id = label.htmlFor;
-      input.name = field.name;
-      input.dataset.type = field.type;
-      const value = now.kind === kind.kind ? now[field.name] : field.default;
-      if (field.choices) input.replaceChildren(...field.choices.map((one) => new Option(one, one)));
-      input.value = value ?? "";
-      box.append(label, input);
-      return box;
-    }),
-  );
-  form.querySelector('[data-part="tester"]').hidden = !kind.fields.some((field) => field.name === "pattern");
+  const kind = kinds.find((found) => found.kind === form.elements.kind.value);
+  const box = (asked) => field(asked, now.kind === kind.kind ? now[asked.name] : asked.default);
+  const usual = new Set(["counts_min", "counts_max", "silent_after_s", "frozen_after_s", "retry_first_s", "retry_most_s"]);
+  const own = kind.settings.filter(({ name }) => !usual.has(name)).map(box);
+  const more = document.createElement("details");
+  const title = document.createElement("summary");
+  title.textContent = say("more-settings");
+  more.append(title, ...kind.settings.filter(({ name }) => usual.has(name)).map(box));
+  form.querySelector('[data-part="settings"]').replaceChildren(...own, more);
+  form.querySelector('[data-part="tester"]').hidden = !kind.settings.some(({ name }) => name === "pattern");
+}
+
+function field(asked, value) {
+  const box = document.createElement("div");
+  box.className = "f";
+  const label = document.createElement("label");
+  label.htmlFor = `set-${asked.name}`;
+  const { words, unit } = named(asked.name);
+  label.textContent = unit ? `${words} [${unit}]` : words;
+  const choices = asked.type.startsWith("Literal[")
+    ? asked.type.slice(8, -1).split(",").map((one) => one.trim().replace(/^['"]|['"]$/g, ""))
+    : asked.type === "bool" ? ["true", "false"] : null;
+  const input = document.createElement(choices ? "select" : "input");
+  if (choices) input.replaceChildren(...choices.map((one) => new Option(one, one)));
+  input.id = label.htmlFor;
+  input.name = asked.name;
+  input.dataset.type = asked.type;
+  input.required = asked.is_required;
+  input.autocomplete = "off";
+  input.value = value ?? "";
+  box.append(label, input);
+  return box;
+}
+
+/** A setting's name in words, its unit apart. */
+function named(name) {
+  const unit = /_s$/.test(name) ? "s" : /_hz$/.test(name) ? "Hz" : "";
+  const words = (unit ? name.replace(/_[a-z]+$/, "") : name).replaceAll("_", " ");
+  return { words: words[0].toUpperCase() + words.slice(1), unit };
 }
 
 function settingsOf(form) {
@@ -70,7 +88,7 @@ function settingsOf(form) {
     if (text === "") continue;
     const type = input.dataset.type;
     if (type === "bool") settings[input.name] = text === "true";
-    else if (type === "int" || type === "float") settings[input.name] = Number(text.replace(",", "."));
+    else if (/^(int|float|Literal\[\d)/.test(type)) settings[input.name] = Number(text.replace(",", "."));
     else settings[input.name] = text;
   }
   return settings;
@@ -94,9 +112,9 @@ async function tryPattern(form) {
   }
   complain(form, null);
   form.querySelector('[data-part="found"]').replaceChildren(
-    ...(answer.data.found ?? answer.data.lines ?? []).map((found) => {
+    ...answer.data.map((found) => {
       const item = document.createElement("li");
-      item.textContent = typeof found === "string" ? found : `${found.line ?? ""} → ${found.counts ?? found.error ?? found.message ?? "–"}`;
+      item.textContent = `${found.problem === null ? "■" : "▲"} ${found.line} → ${found.problem ?? plain(found.counts, 1)}`;
       return item;
     }),
   );

@@ -57,6 +57,7 @@ async function send(form, extra = {}) {
   const plainBody = { ...bodyOf(form), ...extra };
   const body = "anonymous" in form.dataset ? plainBody : await signed(plainBody);
   if (!body) return;
+  if (form.dataset.absolute) delete body.on;
   const url = form.dataset.absolute ?? sheet().dataset.api + form.dataset.url;
   busy(form, true);
   try {
