@@ -23,10 +23,14 @@ class Taken:
     """Typed by hand; ``None`` takes the live steady reading."""
     is_unsteady_kept: bool = False
     """Take a live reading although it is not steady; it is marked as such."""
+    heard: Heard | None = None
+    """A reading that was taken already."""
 
 
 def reading_of(yard: Yard, job: str, tank_id: str, taken: Taken) -> Heard:
     """Return the reading to record.  Raises `UnsteadyError` as `instruments.heard`."""
+    if taken.heard is not None:
+        return taken.heard
     if taken.counts is not None:
         return Heard(taken.counts, None, False, "", None, None, TYPED_BY_HAND)
     return heard(yard, job, tank_id, is_unsteady_kept=taken.is_unsteady_kept)

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
-from typing import Any, get_type_hints
+from typing import Any, get_args, get_type_hints
 
 from gaugewright.app.lists import INSTRUMENTS_FACT
 from gaugewright.app.live import Heard
@@ -15,6 +15,7 @@ from gaugewright.instruments.settings import Plain, SourceSettings
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.kinds import FactsChanged
 from gaugewright.journal.state import JobState
+from gaugewright.table.delimited import number, whole_number
 
 TYPED_BY_HAND = "typed by hand"
 
@@ -125,7 +126,25 @@ def tried(pattern: str, lines: Sequence[str]) -> tuple[Trial, ...]:
 def _settings_of(mapping: Mapping[str, Any]) -> SourceSettings:
     if mapping.get("kind") == "replay":
         mapping = {"kind": "replay: not offered here"}
-    return settings_of(mapping)
+    kind = KINDS.get(str(mapping.get("kind")))
+    hints = {} if kind is None else get_type_hints(kind)
+    return settings_of({n: _as_asked(n, v, hints.get(n)) for n, v in mapping.items()})
+
+
+def _as_asked(name: str, value: Any, hint: Any) -> Any:
+    """Return a figure that came as text, as a form sends it, as the number that is asked for.
+
+    >>> _as_asked("timeout_s", "0,5", float), _as_asked("address", "", int | None)
+    (0.5, None)
+    """
+    wanted = set(get_args(hint)) or {hint}
+    if not isinstance(value, str) or str in wanted or hint is None:
+        return value
+    if not value.strip() and type(None) in wanted:
+        return None
+    if int in wanted or all(isinstance(each, int) for each in wanted):
+        return whole_number(value, field=name)
+    return number(value, field=name) if float in wanted else value
 
 
 def _asked(settings: type[SourceSettings]) -> list[SettingAsked]:

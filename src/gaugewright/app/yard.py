@@ -9,6 +9,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from threadpoolctl import threadpool_limits
+
 from gaugewright.app.live import LiveDesk
 from gaugewright.app.scales import scales_of
 from gaugewright.errors import ChainError, JournalError, StateError
@@ -49,6 +51,15 @@ class RigHere:
 
 def _utc_now() -> datetime:
     return datetime.now(UTC)
+
+
+def use_one_thread_for_matrices() -> None:
+    """Let linear algebra of this program run on one thread from here on.
+
+    The matrices of a fill are so small that threads which wait for each other make a
+    verdict several times slower.
+    """
+    threadpool_limits(limits=1, user_api="blas")
 
 
 class Yard:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import uvicorn
 
-from gaugewright.app.yard import Yard
+from gaugewright.app.yard import Yard, use_one_thread_for_matrices
 from gaugewright.errors import InputError
 from gaugewright.workbench.guard import Door
 from gaugewright.workbench.live_routes import PairingAnswer, pairing_answer
@@ -75,8 +75,11 @@ class Workbench:
 def prepare(yard: Yard, *, port: int | None = None, lan: bool = False) -> Workbench:
     """Return a server for a yard, its port taken but nothing answered yet.
 
+    From here on linear algebra runs on one thread: the matrices of a fill are so small that
+    threads which wait for each other make a verdict several times slower.
     Raises `InputError` if the port cannot be had.
     """
+    use_one_thread_for_matrices()
     host = "0.0.0.0" if lan else LOOPBACK
     listening = _listen(host, port)
     taken = listening.getsockname()[1]
