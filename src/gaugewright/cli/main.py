@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from gaugewright import __version__
-from gaugewright.cli import calibrate, compare, export, rig, tank, thin
+from gaugewright.cli import calibrate, compare, demo, export, rig, tank, thin
 from gaugewright.cli.output import show
 from gaugewright.cli.program import Program
 
@@ -19,6 +19,7 @@ app = typer.Typer(
     epilog="Example: gaugewright calibrate pours.csv --tank tank.toml --out table.csv",
 )
 
+app.command("demo", epilog=demo.EXAMPLE)(demo.demo)
 app.command("tank", epilog=tank.EXAMPLE)(tank.tank)
 app.command("calibrate", epilog=calibrate.EXAMPLE)(calibrate.calibrate)
 app.command("thin", epilog=thin.EXAMPLE)(thin.thin)
