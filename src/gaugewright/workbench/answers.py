@@ -66,23 +66,6 @@ class Problem:
     """The last entry, to look at and build on."""
 
 
-PROBLEMS: dict[int | str, dict[str, Any]] = {
-    status: {"model": Problem, "description": words}
-    for status, words in (
-        (400, "The request cannot be read."),
-        (401, "This device is not paired."),
-        (403, "The request does not come from a page of this server."),
-        (404, "It is not there."),
-        (409, "The job does not allow it now, or somebody else came first."),
-        (413, "Too large."),
-        (422, "Something that was given is wrong."),
-        (429, "Too many wrong codes."),
-        (503, "The book cannot be written, or the instrument failed."),
-    )
-}
-"""The answers that every address can give beside its own."""
-
-
 def yard_of(request: Request) -> Yard:
     """Return the yard that this server works for."""
     yard = request.app.state.yard

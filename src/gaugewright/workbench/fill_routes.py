@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from starlette.responses import Response
 
 from gaugewright.app import filling, proving, typed
@@ -15,7 +15,6 @@ from gaugewright.journal import fill_kinds as fk
 from gaugewright.table.export import export_csv, export_json, export_xlsx
 from gaugewright.workbench import bodies
 from gaugewright.workbench.answers import (
-    PROBLEMS,
     RecordedAnswer,
     VisitorHere,
     YardHere,
@@ -23,8 +22,9 @@ from gaugewright.workbench.answers import (
     stamp_of,
 )
 from gaugewright.workbench.job_routes import EntryNumber, taken_of
+from gaugewright.workbench.schema import Router
 
-router = APIRouter(prefix="/api/jobs/{job}", responses=PROBLEMS)
+router = Router(prefix="/api/jobs/{job}")
 
 MEDIA_TYPES = {
     "csv": "text/csv; charset=utf-8",

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, File, Form, Path, Query, Request, UploadFile
+from fastapi import File, Form, Path, Query, Request, UploadFile
 from starlette.responses import Response
 
 from gaugewright.app import bench, photos, survey, typed
@@ -17,7 +17,6 @@ from gaugewright.journal.book import BookSettings
 from gaugewright.journal.exchange import Imported
 from gaugewright.workbench import bodies
 from gaugewright.workbench.answers import (
-    PROBLEMS,
     EntryAnswer,
     RecordedAnswer,
     VisitorHere,
@@ -26,8 +25,9 @@ from gaugewright.workbench.answers import (
     recorded_answer,
     stamp_of,
 )
+from gaugewright.workbench.schema import Router
 
-router = APIRouter(prefix="/api", responses=PROBLEMS)
+router = Router(prefix="/api")
 
 EntryNumber = Annotated[int, Path(ge=1, le=bodies.MOST_ENTRIES)]
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import JSONResponse, StreamingResponse
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
@@ -17,7 +17,6 @@ from gaugewright.instruments.pattern import Trial
 from gaugewright.instruments.rig_orders import order
 from gaugewright.workbench import bodies
 from gaugewright.workbench.answers import (
-    PROBLEMS,
     DoorHere,
     RecordedAnswer,
     VisitorHere,
@@ -27,9 +26,10 @@ from gaugewright.workbench.answers import (
 )
 from gaugewright.workbench.guard import cookie_text
 from gaugewright.workbench.pairing import CODE_LASTS_S, PairingError
+from gaugewright.workbench.schema import Router
 from gaugewright.workbench.stream import MOST_STREAMS, Streams, live_events
 
-router = APIRouter(prefix="/api", responses=PROBLEMS)
+router = Router(prefix="/api")
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,8 @@ class Workbench:
         threading.Thread(target=told, daemon=True).start()
         try:
             self.server.run(sockets=self.sockets)
+        except KeyboardInterrupt:
+            pass  # that is how a person ends it, after the server has closed
         finally:
             self.yard.close()
 

@@ -18,6 +18,7 @@ from gaugewright.errors import GaugewrightError
 from gaugewright.journal.kinds import STAGES
 from gaugewright.workbench import bodies, fill_routes, job_routes, live_routes, views
 from gaugewright.workbench.answers import (
+    Problem,
     YardHere,
     answer_error,
     answer_http,
@@ -25,7 +26,10 @@ from gaugewright.workbench.answers import (
     page_of,
 )
 from gaugewright.workbench.guard import Door, Guard
+from gaugewright.workbench.schema import openapi_of
 from gaugewright.workbench.stream import Streams
+
+ROUTERS = (job_routes.router, fill_routes.router, live_routes.router)
 
 
 def build_app(
@@ -56,12 +60,19 @@ def build_app(
     app.add_exception_handler(GaugewrightError, answer_error)
     app.add_exception_handler(RequestValidationError, answer_validation)
     app.add_exception_handler(HTTPException, answer_http)
-    for room in (job_routes, fill_routes, live_routes):
-        app.include_router(room.router)
+    for router in ROUTERS:
+        app.include_router(router)
     _add_pages(app)
     app.mount("/static", StaticFiles(directory=views.STATIC), name="static")
+    app.openapi = lambda: _openapi(app)  # type: ignore[method-assign]
     app.add_middleware(Guard, door=app.state.door)
     return app
+
+
+def _openapi(app: FastAPI) -> dict[str, Any]:
+    if app.openapi_schema is None:
+        app.openapi_schema = openapi_of(app, ROUTERS, Problem)
+    return app.openapi_schema
 
 
 def _add_pages(app: FastAPI) -> None:
