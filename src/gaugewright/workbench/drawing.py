@@ -108,7 +108,7 @@ def slope_in(section: Section, pitch_deg: float | None, roll_deg: float | None) 
     return slope_of(pitch_deg or 0.0, "pitch_deg")
 
 
-def plot_drawing(picture: TankPicture, write: Figures, say: Say) -> str | None:
+def plot_drawing(picture: TankPicture, write: Figures, say: Say) -> Drawn | None:
     """Draw the tank's table with its band and the check pours; ``None`` without a table."""
     made = picture.table
     if made is None:
@@ -141,7 +141,10 @@ def plot_drawing(picture: TankPicture, write: Figures, say: Say) -> str | None:
         band=say("band and pours against the table, ± {unit}").format(unit=unit),
         per_litre=from_litres(1.0, unit),
     )  # fmt: skip
-    return table_plot(table, points, text)
+    return Drawn(
+        table_plot(table, points, text),
+        table_plot(table, points, text, 360, 400, css_class="dwg plot narrow"),
+    )
 
 
 def _both(sheet: Sheet, names: str) -> Drawn:
@@ -189,17 +192,18 @@ def _tip_words(probe: Probe | None, write: Figures, say: Say) -> str:
 def _points(picture: TankPicture, table: Table) -> list[Point]:
     """Give the pours that stand, and the check pours, as points of the plot.
 
-    What lay in the tank before the first pour is what the table says there.
+    What lay in the tank before the first pour is not known to the pours: they are moved
+    together to where they lie about the table on the average.
     """
     assert picture.fill is not None
     standing = [p for p in picture.fill.pours if p.voided is None and p.total_l is not None]
-    inside = [p for p in standing if table.counts[0] <= p.counts <= table.counts[-1]]
+    inside = [p for p in standing if table.counts[0] < p.counts <= table.counts[-1]]
     if not inside:
         return []
-    start = inside[0]
-    base = float(table.litres_at(start.counts)) - (start.total_l or 0.0)
     sign = -1.0 if picture.fill.is_draining else 1.0
-    return [Point(p.counts, base + sign * (p.total_l or 0.0)) for p in inside]
+    moved = [sign * (p.total_l or 0.0) for p in inside]
+    base = float(np.mean(table.litres_at([p.counts for p in inside]) - moved))
+    return [Point(p.counts, base + litres) for p, litres in zip(inside, moved, strict=True)]
 
 
 def _sentence(

@@ -156,7 +156,7 @@ def size_names(say: Say) -> dict[str, str]:
         "end_depth_mm": say("Depth of the dished ends"),
         "step_length_mm": say("Length of the step"),
         "step_height_mm": say("Height of the step"),
-        "wall_mm": say("Wall; leave empty if the sizes are inside sizes"),
+        "wall_mm": say("Wall thickness"),
         "x_mm": say("From the front end"),
         "y_mm": say("From the left side"),
         "tip_clearance_mm": say("Tip above the bottom"),
@@ -174,4 +174,15 @@ def fact_names(say: Say) -> dict[str, str]:
         "odometer": say("Odometer or hours"),
         "tracker": say("Device that will read the probe"),
         "condition": say("Condition of tank and brackets"),
+    }
+
+
+def kind_names(say: Say) -> dict[str, str]:
+    """Give the kinds of instruments in the reader's language."""
+    return {
+        "serial_text": say("Lines of text on a serial line"),
+        "modbus_tcp": say("Modbus TCP"),
+        "modbus_rtu": say("Modbus RTU"),
+        "j1939": say("CAN J1939"),
+        "manual": say("Typed by hand"),
     }

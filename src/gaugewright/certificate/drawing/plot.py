@@ -46,8 +46,9 @@ def nice_step(span: float, most: int) -> float:
 
 
 def table_plot(
-    table: Table, points: Sequence[Point], text: PlotWords, width: float = 700, height: float = 520
-) -> str:
+    table: Table, points: Sequence[Point], text: PlotWords,
+    width: float = 700, height: float = 520, css_class: str = "dwg plot wide",
+) -> str:  # fmt: skip
     """Draw a table and its band to scale.  Where the band is unknown, only the table.
 
     >>> table = Table(np.array([0, 4000]), np.array([4.0, 400.0]), None)
@@ -56,7 +57,7 @@ def table_plot(
     True
     """
     is_banded = table.u_litres is not None
-    left, right, size = 74.0, 30.0, 15.0
+    left, right, size = (74.0, 30.0, 15.0) if width >= 600 else (48.0, 24.0, 14.0)
     upper = (20.0, height * (0.58 if is_banded else 0.86))
     lower = (upper[1] + 46.0, height - 54.0)
     x_of = Axis(float(table.counts[0]), float(table.counts[-1]), left, width - right)
@@ -77,7 +78,7 @@ def table_plot(
         bottom = lower[1]
     parts.append(_grid_x(table, x_of, bottom, size))
     parts.append(svg.words(text.counts, width - right, bottom + 40, size, "soft", anchor="end"))
-    return svg.drawing(width, height, text.label, *parts, css_class="dwg plot")
+    return svg.drawing(width, height, text.label, *parts, css_class=css_class)
 
 
 class Axis:

@@ -22,6 +22,12 @@ function described(form) {
   return { tank, probe: probe ?? {}, name: name ?? "", ...(reason ? { reason } : {}) };
 }
 
+/** A tank's id from its name: letters and figures, the rest as dashes. */
+function idOf(name) {
+  const plain = name.trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
+  return plain || "tank";
+}
+
 let timer = 0;
 
 /** Draw what is typed so far; what is still missing is said quietly. */
@@ -46,7 +52,7 @@ export function preview(form) {
 
 async function tank(form) {
   if (form.dataset.busy === "true") return;
-  const id = form.elements.tank_id.value.trim();
+  const id = form.elements.tank_id.value || idOf(form.elements.name.value);
   const body = await signed(described(form));
   if (!body) return;
   busy(form, true);
