@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from gaugewright.app.scales import Scale
 from gaugewright.errors import SourceError, SourceTimeoutError
@@ -18,12 +18,16 @@ from gaugewright.instruments.events import Event, Reading, Trouble, TroubleKind
 from gaugewright.instruments.reader import ReaderState, ReaderThread, Subscription
 from gaugewright.instruments.settings import SourceSettings
 from gaugewright.instruments.source import Source
-from gaugewright.pours.steady import Steadiness, SteadyWatch, Verdict
+
+if TYPE_CHECKING:
+    from gaugewright.pours.steady import Steadiness
 
 JUDGE_EVERY_S = 0.2
 """How often steadiness is judged: it takes some milliseconds. [s]"""
 TROUBLE_SHOWN_S = 10.0
 """How long a trouble stays on the screen after readings have come back. [s]"""
+STEADY = "steady"
+"""The verdict of a reading that may be recorded."""
 _LINE_GONE = (TroubleKind.SILENT, TroubleKind.DISCONNECTED, TroubleKind.RECONNECTED)
 
 Open = Callable[[SourceSettings], Source[Any]]
@@ -110,6 +114,8 @@ class LiveInstrument:
         self.scale = scale
         self._open = open_source
         self._monotonic_s = monotonic_s
+        from gaugewright.pours.steady import SteadyWatch  # its numerics load slowly
+
         self._watch = SteadyWatch()
         self._lock = threading.Lock()
         self._closing = threading.Event()
@@ -171,7 +177,7 @@ class LiveInstrument:
             if reading is None or not self._is_live(age_s):
                 return None
             steadiness = self._watch.judge()
-            is_steady = steadiness.verdict is Verdict.STEADY
+            is_steady = str(steadiness.verdict) == STEADY
             mean = steadiness.mean_counts if is_steady else None
             return Heard(
                 counts=reading.counts if mean is None else round(mean, 2),

@@ -1,6 +1,6 @@
 """From a tank's state to what a screen shows of it: bench, fill, table, check pours."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from gaugewright.app import pictures as p
 from gaugewright.app.bench import bench_findings
@@ -9,9 +9,11 @@ from gaugewright.app.scales import dead_stock_l, described, shape_of
 from gaugewright.app.verdicts import Looked, look
 from gaugewright.errors import GaugewrightError
 from gaugewright.journal.state import FillState, JobState, Kept, TankState, Voided
-from gaugewright.pours.expected import Expected
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
+
+if TYPE_CHECKING:
+    from gaugewright.pours.expected import Expected
 
 
 def tank_picture(state: JobState, tank: TankState) -> p.TankPicture:
@@ -136,7 +138,7 @@ def _pours(fill: FillState, looked: Looked) -> tuple[p.PourPicture, ...]:
 
 
 def _pour(
-    kept: Kept[Any], total_l: float | None, expected: Expected | None, probe: Probe | None
+    kept: Kept[Any], total_l: float | None, expected: "Expected | None", probe: Probe | None
 ) -> p.PourPicture:
     event = kept.event
     level = band = None

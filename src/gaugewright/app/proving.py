@@ -6,7 +6,6 @@ import numpy as np
 
 from gaugewright import __version__
 from gaugewright.app.bench import Taken, reading_of
-from gaugewright.app.calibrate import table_of
 from gaugewright.app.verdicts import look, verdict
 from gaugewright.app.yard import NotThereError, Stamp, Yard
 from gaugewright.errors import InputError, StateError
@@ -36,6 +35,8 @@ def make_table(yard: Yard, job: str, stamp: Stamp, tank_id: str) -> Recorded:
 
     Raises `StateError` while a finding is unanswered or where the fill says too little.
     """
+    from gaugewright.app.calibrate import table_of  # its numerics load slowly
+
     if (before := yard.repeated(job, stamp)) is not None:
         return before
     _, tank = yard.tank(job, tank_id)

@@ -1,10 +1,13 @@
-"""What the pour check says of a fill so far, and which of it a person must still answer."""
+"""What the pour check says of a fill so far, and which of it a person must still answer.
+
+The check itself is loaded when it is first asked: the first page does not wait for it.
+"""
 
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from gaugewright.app.pictures import (
     AnswerPicture,
@@ -17,14 +20,15 @@ from gaugewright.app.scales import described, shape_of
 from gaugewright.errors import InputError
 from gaugewright.journal.fills import fill_of
 from gaugewright.journal.state import FillState, TankState
-from gaugewright.pours.check import Checked, check_fill
 from gaugewright.pours.findings import Finding
-from gaugewright.pours.forecast import forecast
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.fill import Fill
 from gaugewright.table.rows import Doubts
 from gaugewright.tank.description import Tank
+
+if TYPE_CHECKING:
+    from gaugewright.pours.check import Checked
 
 WHOLE_FILL = ("tank_disagrees", "vehicle_moved")
 """Findings that say more than that one pour's figures are doubted."""
@@ -37,7 +41,7 @@ class Looked:
     """A fill as the pour check saw it; ``checked`` is ``None`` where it is too early."""
 
     fill: Fill
-    checked: Checked | None
+    checked: "Checked | None"
     why_not: str
     probe: Probe | None
     capacity_l: float | None
@@ -122,6 +126,8 @@ def landing_of(looked: Looked, added_l: float) -> LandingPicture | None:
     """Return where a pour should land, ``None`` off the scale or too early to say."""
     if looked.checked is None or added_l <= 0:
         return None
+    from gaugewright.pours.forecast import forecast
+
     checked = looked.checked
     found = forecast(looked.fill, added_l, checked.fit, Assumptions(), checked.doubts)
     if found is None:
@@ -151,7 +157,9 @@ def planned_l(plan: Mapping[str, Any] | None, step: int) -> float | None:
 
 
 @lru_cache(maxsize=64)
-def _checked(fill: Fill, tank: Tank | None, probe: Probe | None, doubts: Doubts) -> Checked:
+def _checked(fill: Fill, tank: Tank | None, probe: Probe | None, doubts: Doubts) -> "Checked":
+    from gaugewright.pours.check import check_fill
+
     if tank is not None and probe is None:
         tank = None  # without a probe the tank says nothing of counts
     return check_fill(fill, tank, probe, doubts=doubts)

@@ -4,10 +4,12 @@ Every use case beside this module takes the yard and a `Stamp`, and comes back o
 what was said is on disk.
 """
 
+import os
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from importlib import import_module
 
 from threadpoolctl import threadpool_limits
 
@@ -53,12 +55,21 @@ def _utc_now() -> datetime:
     return datetime.now(UTC)
 
 
+def load_numerics() -> None:
+    """Load what the first verdict and the first live reading need, ahead of them."""
+    import_module("gaugewright.pours.check")
+    import_module("gaugewright.pours.steady")
+    import_module("gaugewright.app.calibrate")
+
+
 def use_one_thread_for_matrices() -> None:
     """Let linear algebra of this program run on one thread from here on.
 
     The matrices of a fill are so small that threads which wait for each other make a
-    verdict several times slower.
+    verdict several times slower.  Libraries that are loaded later read the environment.
     """
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     threadpool_limits(limits=1, user_api="blas")
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import uvicorn
 
-from gaugewright.app.yard import Yard, use_one_thread_for_matrices
+from gaugewright.app.yard import Yard, load_numerics, use_one_thread_for_matrices
 from gaugewright.errors import InputError
 from gaugewright.workbench.guard import Door
 from gaugewright.workbench.live_routes import PairingAnswer, pairing_answer
@@ -38,6 +38,7 @@ class Workbench:
         def told() -> None:
             if self.wait_until_ready(20.0):
                 when_ready()
+                self._warm()
 
         threading.Thread(target=told, daemon=True).start()
         try:
@@ -56,6 +57,14 @@ class Workbench:
         if not self.wait_until_ready(20.0):
             raise InputError("the server did not start")
         return self
+
+    def _warm(self) -> None:
+        """Load the numerics once the first page was seen, or after a moment."""
+        for _ in range(20):
+            if self.server.server_state.total_requests or self.server.should_exit:
+                break
+            threading.Event().wait(0.1)
+        load_numerics()
 
     def wait_until_ready(self, timeout_s: float) -> bool:
         """Wait until requests are answered; tell whether they are."""
