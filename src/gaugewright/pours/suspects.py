@@ -34,6 +34,8 @@ WORTH = {
 }
 """How often each mistake happens in a fill, spread evenly over its pours."""
 
+LEAST_L2 = 1e-6
+"""Least variance of a reading. [L²]"""
 SAME_READING_COUNTS = 12
 """Two readings closer than this may be one level read twice. [counts]"""
 
@@ -357,9 +359,10 @@ def _swap_logs(
         mean = gain @ eq.observed[others]
         ratio = slope_l[mine] / max(eq.per_count_l[row] / abs(curves.probe.mm_per_count), 1e-9)
         delivery = eq.noise[row, row] - eq.reading_l2[row]
-        noise = delivery + eq.reading_l2[row] * ratio**2
-        variance = np.einsum("ij,ij->i", design, design) + noise
-        variance -= np.einsum("ij,ij->i", gain, shared)
+        own_l2 = eq.reading_l2[row] * ratio**2 + LEAST_L2
+        variance = np.einsum("ij,ij->i", design, design) + delivery + own_l2 - LEAST_L2
+        # No other reading foretells this one's own noise; less is the rounding of a difference.
+        variance = np.maximum(variance - np.einsum("ij,ij->i", gain, shared), own_l2)
         here = np.interp(curves.probe.wetted_mm(eq.counts[row]), curves.wetted_mm, curves.litres)
         seen = eq.observed[row] + here - litres[mine]
         own = 0.5 * pull[row] ** 2 / weights[row, row] - 0.5 * np.log(weights[row, row])

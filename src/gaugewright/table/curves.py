@@ -26,6 +26,8 @@ Floats = npt.NDArray[np.float64]
 
 BELOW, ABOVE = 16, 64
 """Grid points below the tip and above it."""
+LEAST_BELOW_MM = 0.01
+"""A tip closer to the bottom than this stands on it. [mm]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,8 +119,10 @@ def curves_of(tank: Tank, probe: Probe, assumed: Assumptions) -> Curves:
     share = 1.0 - tank.displaced_l / solid.volume_l
     described = Described(tank, solid, probe, tip_mm, share)
     reach_mm = min(probe.active_length_mm, top_mm - tip_mm)
+    # A probe that stands on the very bottom has nothing below its tip.
+    below = BELOW if tip_mm > LEAST_BELOW_MM else 0
     wetted = np.concatenate(
-        [np.linspace(-tip_mm, 0.0, BELOW, endpoint=False), np.linspace(0.0, reach_mm, ABOVE)]
+        [np.linspace(-tip_mm, 0.0, below, endpoint=False), np.linspace(0.0, reach_mm, ABOVE)]
     )
     litres = described.litres_on_slope(wetted, 0.0, 0.0)
     per_mm = np.gradient(litres, wetted)
