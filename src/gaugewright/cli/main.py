@@ -1,11 +1,12 @@
 """The one program.  Commands load what they need when they run, so that help is quick."""
 
+import os
 from typing import Annotated
 
 import typer
 
 from gaugewright import __version__
-from gaugewright.cli import calibrate, compare, demo, export, rig, tank, thin
+from gaugewright.cli import calibrate, compare, demo, export, plan, rig, tank, thin
 from gaugewright.cli.output import show
 from gaugewright.cli.program import Program
 
@@ -21,6 +22,7 @@ app = typer.Typer(
 
 app.command("demo", epilog=demo.EXAMPLE)(demo.demo)
 app.command("tank", epilog=tank.EXAMPLE)(tank.tank)
+app.command("plan", epilog=plan.EXAMPLE)(plan.plan)
 app.command("calibrate", epilog=calibrate.EXAMPLE)(calibrate.calibrate)
 app.command("thin", epilog=thin.EXAMPLE)(thin.thin)
 app.command("compare", epilog=compare.EXAMPLE)(compare.compare)
@@ -41,5 +43,11 @@ def program(
 
 
 def main() -> None:
-    """Run the command line."""
+    """Run the command line.
+
+    The matrices here are small: threads of the linear algebra cost more than they gain, four
+    times over where another program is busy too.  Whoever sets them otherwise is heard.
+    """
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     app()

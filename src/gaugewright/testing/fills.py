@@ -183,11 +183,13 @@ def simulated_fill(
     checks: bool = False,
     draining: bool = False,
     jitter: float = 0.0,
+    planned: Callable[[Tank, Probe], list[float]] | None = None,
 ) -> SimulatedFill:
     """Draw a tank, a probe in it and one fill of equal pours up to ``full``.
 
     ``checks``: the slope is written down (inclinometer, 0.1°), the meter was held
-    against a 100 L can and the drained tank was dipped.
+    against a 100 L can and the drained tank was dipped.  ``planned`` gives the litres to
+    pour from what the fitter knows, in place of equal ones.
     """
     tank = random_tank(rng, family)
     real = _real(rng, tank)
@@ -229,7 +231,7 @@ def simulated_fill(
         float(rng.uniform(0, 3)),
     )
     amount = full * solid.volume_l / pours
-    typed = amounts(rng, amount, pours, jitter)
+    typed = planned(tank, probe) if planned else amounts(rng, amount, pours, jitter)
     yard = _yard(rng, truth, tip_mm - bottom, typed, draining=draining)
     fill = _record(rng, yard, typed, checks=checks, draining=draining)
     return SimulatedFill(family, tank, probe, fill, truth, yard)

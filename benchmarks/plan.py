@@ -1,0 +1,79 @@
+"""What planned pours are worth against equal ones, and whether the foretold error comes true.
+
+    python -m benchmarks.plan [FILLS] [SEED]
+
+Largest error anywhere from the tip to the last reading, % of capacity, median over simulated
+fills; the same fit for all.
+"""
+
+import sys
+from concurrent.futures import ProcessPoolExecutor
+
+import numpy as np
+
+from gaugewright.planning.actions import plan_pours
+from gaugewright.probe import Probe
+from gaugewright.table.fit import fit
+from gaugewright.tank.description import Tank
+from gaugewright.testing.fills import FAMILIES, SimulatedFill, simulated_fill
+
+
+def largest_error(made: SimulatedFill) -> float:
+    """Largest error of the fit in % of capacity."""
+    result = fit(made.fill, made.tank, made.probe)
+    at = np.linspace(0, max(p.counts for p in made.fill.pours), 200)
+    off = np.interp(at, result.counts, result.litres) - made.truth.litres_at_counts(at)
+    return float(np.abs(off).max() / made.truth.capacity_l * 100)
+
+
+def _case(job: tuple[int, str]) -> tuple[float, float, float, float, float]:
+    seed, family = job
+    foretold: list[float] = []
+
+    def planned(tank: Tank, probe: Probe) -> list[float]:
+        plan = plan_pours(tank, probe, pours=5)
+        foretold.append(plan.error_left_l)
+        return [p.add_l for p in plan.pours]
+
+    def bare(tank: Tank, probe: Probe) -> list[float]:
+        plan = plan_pours(tank, probe, pours=5, with_checks=False)
+        foretold.append(plan.error_left_l)
+        return [p.add_l for p in plan.pours]
+
+    def make(**kwargs: object) -> SimulatedFill:
+        return simulated_fill(np.random.default_rng(seed), family, **kwargs)  # type: ignore[arg-type]
+
+    equal = largest_error(make(pours=20))
+    best = make(planned=planned, checks=True)
+    plain = make(planned=bare)
+    capacity = best.truth.capacity_l
+    return (
+        equal,
+        largest_error(best),
+        largest_error(plain),
+        foretold[0] / capacity * 100,
+        foretold[1] / capacity * 100,
+    )
+
+
+def main() -> None:
+    """Print medians side by side."""
+    fills = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 700_000
+    jobs = [(seed + i, FAMILIES[i % len(FAMILIES)]) for i in range(fills)]
+    with ProcessPoolExecutor() as pool:
+        found = np.array(list(pool.map(_case, jobs, chunksize=4)))
+    equal, best, plain, told, told_plain = np.median(found, axis=0)
+    print(f"{fills} fills, seed {seed}; largest error in % of capacity, median")
+    print(f"20 equal pours, no checks            {equal:.2f}")
+    print(f"5 planned pours, no checks           {plain:.2f}   foretold {told_plain:.2f}")
+    print(f"5 planned pours and the checks       {best:.2f}   foretold {told:.2f}")
+    print(f"planned against equal                {best / equal:.2f} (goal 0.50 or less)")
+    print(
+        f"found against foretold               {best / told:.2f} and {plain / told_plain:.2f} "
+        "(goal 0.85 to 1.15)"
+    )
+
+
+if __name__ == "__main__":
+    main()

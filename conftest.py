@@ -1,0 +1,7 @@
+"""One thread for each test process: small matrices gain nothing from more, and the
+test runner already uses every core."""
+
+import os
+
+for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
