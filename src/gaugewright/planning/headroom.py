@@ -97,7 +97,7 @@ class Headroom:
         >>> headroom(RigidProbe(500)).verdict(600)
         'upright, 35 mm to spare'
         >>> headroom(RigidProbe(500)).verdict(300)
-        'not at all: 300 mm above the tank, 396 mm needed, leaning 51.0° through the hole'
+        'impossible: 300 mm above the tank, 396 mm needed, leaning 51.0° through the hole'
         """
         if not (isfinite(available_mm) and available_mm >= 0):
             raise InputError(f"must be 0 mm or more, found {available_mm:g}", field="headroom_mm")
@@ -105,7 +105,7 @@ class Headroom:
             return f"upright, {available_mm - self.upright_mm:.0f} mm to spare"
         if available_mm < self.leaning_mm:
             return (
-                f"not at all: {available_mm:g} mm above the tank, {self.needed_mm:.0f} mm needed, "
+                f"impossible: {available_mm:g} mm above the tank, {self.needed_mm:.0f} mm needed, "
                 f"leaning {self.steepest_deg:.1f}° through the hole"
             )
         if inside_mm is not None and inside_mm < self.inside_mm:

@@ -1,0 +1,88 @@
+"""``gaugewright plan``: where to drill, what to cut, which pours to make."""
+
+from typing import Annotated
+
+import typer
+
+from gaugewright.cli.output import Output
+
+EXAMPLE = "Example: gaugewright plan tank.toml --pours 8 --keep-out 'baffle=500:0 500:600'"
+
+
+def plan(
+    tank_file: Annotated[str, typer.Argument(metavar="TANK", help="Tank file, TOML or JSON.")],
+    pours: Annotated[
+        str | None, typer.Option(metavar="N", help="Make as many pours; else as many as pay.")
+    ] = None,
+    within: Annotated[
+        str | None, typer.Option(metavar="LITRES", help="As few pours as reach this error.")
+    ] = None,
+    fuel: Annotated[
+        str | None, typer.Option(metavar="LITRES", help="With no more fuel than this at hand.")
+    ] = None,
+    slope_along: Annotated[
+        str, typer.Option(metavar="SLOPE", help="Ground it often stands on, 5% or 3deg.")
+    ] = "5%",
+    slope_across: Annotated[str, typer.Option(metavar="SLOPE", help="The same across.")] = "3%",
+    keep_out: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME=X:Y X:Y ...",
+            help="No hole here: two corners of a rectangle, or more of a polygon, in mm. Repeat.",
+        ),
+    ] = None,
+    headroom: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Free height above the tank's top.")
+    ] = None,
+    depth: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Inside depth there, by dip stick.")
+    ] = None,
+    seat: Annotated[
+        str, typer.Option(metavar="LENGTH", help="Top of the inside to the flange's seat.")
+    ] = "5mm",
+    out: Annotated[
+        str | None, typer.Option(metavar="F", help="Write the plan as JSON, - to print it.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the plan as JSON.")] = False,
+) -> None:
+    """Plan a probe before its hole is drilled: place, cut length, pours and checks.
+
+    A tank file with a probe keeps its place, clearance and length; without one the plan
+    takes the place where the slope does least and proposes the rest.
+    """
+    import json
+
+    from gaugewright.app.plan import Wishes, plan_job, plan_record
+    from gaugewright.app.tank_file import read_tank_file
+    from gaugewright.cli.numbers import maybe_option_number, naming_options
+    from gaugewright.cli.plan_text import keep_out_of_text, plan_text, whole_number
+    from gaugewright.planning.misread import Slope, slope_of_text
+    from gaugewright.units import parse_length_mm
+
+    output = Output(as_json=as_json, out=out)
+    options = {
+        "pours": "--pours", "within_l": "--within", "fuel_l": "--fuel", "seat_mm": "--seat",
+        "headroom_mm": "--headroom", "depth_mm": "--depth", "clear_mm": "--keep-out",
+    }  # fmt: skip
+    with naming_options(**options):
+        wishes = Wishes(
+            slope=Slope(
+                slope_of_text(slope_along, "--slope-along"),
+                slope_of_text(slope_across, "--slope-across"),
+            ),
+            zones=tuple(keep_out_of_text(text) for text in keep_out or ()),
+            headroom_mm=None if headroom is None else parse_length_mm(headroom, field="--headroom"),
+            depth_mm=None if depth is None else parse_length_mm(depth, field="--depth"),
+            seat_mm=parse_length_mm(seat, field="--seat"),
+        )
+        found = plan_job(
+            read_tank_file(tank_file),
+            wishes,
+            pours=None if pours is None else whole_number(pours, "--pours"),
+            within_l=maybe_option_number(within, "--within"),
+            fuel_l=maybe_option_number(fuel, "--fuel"),
+        )
+    record = plan_record(found)
+    output.write(json.dumps(record, ensure_ascii=False, allow_nan=False, indent=2) + "\n")
+    output.tell(plan_text(found))
+    output.give(record)
