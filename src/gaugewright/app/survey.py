@@ -103,7 +103,7 @@ def describe_tank(
             f"must be letters, digits, dash or underscore, at most 40, found {tank_id[:60]!r}",
             field="tank_id",
         )
-    tank, probe = _in_mm_and_litres(tank), _in_mm_and_litres(probe)
+    tank, probe = in_mm_and_litres(tank), in_mm_and_litres(probe)
     body, rod = described_of(tank, probe)
     if body is not None:
         shape_of(body, rod)
@@ -223,10 +223,10 @@ def change_settings(yard: Yard, stamp: Stamp, changes: Mapping[str, Any]) -> Boo
     return settings
 
 
-def _in_mm_and_litres(fields: Mapping[str, Any]) -> dict[str, Any]:
+def in_mm_and_litres(fields: Mapping[str, Any]) -> dict[str, Any]:
     """Return fields of a tank file with what was typed with a unit as plain numbers.
 
-    >>> _in_mm_and_litres({"shape": "box", "height_mm": "18,5 in", "displaced_l": "2 L"})
+    >>> in_mm_and_litres({"shape": "box", "height_mm": "18,5 in", "displaced_l": "2 L"})
     {'shape': 'box', 'height_mm': 469.9, 'displaced_l': 2.0}
     """
     plain: dict[str, Any] = {}

@@ -16,6 +16,7 @@ from gaugewright.app.pictures import (
     TankPicture,
     VerdictPicture,
 )
+from gaugewright.app.survey import in_mm_and_litres
 from gaugewright.tank.description import NEEDED
 from gaugewright.workbench.drawing import fill_drawing, plot_drawing, preview_drawing
 from gaugewright.workbench.page import Page
@@ -120,6 +121,7 @@ def render_stage(
         finding=open_finding(verdict),
         is_done=any(s.name == stage and s.is_finished for s in job.stages),
         following=following(job, stage),
+        taken_ids=" ".join(t.tank_id for t in job.tanks),
     )
 
 
@@ -129,7 +131,8 @@ def render_preview(page: Page, tank: Mapping[str, Any], probe: Mapping[str, Any]
     Raises `InputError` naming the field that is wrong.
     """
     say = catalogue(page.language).gettext
-    return _render(page, "preview.html", drawn=preview_drawing(tank, probe, _figures(page), say))
+    plain = in_mm_and_litres(tank), in_mm_and_litres(probe)
+    return _render(page, "preview.html", drawn=preview_drawing(*plain, _figures(page), say))
 
 
 def standing_tanks(job: JobPicture) -> tuple[TankPicture, ...]:

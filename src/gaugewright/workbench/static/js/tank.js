@@ -22,10 +22,14 @@ function described(form) {
   return { tank, probe: probe ?? {}, name: name ?? "", ...(reason ? { reason } : {}) };
 }
 
-/** A tank's id from its name: letters and figures, the rest as dashes. */
-function idOf(name) {
-  const plain = name.trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
-  return plain || "tank";
+/** A tank's id from its name: letters and figures of ASCII, and none that is taken. */
+function idOf(form) {
+  const plain = form.elements.name.value.normalize("NFKD").toLowerCase().replace(/[^a-z0-9]+/g, "-");
+  const id = plain.replace(/^-+|-+$/g, "").slice(0, 34) || "tank";
+  const taken = new Set(form.dataset.taken.split(" "));
+  let free = id;
+  for (let k = 2; taken.has(free); k += 1) free = `${id}-${k}`;
+  return free;
 }
 
 let timer = 0;
@@ -52,7 +56,7 @@ export function preview(form) {
 
 async function tank(form) {
   if (form.dataset.busy === "true") return;
-  const id = form.elements.tank_id.value || idOf(form.elements.name.value);
+  const id = form.elements.tank_id.value || idOf(form);
   const body = await signed(described(form));
   if (!body) return;
   busy(form, true);

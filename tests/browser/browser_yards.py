@@ -1,0 +1,93 @@
+"""What the browser tests work with: the API, the usual tank, jobs, and how pages are opened."""
+
+import itertools
+import json
+import urllib.request
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+from playwright.sync_api import Page
+
+from gaugewright.probe import Probe
+from gaugewright.tank.description import Tank
+from gaugewright.tank.levels import litres_at
+from gaugewright.tank.shapes import solid_of
+from gaugewright.tank.solid import level_of_litres
+
+PHONE, DESK = (360, 740), (1280, 800)
+
+TANK = {
+    "shape": "box", "length_mm": 1000, "width_mm": 620, "height_mm": 600,
+    "edge_radius_mm": 90, "rated_capacity_l": 340,
+}  # fmt: skip
+PROBE = {"x_mm": 500, "y_mm": 310, "tip_clearance_mm": 22, "active_length_mm": 560}
+
+
+class Api:
+    """The workbench's own API, as a device that is not the browser."""
+
+    def __init__(self, url: str) -> None:
+        self.url = url.rstrip("/")
+        self.jar = urllib.request.HTTPCookieProcessor()
+        self.opener = urllib.request.build_opener(self.jar)
+        self.token = self.call("GET", "/api/session")["csrf_token"]
+        self.presses = itertools.count()
+
+    def call(self, method: str, path: str, body: dict[str, Any] | None = None) -> Any:
+        headers = {"Content-Type": "application/json", "X-Csrf-Token": getattr(self, "token", "")}
+        data = None if body is None else json.dumps(body).encode()
+        request = urllib.request.Request(self.url + path, data, headers, method=method)
+        with self.opener.open(request, timeout=20) as answer:
+            return json.loads(answer.read() or b"null")
+
+    def record(self, job: str, path: str, method: str = "POST", **body: Any) -> Any:
+        on = self.call("GET", f"/api/jobs/{job}")["number"]
+        press = f"test-{id(self)}-{next(self.presses)}"
+        full = {"person": "Kim Aldo", "on": on, "request_id": press, **body}
+        return self.call(method, f"/api/jobs/{job}{path}", full)
+
+
+_numbers = itertools.count(1)
+
+
+def counts_after(litres: float) -> int:
+    """What the probe of the usual tank reads with so much fuel in it."""
+    tank, probe = Tank(**TANK), Probe(**PROBE)
+    level = float(level_of_litres(solid_of(tank), litres, at_x_mm=500, at_y_mm=310))
+    counts = float(probe.counts_of(max(level - probe.tip_clearance_mm, 0.0)))
+    assert litres_at(tank, level) >= 0
+    return round(float(np.clip(counts, 0, 4095)))
+
+
+def new_job(api: Api, vehicle: str = "Loader 14") -> str:
+    """Open a job with a described tank and every caution read."""
+    job = f"HB-{next(_numbers):04d}"
+    press = f"open-{job}-{datetime.now(UTC).timestamp()}"
+    body = {"person": "Kim Aldo", "request_id": press, "customer": "Halden Plant Hire"}
+    api.call("POST", "/api/jobs", {**body, "vehicle": vehicle, "job": job, "supply_v": "24,6"})
+    api.record(job, "/tanks/left", "PUT", tank=TANK, probe=PROBE, name="left tank")
+    for caution in api.call("GET", f"/api/jobs/{job}")["cautions"]:
+        api.record(
+            job, "/cautions", caution=caution["id"], text=caution["text"], stage=caution["stage"]
+        )
+    return job
+
+
+START_L = 11.0
+"""What is left in the drained tank. [L]"""
+
+
+def poured(api: Api, job: str, pours: list[float]) -> str:
+    """Begin a fill and record the drained tank and these pours."""
+    api.record(job, "/tanks/left/fill", dispenser="D-2", fuel="diesel")
+    total = START_L
+    api.record(job, "/tanks/left/pours", added_l=0, counts=counts_after(total))
+    for litres in pours:
+        total += litres
+        api.record(job, "/tanks/left/pours", added_l=litres, counts=counts_after(total))
+    return job
+
+
+OpenPage = Callable[..., Page]

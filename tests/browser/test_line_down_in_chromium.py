@@ -1,0 +1,147 @@
+"""The line goes down and comes back: nothing lost, nothing twice, nothing old shown as live."""
+
+import pytest
+from browser_yards import START_L, Api, OpenPage, counts_after, new_job, poured
+from playwright.sync_api import expect
+
+from gaugewright.app.yard import Yard
+from gaugewright.instruments.rig import RIG_PATTERN, Rig, RigSettings
+from gaugewright.instruments.rig_lines import RunningRig, SerialTextLine
+from gaugewright.probe import Probe
+from gaugewright.tank.description import Tank
+from gaugewright.workbench.running import Workbench
+
+FILL = [62, 56, 60, 58]
+
+
+@pytest.fixture
+def half_poured(api: Api) -> str:
+    return poured(api, new_job(api), FILL)
+
+
+def pours_of(api: Api, job: str) -> list[dict[str, object]]:
+    found: list[dict[str, object]] = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["fill"][
+        "pours"
+    ]
+    return found
+
+
+def test_a_pour_pressed_without_a_line_is_kept_and_recorded_once_on_return(
+    open_page: OpenPage, api: Api, half_poured: str
+) -> None:
+    open_page.expected = ("ERR_", "Failed to fetch", "Failed to load")  # type: ignore[attr-defined]
+    page = open_page(f"/jobs/{half_poured}/pour")
+    page.get_by_label("Litres by the meter").fill("40")
+    page.get_by_label("Counts that the probe shows").fill(
+        str(counts_after(START_L + sum(FILL) + 40))
+    )
+
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Record", exact=True).click()
+    expect(page.locator("#notice")).to_contain_text("Kept on this device")
+    page.get_by_role("button", name="Record", exact=True).click()
+    page.get_by_role("button", name="Record", exact=True).click()
+    assert len(page.evaluate("JSON.parse(localStorage.getItem('gw-outbox'))")) == 1
+    assert len(pours_of(api, half_poured)) == len(FILL) + 1
+    page.context.set_offline(False)
+
+    expect(page.locator("[data-pour]")).to_have_attribute("data-step", "6", timeout=15000)
+    assert [p["added_l"] for p in pours_of(api, half_poured)][-1] == 40
+    assert len(pours_of(api, half_poured)) == len(FILL) + 2
+    assert page.evaluate("localStorage.getItem('gw-outbox')") == "[]"
+
+
+def test_an_answer_lost_on_the_way_back_does_not_record_twice(
+    open_page: OpenPage, api: Api, half_poured: str
+) -> None:
+    open_page.expected = ("ERR_", "Failed to")  # type: ignore[attr-defined]
+    page = open_page(f"/jobs/{half_poured}/pour")
+    lost = []
+
+    def lose_first(route):  # type: ignore[no-untyped-def]
+        if lost:
+            route.continue_()
+            return
+        lost.append(route.fetch())  # the server has recorded it
+        route.abort()
+
+    page.route("**/tanks/left/pours", lose_first)
+    page.get_by_label("Litres by the meter").fill("40")
+    page.get_by_label("Counts that the probe shows").fill(
+        str(counts_after(START_L + sum(FILL) + 40))
+    )
+    page.get_by_role("button", name="Record", exact=True).click()
+    page.wait_for_function("localStorage.getItem('gw-outbox') === '[]'")
+
+    expect(page.locator("[data-pour]")).to_have_attribute("data-step", "6")
+    assert lost[0].ok
+    assert len(pours_of(api, half_poured)) == len(FILL) + 2
+
+
+def test_what_is_typed_is_still_there_after_the_page_was_closed(
+    open_page: OpenPage, half_poured: str
+) -> None:
+    page = open_page(f"/jobs/{half_poured}/pour")
+    page.get_by_label("Litres by the meter").fill("41,5")
+    page.reload()
+
+    assert page.get_by_label("Litres by the meter").input_value() == "41,5"
+
+
+@pytest.fixture
+def live_job(bench: Workbench, api: Api, half_poured: str):  # type: ignore[no-untyped-def]
+    """A half-poured job whose probe is read live from the rig over a serial line."""
+    from browser_yards import PROBE, TANK
+
+    rig = Rig(Tank(**TANK), Probe(**PROBE), RigSettings(start_l=START_L + sum(FILL)))
+    running = RunningRig(rig, 1.0)
+    line = SerialTextLine()
+    running.add(line)
+    yard: Yard = bench.yard
+    with running:
+        settings = {"kind": "serial_text", "port": line.path, "pattern": RIG_PATTERN}
+        api.record(half_poured, "/instruments/left", "PUT", settings=settings)
+        yield half_poured, rig
+        yard.desk.stop(half_poured, "left")
+
+
+def test_a_live_reading_is_shown_with_its_age_and_never_as_live_when_it_is_old(
+    open_page: OpenPage, live_job: tuple[str, Rig]
+) -> None:
+    job, rig = live_job
+    page = open_page(f"/jobs/{job}/pour")
+    reading = page.locator("[data-live]")
+    expect(reading).to_have_attribute("data-state", "steady", timeout=25000)
+    expect(reading.locator("[data-part=state]")).to_have_text("■ Steady")
+    shown = reading.locator("[data-part=counts]").inner_text().replace("\u202f", "")
+    assert abs(int(shown) - counts_after(START_L + sum(FILL))) < 30
+
+    from gaugewright.instruments.rig_orders import order
+
+    order(rig, "fault silent")
+    expect(reading).to_have_attribute("data-state", "old", timeout=6000)
+
+    expect(reading.locator("[data-part=age]")).to_contain_text("not live")
+    expect(reading.locator("[data-part=state]")).to_contain_text("No live reading")
+    assert "old" in page.locator("[data-drawing]").get_attribute("class")
+    order(rig, "fault none")
+    expect(reading).not_to_have_attribute("data-state", "old", timeout=8000)
+
+
+def test_a_line_that_hangs_is_told_within_seconds_and_the_reading_is_old(
+    open_page: OpenPage, live_job: tuple[str, Rig]
+) -> None:
+    open_page.expected = ("ERR_", "Failed to")  # type: ignore[attr-defined]
+    job, _ = live_job
+    page = open_page(f"/jobs/{job}/pour")
+    reading = page.locator("[data-live]")
+    expect(reading.locator("[data-part=age]")).to_contain_text("ago", timeout=8000)
+
+    page.context.set_offline(True)
+    page.evaluate("window.dispatchEvent(new Event('offline'))")
+
+    expect(page.locator("#notice")).to_contain_text("No connection", timeout=6000)
+    expect(reading).to_have_attribute("data-state", "old")
+    page.context.set_offline(False)
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    expect(page.locator("#notice")).not_to_contain_text("No connection", timeout=10000)
