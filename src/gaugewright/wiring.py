@@ -1,1 +1,0 @@
-"""Conductors, voltage drop, fuses, standing current, pin map."""

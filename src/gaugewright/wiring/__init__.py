@@ -1,0 +1,1 @@
+"""Conductors, voltage drop, fuses, supply and standing current, pin map, the shared bus."""

@@ -1,0 +1,119 @@
+"""A shared RS-485 bus: terminated at both ends and nowhere else, every address once.
+
+TIA-485-A: 120 ohm at both ends of the line only, so that an idle terminated bus measures
+60 ohm; at most 32 unit loads of 12 kilo-ohm (facts as printed in EURASIP J. Embedded
+Systems 2016, 10.1186/s13639-016-0042-x, table 1, and common texts).
+"""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+from gaugewright.errors import InputError
+
+TERMINATOR_OHM = 120.0
+MOST_UNIT_LOADS = 32.0
+UNIT_LOAD_OHM = 12_000.0
+LEAST_ADDRESS, MOST_ADDRESS = 1, 247
+"""Addresses of a station on Modbus RTU; 0 is broadcast, 248 and up are reserved."""
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """One device on the line, in the order in which the cable passes it."""
+
+    name: str
+    address: int | None
+    """``None`` for the one that asks and has no address."""
+    is_terminated: bool = False
+    unit_loads: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class BusPicture:
+    """What is wrong with a bus, and what a meter should show across it."""
+
+    wrong: tuple[str, ...]
+    idle_ohm: float | None
+    """Across A and B with everything switched off; ``None`` without terminators."""
+
+
+def check_bus(stations: Sequence[Station]) -> BusPicture:
+    """Check addresses, termination and load of a line.
+
+    Raises `InputError` for an address that no station may have.
+
+    >>> line = [Station("unit", None, True), Station("front tank", 1), Station("rear tank", 1, True)]
+    >>> check_bus(line)
+    BusPicture(wrong=('address 1 is taken twice: front tank, rear tank',), idle_ohm=60.0)
+    """
+    if not stations:
+        raise InputError("needs at least one station", field="stations")
+    wrong = [*_addresses(stations), *_terminators(stations)]
+    loads = sum(station.unit_loads for station in stations)
+    if loads > MOST_UNIT_LOADS:
+        wrong.append(f"{loads:g} unit loads hang on the line, at most {MOST_UNIT_LOADS:g}")
+    count = sum(station.is_terminated for station in stations)
+    return BusPicture(tuple(wrong), TERMINATOR_OHM / count if count else None)
+
+
+def terminators_from_ohm(measured_ohm: float) -> str:
+    """Say what a meter across A and B of a dead bus tells.
+
+    Receivers in parallel take a little off; a sixth either way is allowed for that and for
+    the resistors' own tolerance.
+
+    >>> terminators_from_ohm(60)
+    'two terminators: as it should be'
+    >>> terminators_from_ohm(118)
+    'one terminator: the other end has none'
+    """
+    if not (isfinite(measured_ohm) and measured_ohm >= 0):
+        raise InputError(f"must be 0 ohm or more, found {measured_ohm:g}", field="measured_ohm")
+    if measured_ohm < 5:
+        return "a short circuit between A and B"
+    if measured_ohm > 200:
+        return "no terminator, or the line is broken"
+    for count, words in ((1, "one terminator: the other end has none"),
+                         (2, "two terminators: as it should be")):  # fmt: skip
+        if abs(measured_ohm - TERMINATOR_OHM / count) <= TERMINATOR_OHM / count / 6:
+            return words
+    if measured_ohm < TERMINATOR_OHM / 2 * 5 / 6:
+        return "more than two terminators: take off all that are not at an end"
+    return f"{measured_ohm:g} ohm fits no number of 120 ohm terminators: look for a bad contact"
+
+
+def _addresses(stations: Sequence[Station]) -> list[str]:
+    by_address: dict[int, list[str]] = defaultdict(list)
+    for station in stations:
+        if station.address is None:
+            continue
+        if not LEAST_ADDRESS <= station.address <= MOST_ADDRESS:
+            raise InputError(
+                f"{station.address} is outside {LEAST_ADDRESS} to {MOST_ADDRESS}",
+                field=f"address of {station.name}",
+            )
+        by_address[station.address].append(station.name)
+    times = {2: "twice", 3: "three times"}
+    return [
+        f"address {address} is taken {times.get(len(names), f'{len(names)} times')}: "
+        + ", ".join(names)
+        for address, names in sorted(by_address.items())
+        if len(names) > 1
+    ]
+
+
+def _terminators(stations: Sequence[Station]) -> list[str]:
+    wrong = [
+        f"{station.name} stands in the middle of the line and must not be terminated"
+        for station in stations[1:-1]
+        if station.is_terminated
+    ]
+    ends = (stations[0], stations[-1]) if len(stations) > 1 else ()
+    wrong += [
+        f"{station.name} stands at an end of the line and needs {TERMINATOR_OHM:g} ohm"
+        for station in ends
+        if not station.is_terminated
+    ]
+    return wrong

@@ -1,0 +1,229 @@
+"""Conductors: resistance by size and temperature, and what is left of the supply at the end.
+
+Resistances are the largest that a standard allows at 20 °C.
+
+* IEC 60228, class 5 (flexible), copper, plain and tinned: as reprinted alike by four public
+  texts (cable makers' and design sites' tables of IEC 60228 / HD 383 / DIN VDE 0295).
+* Vehicle cable (ISO 6722-1): from memory, not seen; a few per cent lower.
+* American wire gauge (ASTM B258): solid round wire, d = 0.127 mm 92^((36 - n)/39), of
+  copper with 0.017241 ohm mm2/m at 20 °C (IEC 60028, IACS).
+
+Temperature: the copper formula 1 + 0.00393 (t - 20) by default.  IEC 60228 itself prints
+factors that equal (230 + t)/250, the same as 1 + 0.004 (t - 20); both can be asked for.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import isfinite, pi
+from types import MappingProxyType
+from typing import Literal
+
+from gaugewright.errors import InputError
+
+Kind = Literal["plain", "tinned", "vehicle"]
+Factor = Literal["copper 0.00393", "IEC 60228 table"]
+
+IEC_60228_CLASS_5_PLAIN: Mapping[float, float] = MappingProxyType(
+    {0.25: 76.0, 0.34: 53.0, 0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95,
+     6.0: 3.30}
+)  # fmt: skip
+"""mm² → ohm/km at 20 °C.  0.25 and 0.34 mm² are from DIN VDE 0295 for small sizes."""
+IEC_60228_CLASS_5_TINNED: Mapping[float, float] = MappingProxyType(
+    {0.25: 79.0, 0.34: 56.0, 0.5: 40.1, 0.75: 26.7, 1.0: 20.0, 1.5: 13.7, 2.5: 8.21, 4.0: 5.09,
+     6.0: 3.39}
+)  # fmt: skip
+VEHICLE_CABLE: Mapping[float, float] = MappingProxyType(
+    {0.5: 37.1, 0.75: 24.7, 1.0: 18.5, 1.5: 12.7, 2.5: 7.60, 4.0: 4.71, 6.0: 3.14}
+)
+"""ISO 6722-1, bare copper, mm² → ohm/km at 20 °C.  From memory, the standard was not seen."""
+_TABLES: Mapping[Kind, Mapping[float, float]] = MappingProxyType(
+    {
+        "plain": IEC_60228_CLASS_5_PLAIN,
+        "tinned": IEC_60228_CLASS_5_TINNED,
+        "vehicle": VEHICLE_CABLE,
+    }
+)
+COPPER_OHM_MM2_PER_KM = 17.241
+COPPER_PER_K = 0.00393
+COLDEST_C, HOTTEST_C = -60.0, 200.0
+
+
+def temperature_factor(conductor_c: float, factor: Factor = "copper 0.00393") -> float:
+    """Resistance at a temperature over that at 20 °C.
+
+    >>> round(temperature_factor(85), 5), temperature_factor(60, "IEC 60228 table")
+    (1.25545, 1.16)
+    """
+    if not (isfinite(conductor_c) and COLDEST_C <= conductor_c <= HOTTEST_C):
+        raise InputError(
+            f"{conductor_c:g} °C is outside {COLDEST_C:g} to {HOTTEST_C:g} °C", field="conductor_c"
+        )
+    if factor == "IEC 60228 table":
+        return (230 + conductor_c) / 250
+    return 1 + COPPER_PER_K * (conductor_c - 20)
+
+
+def ohm_per_km(
+    area_mm2: float,
+    conductor_c: float = 20.0,
+    *,
+    kind: Kind = "plain",
+    factor: Factor = "copper 0.00393",
+) -> float:
+    """Resistance of a conductor of a standard size. [ohm/km]
+
+    Raises `InputError` for a size that the table does not have; nothing is interpolated.
+
+    >>> ohm_per_km(1.5), round(ohm_per_km(1.5, 85), 3)
+    (13.3, 16.697)
+    >>> ohm_per_km(0.6)
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: area_mm2: 0.6 mm² is no size of this cable, wanted one of 0.25,
+    0.34, 0.5, 0.75, 1, 1.5, 2.5, 4, 6
+    """
+    table = _TABLES[kind]
+    if area_mm2 not in table:
+        sizes = ", ".join(f"{size:g}" for size in table)
+        raise InputError(
+            f"{area_mm2:g} mm² is no size of this cable, wanted one of {sizes}", field="area_mm2"
+        )
+    return table[area_mm2] * temperature_factor(conductor_c, factor)
+
+
+@dataclass(frozen=True, slots=True)
+class Gauge:
+    """A solid wire of the American wire gauge."""
+
+    number: int
+    diameter_mm: float
+    area_mm2: float
+    ohm_per_km: float
+    """At 20 °C. [ohm/km]"""
+
+
+def awg(number: int) -> Gauge:
+    """Give a wire of the American wire gauge; -3 is 4/0. Not the SAE gauge, which is thinner.
+
+    >>> wire = awg(18)
+    >>> round(wire.diameter_mm, 4), round(wire.area_mm2, 4), round(wire.ohm_per_km, 2)
+    (1.0237, 0.823, 20.95)
+    """
+    if not -3 <= number <= 40:
+        raise InputError(f"{number} is no gauge, wanted -3 (4/0) to 40", field="awg")
+    diameter = 0.127 * 92 ** ((36 - number) / 39)
+    area = pi / 4 * diameter**2
+    return Gauge(number, diameter, area, COPPER_OHM_MM2_PER_KM / area)
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One pair of conductors from the supply to the probe's head."""
+
+    length_m: float
+    """One way; the current goes out and back. [m]"""
+    ohm_per_km: float
+    """Of one conductor, at its temperature. [ohm/km]"""
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be."""
+        for name in self.__slots__:
+            value = getattr(self, name)
+            if not (isfinite(value) and value > 0):
+                raise InputError(f"must be above 0, found {value:g}", field=name)
+
+    @property
+    def loop_ohm(self) -> float:
+        """Return the resistance out and back. [ohm]"""
+        return 2 * self.length_m * self.ohm_per_km / 1000
+
+    def drop_v(self, current_a: float) -> float:
+        """Return the voltage lost on the way out and back. [V]
+
+        >>> round(Run(12, 39.0).drop_v(0.5), 3)
+        0.468
+        """
+        if not (isfinite(current_a) and current_a >= 0):
+            raise InputError(f"must be 0 A or more, found {current_a:g}", field="current_a")
+        return current_a * self.loop_ohm
+
+
+@dataclass(frozen=True, slots=True)
+class AtHead:
+    """What arrives at the probe's head at the lowest supply and the hottest cable."""
+
+    area_mm2: float
+    drop_v: float
+    head_v: float
+    drop_share: float
+    """Of the lowest supply."""
+    is_enough: bool
+    why: str
+
+
+def at_head(
+    run_m: float,
+    area_mm2: float,
+    current_a: float,
+    *,
+    lowest_supply_v: float,
+    head_least_v: float,
+    hottest_c: float = 85.0,
+    kind: Kind = "plain",
+    most_drop_share: float = 0.03,
+) -> AtHead:
+    """Give the voltage at the head in the worst case, and whether it is enough.
+
+    Enough is both: not under what the head needs, and not more than 3 % lost (common
+    design figure) of the lowest supply.
+
+    >>> found = at_head(12, 0.5, 0.5, lowest_supply_v=10, head_least_v=9)
+    >>> found.is_enough, found.why
+    (False, '0.59 V of 10 V are lost on 12 m of 0.5 mm² at 85 °C (5.9 %, at most 3 % wanted)')
+    """
+    if not (isfinite(lowest_supply_v) and lowest_supply_v > 0):
+        raise InputError(f"must be above 0 V, found {lowest_supply_v:g}", field="lowest_supply_v")
+    drop = Run(run_m, ohm_per_km(area_mm2, hottest_c, kind=kind)).drop_v(current_a)
+    head = lowest_supply_v - drop
+    share = drop / lowest_supply_v
+    lost = f"{drop:.2f} V of {lowest_supply_v:g} V are lost on {run_m:g} m of {area_mm2:g} mm² at "
+    lost += f"{hottest_c:g} °C"
+    if head < head_least_v:
+        why = f"{lost}; {head:.2f} V are left, {head_least_v:g} V wanted"
+    elif share > most_drop_share:
+        why = f"{lost} ({100 * share:.1f} %, at most {100 * most_drop_share:g} % wanted)"
+    else:
+        why = f"{lost}; {head:.2f} V are left"
+    return AtHead(
+        area_mm2, drop, head, share, head >= head_least_v and share <= most_drop_share, why
+    )
+
+
+def smallest_conductor(
+    run_m: float,
+    current_a: float,
+    *,
+    lowest_supply_v: float,
+    head_least_v: float,
+    hottest_c: float = 85.0,
+    kind: Kind = "plain",
+    most_drop_share: float = 0.03,
+    least_mm2: float = 0.5,
+) -> AtHead:
+    """Give the thinnest conductor that is enough; below 0.5 mm² it would break first.
+
+    The least size is common practice, no source.  Raises `InputError` if none is enough.
+
+    >>> smallest_conductor(12, 0.5, lowest_supply_v=10, head_least_v=9).area_mm2
+    1.0
+    """
+    for area in _TABLES[kind]:
+        if area < least_mm2:
+            continue
+        found = at_head(
+            run_m, area, current_a, lowest_supply_v=lowest_supply_v, head_least_v=head_least_v,
+            hottest_c=hottest_c, kind=kind, most_drop_share=most_drop_share,
+        )  # fmt: skip
+        if found.is_enough:
+            return found
+    raise InputError(f"no conductor up to {area:g} mm² is enough: {found.why}", field="run_m")
