@@ -1,8 +1,8 @@
 """What a person may have meant: the usual ways in which a figure is written wrong."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
-from math import isclose
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,19 +59,21 @@ def wrong_digits(text: str) -> list[float]:
     return found
 
 
-def misreadings(value: float, *, slips: bool = True) -> list[Misreading]:
+@lru_cache(maxsize=4096, typed=True)
+def misreadings(value: float, *, slips: bool = True) -> tuple[Misreading, ...]:
     """Return what may have been meant by a typed figure, the likeliest ways first.
 
     >>> [m.value for m in misreadings(54.0) if m.how != "digit"]
     [45.0, 50.4, 5.4, 540.0]
     """
     text = typed(value)
-    found = [Misreading(v, "swapped") for v in swapped_digits(text)]
+    found = [(v, "swapped") for v in swapped_digits(text)]
     if slips:
-        found += [Misreading(v, "slip") for v in (value / 10, value * 10)]
-    found += [Misreading(v, "digit") for v in wrong_digits(text)]
-    seen: list[Misreading] = []
-    for one in found:
-        if one.value > 0 and not any(isclose(one.value, other.value) for other in seen):
-            seen.append(one)
-    return seen
+        found += [(v, "slip") for v in (value / 10, value * 10)]
+    found += [(v, "digit") for v in wrong_digits(text)]
+    # A tenth of a figure differs from the same figure typed in its last bit only.
+    seen: dict[str, Misreading] = {}
+    for other, how in found:
+        if other > 0:
+            seen.setdefault(f"{other:.12g}", Misreading(other, how))
+    return tuple(seen.values())

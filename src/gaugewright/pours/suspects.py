@@ -3,41 +3,30 @@
 For every pour and every usual mistake the same equations are asked: how probable are
 all readings together if this figure was wrong in this way?  A mistake in litres moves
 every later reading by the same volume, one in a reading moves that reading alone, a
-moved vehicle changes the slope from there on.  Weights follow Bayes' rule; the worth
-of each mistake beforehand is common practice without a source.
+moved vehicle changes the slope from there on.  Weights follow Bayes' rule.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 from scipy.special import log_ndtr, logsumexp
 
-from gaugewright.pours.figures import misreadings
+from gaugewright.pours.candidates import ABOUT, BETWEEN, EXACT, WORTH, Candidates, candidates_of
+from gaugewright.table.equations import Equations
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Component
 from gaugewright.table.rows import interpolated_effects
 
 Floats = npt.NDArray[np.float64]
-
-WORTH = {
-    "litres_mistyped": 0.012,
-    "decimal_slip": 0.006,
-    "pour_missing": 0.012,
-    "pour_twice": 0.010,
-    "meter_not_reset": 0.008,
-    "counts_mistyped": 0.012,
-    "not_settled": 0.012,
-    "vehicle_moved": 0.010,
-}
-"""How often each mistake happens in a fill, spread evenly over its pours."""
+Indices = npt.NDArray[np.intp]
 
 LEAST_L2 = 1e-6
 """Least variance of a reading. [L²]"""
-SAME_READING_COUNTS = 12
-"""Two readings closer than this may be one level read twice. [counts]"""
+OUT_OF_QUESTION = 30.0
+"""Suspects lighter than the weightiest by this much, as a log, are not named one by one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,16 +50,13 @@ class Suspect:
 
 @dataclass(frozen=True, eq=False)
 class Weighed:
-    """All suspects of a fill, the weightiest first."""
+    """The suspects of a fill, the weightiest first."""
 
     suspects: tuple[Suspect, ...]
     shape_weights: Floats
     """Probability of each component with mistakes allowed for, shape (c,)."""
-
-    @cached_property
-    def log_all(self) -> float:
-        """Log weight of a clean fill and all suspects together."""
-        return float(logsumexp([0.0, *[s.log_weight for s in self.suspects]]))
+    log_all: float
+    """Log weight of a clean fill and all suspects together, those not named included."""
 
     @property
     def clean(self) -> float:
@@ -82,314 +68,221 @@ class Weighed:
         return float(np.exp(suspect.log_weight - self.log_all))
 
 
-# How a candidate's change is weighed: one figure, about a mean, or anywhere between limits.
-EXACT, ABOUT, BETWEEN = range(3)
-
-
-@dataclass(slots=True)
-class _Candidates:
-    """Columns of one table of candidates, filled once for a fill."""
-
-    kind: list[str]
-    pour: list[int]
-    is_reading: list[bool]
-    how: list[int]
-    a: list[float]
-    """Change of the litres [L]; for a reading counts instead [counts]; or the mean or low limit."""
-    b: list[float]
-    """Spread or high limit. [L]"""
-    worth: list[float]
-    correction: list[float]
-
-    @classmethod
-    def empty(cls) -> "_Candidates":
-        return cls([], [], [], [], [], [], [], [])
-
-    def add(
-        self,
-        kind: str,
-        pour: int,
-        how: int,
-        a: float,
-        b: float,
-        worth: float,
-        correction: float = np.nan,
-        *,
-        is_reading: bool = False,
-    ) -> None:
-        for column, value in zip(
-            (
-                self.kind,
-                self.pour,
-                self.is_reading,
-                self.how,
-                self.a,
-                self.b,
-                self.worth,
-                self.correction,
-            ),
-            (kind, pour, is_reading, how, a, b, worth, correction),
-            strict=True,
-        ):
-            column.append(value)  # type: ignore[attr-defined]
-
-
-def weigh(fill: Fill, components: list[Component]) -> Weighed:
-    """Return every suspect of a fill with its weight over all degrees of distrust."""
-    listed = _listed(fill, components[0])
+def weigh(fill: Fill, components: Sequence[Component]) -> Weighed:
+    """Return the suspects of a fill with their weights over all degrees of distrust."""
+    listed = candidates_of(fill, components[0])
     base = np.array([c.log_weight for c in components])
     base = base - logsumexp(base)
-    tables = [_weights_of(fill, component, listed) for component in components]
-    moves = [_moves(fill, component) for component in components]
-    logs = np.array([t.logs for t in tables]) + base[:, None]
-    move_logs = np.array(moves) + base[:, None]
+    asked: dict[int, _Question] = {}
+    for component in components:
+        equations = component.equations
+        if id(equations) not in asked:
+            asked[id(equations)] = _question(fill, component, listed)
+    answers = [_answer(asked[id(c.equations)], c) for c in components]
+    logs = np.array([a.logs for a in answers]) + base[:, None]
+    move_logs = np.array([a.move_logs for a in answers]) + base[:, None]
     per_component = np.logaddexp(base, logsumexp(np.column_stack([logs, move_logs]), axis=1))
     per_component = np.exp(per_component - logsumexp(per_component))
-    total = logsumexp(logs, axis=0) if logs.size else np.zeros(0)
-    leading = tables[int(np.argmax(per_component))]
-    suspects = [
-        Suspect(
-            listed.kind[i],
-            listed.pour[i],
-            float(total[i]),
-            float(listed.correction[i] if listed.how[i] == EXACT else leading.estimate[i]),
-            listed.how[i] == EXACT,
-            float(leading.u_estimate[i]),
-            float(leading.shift_l[i]),
-        )
-        for i in np.argsort(-total)
-    ]
-    move_total = logsumexp(move_logs, axis=0)
-    suspects += [
-        Suspect("vehicle_moved", k, float(w))
-        for k, w in enumerate(move_total, start=1)
-        if np.isfinite(w)
-    ]
-    suspects.sort(key=lambda s: -s.log_weight)
-    return Weighed(tuple(suspects), per_component)
-
-
-def _listed(fill: Fill, component: Component) -> _Candidates:
-    """Every candidate mistake of a fill; the worth of each is spread over the pours."""
-    found = _Candidates.empty()
-    seen = set(component.equations.pours)
-    last = max(seen, default=0)
-    number = max(1, len(fill.pours) - 1)
-    poured = [p.added_l for p in fill.pours[1:] if p.added_l > 0]
-    typical = float(np.median(poured)) if poured else 1.0
-    spread = float(np.median(np.abs(np.log(np.array(poured) / typical)))) if poured else 0.0
-    for k in range(1, last + 1):
-        _list_litres(found, fill, k, typical, spread, number)
-    for k in sorted(seen):
-        _list_reading(found, fill, k, component, number)
-    return found
-
-
-def _list_litres(
-    found: _Candidates, fill: Fill, k: int, typical: float, spread: float, number: int
-) -> None:
-    a, before = fill.pours[k].added_l, fill.pours[k - 1].added_l
-    worth = {kind: value / number for kind, value in WORTH.items()}
-    if a > 0:
-        options = misreadings(a)
-        for how, kind, share in (
-            ("swapped", "litres_mistyped", 0.55),
-            ("digit", "litres_mistyped", 0.25),
-            ("slip", "decimal_slip", 1.0),
-        ):
-            chosen = [m.value for m in options if m.how == how]
-            for value in chosen:
-                usual = _more_usual(value, a, typical, spread)
-                found.add(
-                    kind, k, EXACT, value - a, 0.0, share * usual * worth[kind] / len(chosen), value
-                )
-        if before > 0 and k > 1 and a - before > 0.1 * typical:
-            found.add(
-                "meter_not_reset", k, EXACT, -before, 0.0, worth["meter_not_reset"], a - before
-            )
-        rise = abs(fill.pours[k].counts - fill.pours[k - 1].counts)
-        if before > 0 and k > 1 and a == before and rise <= SAME_READING_COUNTS:
-            found.add("pour_twice", k, EXACT, -a, 0.0, worth["pour_twice"], 0.0)
-    found.add(
-        "litres_mistyped", k, ABOUT, 0.0, 0.6 * max(a, typical), 0.2 * worth["litres_mistyped"]
+    total = np.concatenate([logsumexp(logs, axis=0), logsumexp(move_logs, axis=0)])
+    best = int(np.argmax(per_component))
+    named = total > max(0.0, float(total.max(initial=0.0))) - OUT_OF_QUESTION
+    suspects = _suspects(
+        listed, np.flatnonzero(named), total, asked[id(components[best].equations)], answers[best]
     )
-    likely = sorted({round(a, 3), round(before, 3), round(typical, 3)} - {0.0})
-    for same in likely:
-        found.add(
-            "pour_missing", k, ABOUT, same, 0.02 * same, 0.6 * worth["pour_missing"] / len(likely)
-        )
-    found.add("pour_missing", k, ABOUT, typical, 0.4 * typical, 0.4 * worth["pour_missing"])
+    log_all = float(logsumexp(np.append(total, 0.0)))
+    return Weighed(suspects, per_component, log_all)
 
 
-def _more_usual(meant: float, written: float, typical: float, spread: float) -> float:
-    """How much more usual one figure is than another among the pours of this fill."""
-    width = max(0.25, 1.5 * spread)
-    far = (np.log(written / typical) / width) ** 2 - (np.log(meant / typical) / width) ** 2
-    return float(np.exp(np.clip(0.5 * far, -3.0, 3.0)))
-
-
-def _list_reading(
-    found: _Candidates, fill: Fill, k: int, component: Component, number: int
-) -> None:
-    curves = component.curves
-    counts = fill.pours[k].counts
-    top = max(curves.probe.counts_full, curves.probe.counts_empty)
-    worth = {kind: value / number for kind, value in WORTH.items()}
-    options = [m for m in misreadings(round(counts), slips=False) if m.value <= top]
-    for how, share in (("swapped", 0.6), ("digit", 0.25)):
-        chosen = [m.value for m in options if m.how == how]
-        for value in chosen:
-            found.add(
-                "counts_mistyped",
-                k,
-                EXACT,
-                value,
-                0.0,
-                share * worth["counts_mistyped"] / len(chosen),
-                value,
-                is_reading=True,
+def _suspects(
+    listed: Candidates, which: Indices, total: Floats, asked: "_Question", leading: "_Answer"
+) -> tuple[Suspect, ...]:
+    count = len(listed.kind)
+    estimate, u_estimate = _estimates(asked, leading)
+    shift_l = np.where((listed.how == EXACT) & ~listed.is_reading, listed.a, leading.found)
+    found = []
+    for i in which[np.argsort(-total[which], kind="stable")].tolist():
+        weight = float(total[i])
+        if i >= count:
+            found.append(Suspect("vehicle_moved", i - count + 1, weight))
+            continue
+        is_exact = bool(listed.how[i] == EXACT)
+        found.append(
+            Suspect(
+                listed.kind[i],
+                int(listed.pour[i]),
+                weight,
+                float(listed.correction[i] if is_exact else estimate[i]),
+                is_exact,
+                float(u_estimate[i]),
+                float(shift_l[i]),
             )
-    found.add(
-        "counts_mistyped",
-        k,
-        ABOUT,
-        0.0,
-        0.3 * curves.capacity_l,
-        0.15 * worth["counts_mistyped"],
-        is_reading=True,
-    )
-    rise = fill.pours[k].added_l
-    if k > 0 and rise > 0:
-        # The fuel had still this much to rise (to fall, in a draining record).
-        low, high = -rise, -0.01 * rise
-        if fill.is_draining:
-            low, high = -high, -low
-        found.add("not_settled", k, BETWEEN, low, high, worth["not_settled"], is_reading=True)
+        )
+    return tuple(found)
 
 
 @dataclass(frozen=True, eq=False)
-class _Weights:
-    """Log Bayes factors of all candidates under one component, with worth."""
+class _Question:
+    """All candidates put to the equations of one description."""
 
-    logs: Floats
-    estimate: Floats
-    u_estimate: Floats
-    shift_l: Floats
+    fill: Fill
+    listed: Candidates
+    equations: Equations
+    directions: Floats
+    """Effect on the rows of 1 L more at each pour, then at each reading, shape (n, 2 pours)."""
+    column: Indices
+    """Which of them each candidate is about, shape (m,)."""
+    counts: Floats
+    """Along the curve, rising. [counts]"""
+    litres: Floats
+    by_how: tuple[Indices, Indices, Indices]
+    """The candidates weighed as one figure of litres, about a mean, between limits."""
+    swaps: "_Swaps"
 
 
-def _weights_of(fill: Fill, component: Component, listed: _Candidates) -> _Weights:
-    eq = component.equations
-    n = len(eq.observed)
-    count = len(listed.kind)
-    if n < 2 or count == 0:
-        nothing = np.zeros(count)
-        return _Weights(np.full(count, -np.inf), nothing * np.nan, nothing, nothing)
-    factor, pull, row_of = _factored(component)
+@dataclass(frozen=True, eq=False)
+class _Swaps:
+    """Other counts that may have been meant, as rows of the equations; shape (s, ...)."""
+
+    which: Indices
+    row: Indices
+    """Row of the reading in question."""
+    design: Floats
+    seen: Floats
+    """What the row would have observed. [L]"""
+    delivery_l2: Floats
+    own_l2: Floats
+    log_ratio: Floats
+    """Of the litres per count there and here: a density in counts, not in litres."""
+
+
+def _question(fill: Fill, component: Component, listed: Candidates) -> _Question:
+    equations, curves = component.equations, component.curves
+    pours, readings = len(fill.pours), len(equations.pours)
     sign = -1.0 if fill.is_draining else 1.0
-    pours, readings = len(fill.pours), len(eq.pours)
-    directions = np.zeros((n, 2 * pours))
-    for k in range(pours):
-        directions[:, k] = sign * (row_of >= k)
-        directions[:readings, pours + k] = row_of[:readings] == k
-    strength = np.einsum("ij,ij->j", directions, cho_solve(factor, directions))
-    strength = np.maximum(strength, 1e-12)
-    column = np.array(listed.pour) + pours * np.array(listed.is_reading)
-    found = (-(directions.T @ pull) / strength)[column]
-    u = (1.0 / np.sqrt(strength))[column]
-    how = np.array(listed.how)
-    a, b = np.array(listed.a), np.array(listed.b)
-    scale, litres = _curve(component)
-    counts = np.array([p.counts for p in fill.pours])[listed.pour]
-    here = np.interp(counts, scale, litres)
-    swapped = np.array(listed.is_reading) & (how == EXACT)
-    a = np.where(swapped, here - np.interp(np.where(swapped, a, 0.0), scale, litres), a)
-    logs = np.where(
-        how == EXACT,
-        _exact(found, u, a),
-        np.where(how == ABOUT, _about(found, u, a, b), _between(found, u, a, b)),
+    at = np.arange(pours)
+    directions = np.zeros((len(equations.observed), 2 * pours))
+    directions[:, :pours] = sign * (equations.after[:, None] >= at)
+    directions[:readings, pours:] = equations.after[:readings, None] == at
+    order = np.argsort(curves.counts)
+    is_swap = listed.is_reading & (listed.how == EXACT)
+    return _Question(
+        fill=fill,
+        listed=listed,
+        equations=equations,
+        directions=directions,
+        column=listed.pour + pours * listed.is_reading,
+        counts=curves.counts[order],
+        litres=curves.litres[order],
+        by_how=(
+            np.flatnonzero((listed.how == EXACT) & ~is_swap),
+            np.flatnonzero(listed.how == ABOUT),
+            np.flatnonzero(listed.how == BETWEEN),
+        ),
+        swaps=_swaps(component, np.flatnonzero(is_swap), listed, pours),
     )
-    added = np.array([p.added_l for p in fill.pours])[listed.pour]
-    missing = np.array([kind == "pour_missing" for kind in listed.kind])
-    estimate = np.where(
-        np.array(listed.is_reading),
-        np.interp(here - found, litres, scale),
-        np.where(missing, found, added + found),
-    )
-    per_count = np.interp(counts, scale, np.gradient(litres, scale))
-    u_estimate = np.where(listed.is_reading, u / np.maximum(per_count, 1e-9), u)
-    if swapped.any():
-        logs[swapped] = _swap_logs(component, factor, np.flatnonzero(swapped), listed)
-    shift = np.where((how == EXACT) & ~swapped, a, found)
-    return _Weights(logs + np.log(listed.worth), estimate, u_estimate, shift)
 
 
-def _swap_logs(
-    component: Component,
-    factor: tuple[Floats, bool],
-    which: npt.NDArray[np.intp],
-    listed: _Candidates,
-) -> Floats:
-    """Log Bayes factor of other counts for one reading: how all the others foretell them."""
+def _swaps(component: Component, which: Indices, listed: Candidates, pours: int) -> _Swaps:
     eq, curves = component.equations, component.curves
-    weights = cho_solve(factor, np.eye(len(eq.observed)))
-    pull = weights @ eq.observed
-    scaled = eq.design * component.prior_u
-    pours = np.array(listed.pour)[which]
-    meant = np.array(listed.a)[which]
-    wetted = curves.probe.wetted_mm(meant)
-    effects = interpolated_effects(curves, wetted)
+    row_of = np.full(pours, -1, dtype=np.intp)
+    row_of[list(eq.pours)] = np.arange(len(eq.pours))
+    row = row_of[listed.pour[which]]
+    which, row = which[row >= 0], row[row >= 0]
+    wetted = curves.probe.wetted_mm(listed.a[which])
     litres = np.interp(wetted, curves.wetted_mm, curves.litres)
     slope_l = np.interp(wetted, curves.wetted_mm, curves.per_mm_l)
-    result = np.empty(len(which))
-    width = effects.shape[1]
-    for row, k in enumerate(eq.pours):
-        mine = np.flatnonzero(pours == k)
-        if len(mine) == 0:
-            continue
-        others = np.delete(np.arange(len(eq.observed)), row)
-        inverse = (
-            weights[np.ix_(others, others)]
-            - np.outer(weights[others, row], weights[row, others]) / weights[row, row]
-        )
-        design = np.tile(eq.design[row], (len(mine), 1))
-        design[:, :width] = effects[mine]
-        design = design * component.prior_u
-        shared = design @ scaled[others].T + eq.noise[row, others]
-        gain = shared @ inverse
-        mean = gain @ eq.observed[others]
-        ratio = slope_l[mine] / max(eq.per_count_l[row] / abs(curves.probe.mm_per_count), 1e-9)
-        delivery = eq.noise[row, row] - eq.reading_l2[row]
-        own_l2 = eq.reading_l2[row] * ratio**2 + LEAST_L2
-        variance = np.einsum("ij,ij->i", design, design) + delivery + own_l2 - LEAST_L2
-        # No other reading foretells this one's own noise; less is the rounding of a difference.
-        variance = np.maximum(variance - np.einsum("ij,ij->i", gain, shared), own_l2)
-        here = np.interp(curves.probe.wetted_mm(eq.counts[row]), curves.wetted_mm, curves.litres)
-        seen = eq.observed[row] + here - litres[mine]
-        own = 0.5 * pull[row] ** 2 / weights[row, row] - 0.5 * np.log(weights[row, row])
-        result[mine] = (
-            own
-            - 0.5 * (seen - mean) ** 2 / variance
-            - 0.5 * np.log(variance)
-            + np.log(np.maximum(ratio, 1e-9))
-        )
-    return result
+    effects = interpolated_effects(curves, wetted)
+    design = eq.design[row]
+    design[:, : effects.shape[1]] = effects
+    per_mm_l = np.maximum(eq.per_count_l / abs(curves.probe.mm_per_count), 1e-9)
+    ratio = slope_l / per_mm_l[row]
+    here = np.interp(curves.probe.wetted_mm(eq.counts[row]), curves.wetted_mm, curves.litres)
+    return _Swaps(
+        which=which,
+        row=row,
+        design=design,
+        seen=eq.observed[row] + here - litres,
+        delivery_l2=np.diag(eq.noise)[row] - eq.reading_l2[row],
+        own_l2=eq.reading_l2[row] * ratio**2,
+        log_ratio=np.log(np.maximum(ratio, 1e-9)),
+    )
 
 
-def _factored(
-    component: Component,
-) -> tuple[tuple[Floats, bool], Floats, npt.NDArray[np.intp]]:
-    eq = component.equations
+@dataclass(frozen=True, eq=False)
+class _Answer:
+    """What one component makes of all candidates."""
+
+    logs: Floats
+    """Log Bayes factors with worth, shape (m,)."""
+    found: Floats
+    """The change that fits best, [L]."""
+    u_found: Floats
+    move_logs: Floats
+    """Of a vehicle that moved before each pour, shape (pours - 1,)."""
+
+
+def _answer(asked: _Question, component: Component) -> _Answer:
+    listed, eq = asked.listed, asked.equations
+    nothing = np.full(len(listed.kind), -np.inf)
+    if len(eq.observed) < 2:
+        still = np.full(len(asked.fill.pours) - 1, -np.inf)
+        return _Answer(nothing, np.zeros_like(nothing), np.zeros_like(nothing), still)
     scaled = eq.design * component.prior_u
     factor = cho_factor(scaled @ scaled.T + eq.noise, lower=True)
-    return factor, cho_solve(factor, eq.observed), eq.after
+    weights = cho_solve(factor, np.eye(len(eq.observed)))
+    pull = weights @ eq.observed
+    strength = np.einsum("ij,ij->j", asked.directions, weights @ asked.directions)
+    strength = np.maximum(strength, 1e-12)
+    found = (-(asked.directions.T @ pull) / strength)[asked.column]
+    u = (1.0 / np.sqrt(strength))[asked.column]
+    logs = nothing
+    for which, rule in zip(asked.by_how, (_exact, _about, _between), strict=True):
+        logs[which] = rule(found[which], u[which], listed.a[which], listed.b[which])
+    logs[asked.swaps.which] = _swap_logs(asked, component, weights, pull)
+    return _Answer(logs + listed.log_worth, found, u, _moves(asked, component, weights, pull))
 
 
-def _curve(component: Component) -> tuple[Floats, Floats]:
-    order = np.argsort(component.curves.counts)
-    return component.curves.counts[order], component.curves.litres[order]
+def _estimates(asked: _Question, answer: _Answer) -> tuple[Floats, Floats]:
+    """The figure that fits best for each candidate, and its standard uncertainty."""
+    listed, pours = asked.listed, asked.fill.pours
+    counts = np.array([p.counts for p in pours])[listed.pour]
+    added = np.array([p.added_l for p in pours])[listed.pour]
+    here = np.interp(counts, asked.counts, asked.litres)
+    missing = np.array([kind == "pour_missing" for kind in listed.kind], dtype=bool)
+    estimate = np.where(
+        listed.is_reading,
+        np.interp(here - answer.found, asked.litres, asked.counts),
+        np.where(missing, answer.found, added + answer.found),
+    )
+    per_count = np.interp(counts, asked.counts, np.gradient(asked.litres, asked.counts))
+    in_counts = answer.u_found / np.maximum(per_count, 1e-9)
+    return estimate, np.where(listed.is_reading, in_counts, answer.u_found)
 
 
-def _exact(found: Floats, u: Floats, change: Floats) -> Floats:
+def _swap_logs(asked: _Question, component: Component, weights: Floats, pull: Floats) -> Floats:
+    """Log Bayes factor of other counts for one reading: how all the others foretell them.
+
+    With W the inverse covariance of all rows, that of all but row r is
+    W - W[:, r] W[r, :] / W[r, r]: so one inverse serves every reading.
+    """
+    eq, swaps = asked.equations, asked.swaps
+    row, at = swaps.row, np.arange(len(swaps.row))
+    scaled = swaps.design * component.prior_u
+    shared = scaled @ (eq.design * component.prior_u).T + eq.noise[row]
+    shared[at, row] = 0.0
+    reach = shared @ weights
+    mine, own_weight = reach[at, row], weights[row, row]
+    mean = shared @ pull - mine * pull[row] / own_weight
+    known = np.einsum("ij,ij->i", reach, shared) - mine**2 / own_weight
+    variance = np.einsum("ij,ij->i", scaled, scaled) + swaps.delivery_l2 + swaps.own_l2 - known
+    # No other reading foretells this one's own noise; less is the rounding of a difference.
+    variance = np.maximum(variance, swaps.own_l2 + LEAST_L2)
+    own = 0.5 * pull[row] ** 2 / own_weight - 0.5 * np.log(own_weight)
+    result: Floats = own - 0.5 * (swaps.seen - mean) ** 2 / variance - 0.5 * np.log(variance)
+    return result + swaps.log_ratio
+
+
+def _exact(found: Floats, u: Floats, change: Floats, _: Floats) -> Floats:
     """Log Bayes factor of one particular change against none."""
     return np.asarray(0.5 * (found**2 - (change - found) ** 2) / u**2)
 
@@ -414,21 +307,20 @@ def _between(found: Floats, u: Floats, low: Floats, high: Floats) -> Floats:
     return np.asarray(mass + np.log(u * np.sqrt(2 * np.pi) / wide) + 0.5 * found**2 / u**2)
 
 
-def _moves(fill: Fill, component: Component) -> Floats:
+def _moves(asked: _Question, component: Component, weights: Floats, pull: Floats) -> Floats:
     """The vehicle moved before pour k: the slope differs from there on.  Shape (pours - 1,)."""
-    eq = component.equations
-    logs = np.full(len(fill.pours) - 1, -np.inf)
-    columns = eq.design[:, -2:]
-    if len(eq.observed) < 2 or not columns.any():
+    eq = asked.equations
+    logs = np.full(len(asked.fill.pours) - 1, -np.inf)
+    columns = eq.design[:, -2:] * component.move_ratio
+    if not columns.any() or len(eq.pours) < 2:
         return logs
-    factor, pull, row_of = _factored(component)
-    ratio = component.move_ratio
-    first = min(eq.pours, default=0)
-    for k in range(first + 1, max(eq.pours, default=0) + 1):
-        directions = np.where((row_of >= k)[:, None], columns * ratio, 0.0)
-        gram = np.eye(2) + directions.T @ cho_solve(factor, directions)
-        hit = directions.T @ pull
-        gain = 0.5 * float(hit @ np.linalg.solve(gram, hit))
-        gain -= 0.5 * float(np.linalg.slogdet(gram)[1])
-        logs[k - 1] = gain + np.log(WORTH["vehicle_moved"] / len(logs))
+    at = np.arange(min(eq.pours) + 1, max(eq.pours) + 1)
+    later = eq.after >= at[:, None]
+    directions = later[:, :, None] * columns
+    turned = directions.transpose(0, 2, 1)
+    gram = np.eye(2) + turned @ (weights @ directions)
+    hit = turned @ pull
+    gain = 0.5 * np.einsum("ki,ki->k", hit, np.linalg.solve(gram, hit[:, :, None])[:, :, 0])
+    gain -= 0.5 * np.linalg.slogdet(gram)[1]
+    logs[at - 1] = gain + np.log(WORTH["vehicle_moved"] / len(logs))
     return logs
