@@ -44,9 +44,9 @@ def check_bus(stations: Sequence[Station]) -> BusPicture:
 
     Raises `InputError` for an address that no station may have.
 
-    >>> line = [Station("unit", None, True), Station("front tank", 1), Station("rear tank", 1, True)]
+    >>> line = [Station("unit", None, True), Station("front", 1), Station("rear", 1, True)]
     >>> check_bus(line)
-    BusPicture(wrong=('address 1 is taken twice: front tank, rear tank',), idle_ohm=60.0)
+    BusPicture(wrong=('address 1 is taken twice: front, rear',), idle_ohm=60.0)
     """
     if not stations:
         raise InputError("needs at least one station", field="stations")
