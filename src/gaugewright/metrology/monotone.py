@@ -5,7 +5,6 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import solve_triangular
-from scipy.optimize import nnls
 
 from gaugewright.errors import InputError
 
@@ -74,6 +73,9 @@ def monotone_mode(
     rises = np.diff(np.eye(m.size), axis=0)
     if lower is not None:
         rises = np.vstack([np.eye(1, m.size), rises])
+    # Here, because loading scipy.optimize takes longer than a fit, and few means need it.
+    from scipy.optimize import nnls
+
     # Moreau: what is left of the whitened mean after its part in the polar cone.
     whitened = solve_triangular(factor, m - base, lower=True)
     cone = factor.T @ rises.T
