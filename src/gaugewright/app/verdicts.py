@@ -3,6 +3,7 @@
 The check itself is loaded when it is first asked: the first page does not wait for it.
 """
 
+import logging
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -65,6 +66,13 @@ def look(tank: TankState) -> Looked | None:
             checked = _checked(fill, body, probe, doubts)
     except InputError as error:
         why_not = f"Recorded; nothing can be said yet: {error}."
+    except (ArithmeticError, ValueError) as error:
+        # The pour is in the journal: the work must be able to go on, and somebody to look.
+        logging.getLogger(__name__).exception("the pour check failed")
+        why_not = (
+            f"Recorded, but the check of it failed ({type(error).__name__}: {error}). "
+            "Look at this pour yourself, and report it."
+        )
     return Looked(fill, checked, why_not, probe, capacity_l)
 
 

@@ -55,6 +55,16 @@ class RecordedAnswer:
 
 
 @dataclass(frozen=True, slots=True)
+class ImportAnswer:
+    """What taking in a job file did."""
+
+    job: str
+    added: int
+    already_there: int
+    photos: int
+
+
+@dataclass(frozen=True, slots=True)
 class Problem:
     """What is wrong, in one sentence, and where."""
 

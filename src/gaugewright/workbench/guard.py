@@ -3,6 +3,7 @@
 Plain ASGI, so that streams pass through untouched.
 """
 
+import contextlib
 import hashlib
 import hmac
 import ipaddress
@@ -23,6 +24,7 @@ CSRF_HEADER = "x-csrf-token"
 THIS_COMPUTER = "this computer"
 SAFE = ("GET", "HEAD", "OPTIONS")
 MOST_BODY_BYTES = 512_000
+MOST_DRAINED_BYTES = 64_000_000
 LARGE_BODIES = (
     (re.compile(r"/api/jobs/[^/]+/photos"), 20_500_000),
     (re.compile(r"/api/jobs/import"), 500_000_000),
@@ -97,11 +99,13 @@ class Guard:
         send = _with_headers(send, scope["path"], visitor.session if is_new else None)
         refused = self._refusal(scope, headers, visitor)
         if refused is not None:
+            await _drain(receive)
             await _answer(send, *refused)
             return
         limit = _most_bytes(scope["path"])
         length = headers.get("content-length", "0")
         if not length.isascii() or not length.isdigit() or int(length) > limit:
+            await _drain(receive)
             await _answer(send, 413, _too_large(limit), "body")
             return
         await self._pass_on(scope, receive, send, limit)
@@ -120,14 +124,17 @@ class Guard:
 
         async def noted(message: Message) -> None:
             nonlocal has_begun
+            if heard > limit and not has_begun:
+                return  # whatever it says of a body that was cut off
             has_begun = True
             await send(message)
 
-        try:
+        # Answered below, as is one that the application has caught.
+        with contextlib.suppress(_BodyTooLargeError):
             await self.app(scope, counted, noted)
-        except _BodyTooLargeError:
-            if not has_begun:
-                await _answer(send, 413, _too_large(limit), "body")
+        if heard > limit and not has_begun:
+            await _drain(receive)
+            await _answer(send, 413, _too_large(limit), "body")
 
     def _visitor(self, scope: Scope, headers: Headers) -> tuple[Visitor, bool]:
         session = _cookie(headers.get("cookie", ""))
@@ -197,6 +204,19 @@ async def _answer(send: Send, status: int, error: str, field_name: str | None) -
     ]
     await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": body})
+
+
+async def _drain(receive: Receive) -> None:
+    """Hear a body out without keeping it, up to a limit.
+
+    To close a line on somebody who is still talking resets it, and they never see why.
+    """
+    heard = 0
+    while heard < MOST_DRAINED_BYTES:
+        message = await receive()
+        if message["type"] != "http.request" or not message.get("more_body", False):
+            return
+        heard += len(message.get("body", b""))
 
 
 def _cookie(text: str) -> str | None:

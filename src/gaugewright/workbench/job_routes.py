@@ -14,10 +14,10 @@ from gaugewright.errors import InputError
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal import kinds as k
 from gaugewright.journal.book import BookSettings
-from gaugewright.journal.exchange import Imported
 from gaugewright.workbench import bodies
 from gaugewright.workbench.answers import (
     EntryAnswer,
+    ImportAnswer,
     RecordedAnswer,
     VisitorHere,
     YardHere,
@@ -87,12 +87,12 @@ def open_job(body: bodies.OpenJob, yard: YardHere, visitor: VisitorHere) -> Reco
         }
     },
 )
-async def import_job(request: Request, yard: YardHere) -> Imported:
+async def import_job(request: Request, yard: YardHere) -> ImportAnswer:
     """Take in a job file; every hash is checked, what is new is added."""
     from starlette.concurrency import run_in_threadpool
 
     content = await request.body()
-    return await run_in_threadpool(survey.import_job, yard, content)
+    return ImportAnswer(*await run_in_threadpool(survey.import_job, yard, content))
 
 
 @router.get("/jobs/{job}")

@@ -1,0 +1,248 @@
+"""A fill over the API: each pour judged at once, a mistake caught, the table proven."""
+
+import csv
+import io
+
+import openpyxl
+import pytest
+
+
+@pytest.fixture
+def filled(hand):
+    """A fill of eight pours that fit."""
+    hand.begin()
+    for step in range(9):
+        hand.pour(25.0 if step else 0, 25.0 * step)
+    return hand
+
+
+def tank_of(hand):
+    return hand.state()["tanks"][0]
+
+
+def test_a_pour_is_recorded_and_judged_in_one_answer(filled):
+    answer = filled.pour("25,0", 225.0)
+    verdict = answer["verdict"]
+    assert [entry["kind"] for entry in answer["entries"]] == ["pour_recorded"]
+    assert verdict["state"] == "clear"
+    assert verdict["sentence"].startswith("It fits: ")
+    assert verdict["took_ms"] > 0
+
+
+def test_the_next_landing_is_where_the_next_pour_lands(filled):
+    verdict = filled.client.get(f"/api/jobs/{filled.job}/tanks/main/verdict").json()
+    landing = verdict["next"]
+    pour = filled.pour(25.0, 225.0)["job"]["tanks"][0]["fill"]["pours"][-1]
+    assert landing["added_l"] == 25.0
+    assert abs(landing["counts"] - pour["counts"]) <= landing["u95_counts"]
+    assert pour["expected_counts"] == pytest.approx(landing["counts"], abs=1.0)
+
+
+def test_litres_with_their_digits_exchanged_stop_the_flow_until_they_are_answered(filled):
+    stopped = filled.pour(52.0, 225.0)["verdict"]
+    finding = stopped["findings"][0]
+    assert (stopped["state"], stopped["blocks"]) == ("stop", True)
+    assert (finding["kind"], finding["step"], finding["value"]) == ("litres_mistyped", 9, 25.0)
+
+    refused = filled.send("/tanks/main/pours", added_l=25, counts=3700)
+    assert refused.status_code == 409
+    assert "answer this before the next pour" in refused.json()["error"]
+
+    answered = filled.record(
+        "/tanks/main/answers",
+        pour=finding["pour"],
+        finding=finding["kind"],
+        answer="corrected",
+        added_l=finding["value"],
+        reason="read the meter again",
+    )
+    assert [e["kind"] for e in answered["entries"]] == [
+        "finding_answered",
+        "pour_voided",
+        "pour_recorded",
+    ]
+    assert (answered["verdict"]["state"], answered["verdict"]["blocks"]) == ("clear", False)
+    old, new = tank_of(filled)["fill"]["pours"][-2:]
+    assert (old["added_l"], old["voided"]["reason"]) == (52.0, "read the meter again")
+    assert (new["added_l"], new["step"], new["replaces"]) == (25.0, 9, old["number"])
+
+
+def test_a_reading_that_does_not_fit_is_repeated(filled):
+    finding = filled.record("/tanks/main/pours", added_l=25, counts=3000)["verdict"]["findings"][0]
+    assert finding["field"] == "counts"
+    answered = filled.record(
+        "/tanks/main/answers",
+        pour=finding["pour"],
+        finding=finding["kind"],
+        answer="repeated",
+        counts=3178,
+        reason="it was still rising",
+    )
+    assert answered["verdict"]["state"] == "clear"
+    assert tank_of(filled)["fill"]["pours"][-1]["added_l"] == 25
+
+
+def test_a_finding_kept_with_a_reason_lets_the_work_go_on(filled):
+    finding = filled.pour(52.0, 225.0)["verdict"]["findings"][0]
+    kept = filled.record(
+        "/tanks/main/answers",
+        pour=finding["pour"],
+        finding=finding["kind"],
+        answer="kept",
+        reason="the slip says 52 L",
+    )["verdict"]
+    assert kept["blocks"] is False
+    assert kept["findings"][0]["answer"]["reason"] == "the slip says 52 L"
+    assert kept["findings"][0]["is_open"] is False
+    filled.pour(25.0, 250.0)
+
+
+@pytest.mark.parametrize(
+    ("body", "status"),
+    [
+        ({"answer": "kept", "reason": ""}, 422),
+        ({"answer": "shrugged", "reason": "x"}, 422),
+        ({"answer": "corrected", "reason": "x"}, 422),
+        ({"answer": "kept", "reason": "x", "finding": "not_rising"}, 409),
+    ],
+)
+def test_an_answer_without_what_it_needs_is_refused(filled, body, status):
+    finding = filled.pour(52.0, 225.0)["verdict"]["findings"][0]
+    whole = {"pour": finding["pour"], "finding": finding["kind"], **body}
+    before = filled.number
+    assert filled.send("/tanks/main/answers", **whole).status_code == status
+    assert filled.state()["number"] == before
+
+
+def test_undo_strikes_a_pour_through_and_the_next_one_stands_in_for_it(filled):
+    last = tank_of(filled)["fill"]["pours"][-1]
+    filled.record(f"/pours/{last['number']}/void", reason="undo")
+    fill = tank_of(filled)["fill"]
+    assert fill["next_step"] == last["step"]
+    assert fill["pours"][-1]["voided"]["reason"] == "undo"
+    assert fill["total_l"] == 175.0
+    filled.pour(25.0, 200.0)
+    again = tank_of(filled)["fill"]["pours"][-1]
+    assert (again["step"], again["replaces"]) == (last["step"], last["number"])
+
+
+def test_a_pour_is_voided_once(filled):
+    number = tank_of(filled)["fill"]["pours"][-1]["number"]
+    filled.record(f"/pours/{number}/void", reason="undo")
+    assert filled.send(f"/pours/{number}/void", reason="undo").status_code == 409
+    assert filled.send("/pours/2/void", reason="undo").status_code == 404
+
+
+def test_litres_of_a_voided_pour_that_was_not_repeated_are_unknown_not_missing(filled):
+    """Its fuel is in the tank: the fill after it must not be found fault with."""
+    number = tank_of(filled)["fill"]["pours"][4]["number"]
+    verdict = filled.record(f"/pours/{number}/void", reason="nobody read the meter")["verdict"]
+    assert verdict["findings"] == []
+    verdict = filled.pour(25.0, 225.0)["verdict"]
+    assert verdict["state"] == "clear"
+    filled.record("/tanks/main/table")
+    with_gap = tank_of(filled)["table"]
+    litres = {row[0]: row[1:] for row in with_gap["rows"]}
+    counts = min(litres, key=lambda c: abs(c - 2807))
+    wanted = (counts / 4095 * 460 + 20) * 0.6
+    assert abs(litres[counts][0] - wanted) < litres[counts][1]
+
+
+def test_volumes_are_typed_in_gallons(filled):
+    filled.record("/tanks/main/pours", added_l="6,604 US gal", counts=3178)
+    assert tank_of(filled)["fill"]["pours"][-1]["added_l"] == pytest.approx(25.0, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    "added_l", ["", "abc", "1.234,5", "45,5,5", "-3", "NaN", "inf", "1e9", "12 gal", "١٢"]
+)
+def test_litres_that_are_no_litres_are_refused_by_field(filled, added_l):
+    answer = filled.send("/tanks/main/pours", added_l=added_l, counts=3178)
+    assert answer.status_code == 422
+    assert answer.json()["field"] == "added_l"
+
+
+def test_a_fill_is_begun_anew_only_with_a_reason(filled):
+    assert filled.send("/tanks/main/fill").status_code == 409
+    filled.record("/tanks/main/fill", reason="the vehicle was moved")
+    assert tank_of(filled)["fill"]["earlier_fills"] == 1
+
+
+def test_what_was_checked_beside_the_pours_is_put_right_with_a_reason(filled):
+    checks = {"meter_checks": [{"indicated_l": "20,0", "true_l": "19,9"}], "reason": "read again"}
+    filled.record("/tanks/main/fill/checks", **checks)
+    assert tank_of(filled)["fill"]["meter_checks"] == [{"indicated_l": 20.0, "true_l": 19.9}]
+
+
+@pytest.fixture
+def tabled(filled):
+    """The fill with its table accepted."""
+    filled.record("/tanks/main/table")
+    filled.record("/tanks/main/table/accept", digest=tank_of(filled)["table"]["digest"])
+    return filled
+
+
+def test_the_table_holds_the_truth_within_its_band(tabled):
+    for counts, litres, u_litres in tank_of(tabled)["table"]["rows"]:
+        if counts <= 2807:
+            truth = (counts / 4095 * 460 + 20) * 0.6
+            assert abs(litres - truth) <= u_litres
+
+
+def test_a_table_is_stale_once_another_pour_is_recorded(tabled):
+    assert tank_of(tabled)["table"]["is_accepted"]
+    assert not tank_of(tabled)["table"]["is_stale"]
+    tabled.pour(25.0, 225.0)
+    assert tank_of(tabled)["table"]["is_stale"]
+
+
+def test_no_table_is_made_while_a_finding_is_open(filled):
+    filled.pour(52.0, 225.0)
+    answer = filled.send("/tanks/main/table")
+    assert answer.status_code == 409
+    assert "before the table is made" in answer.json()["error"]
+
+
+def test_a_check_pour_agrees_or_does_not(tabled):
+    right = {"added_l": 40, "counts_before": 1323, "counts_after": 1917}
+    tabled.record("/tanks/main/check-pours", **right)
+    wrong = {"added_l": 60, "counts_before": 1323, "counts_after": 1917}
+    tabled.record("/tanks/main/check-pours", **wrong)
+    first, second = tank_of(tabled)["check_pours"]
+    assert (first["agrees"], second["agrees"]) == (True, False)
+    assert first["sentence"].endswith("they agree.")
+
+
+def test_what_the_back_office_shows_is_held_against_the_table(tabled):
+    tabled.record("/tanks/main/back-office", shown_l="150,8", counts=2065)
+    tabled.record("/tanks/main/back-office", shown_l=201, counts=2065)
+    assert [each["agrees"] for each in tank_of(tabled)["comparisons"]] == [True, False]
+    outside = tabled.send("/tanks/main/back-office", shown_l=201, counts=99999)
+    assert (outside.status_code, outside.json()["field"]) == (422, "counts")
+
+
+def test_a_certificate_states_the_journal_and_the_accepted_table(tabled):
+    before = tabled.number
+    tabled.record("/certificate", certificate_number="C-7")
+    certificate = tabled.state()["certificate"]
+    assert certificate["upto_number"] == before
+    assert certificate["tables"] == {"main": tank_of(tabled)["table"]["digest"]}
+    tabled.record("/certificate/withdraw", certificate_number="C-7", reason="wrong plate")
+    assert tabled.state()["certificate"] is None
+
+
+def test_nothing_is_signed_without_an_accepted_table(filled):
+    assert filled.send("/certificate", certificate_number="C-8").status_code == 409
+
+
+def test_the_table_is_handed_over_and_no_cell_of_it_is_a_formula(tabled):
+    facts = {"facts": {"vehicle": "=HYPERLINK(0)"}, "reason": "typed anew"}
+    tabled.record("/facts", **facts)
+    base = f"/api/jobs/{tabled.job}/tanks/main/table"
+    rows = list(csv.reader(io.StringIO(tabled.client.get(f"{base}.csv").text)))
+    assert rows[0] == ["counts", "litres", "u_litres"]
+    book = openpyxl.load_workbook(io.BytesIO(tabled.client.get(f"{base}.xlsx").content))
+    cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row]
+    assert all(cell.data_type != "f" for cell in cells)
+    assert tabled.client.get(f"{base}.json").json()["format"] == "calibration table"
+    assert tabled.client.get(f"{base}.exe").status_code == 422
