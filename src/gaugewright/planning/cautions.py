@@ -26,6 +26,8 @@ class Caution:
     stage: Stage
     step: str
     """What is about to be done."""
+    short: str
+    """One line of it, for the page that is carried along."""
     text: str
     source: str
 
@@ -33,30 +35,35 @@ class Caution:
 CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "vehicle_secured", "Survey", "before touching the vehicle",
+        "wheels chocked, brake on, key in your pocket; props under a raised body",
         "The vehicle stands level, wheels chocked, parking brake on, key in your pocket; nobody "
         "goes under a body or a bed that is only held by hydraulics.",
         NO_SOURCE,
     ),
     Caution(
         "tank_contents", "Survey", "before opening the tank",
+        "diesel tanks only; petrol, ethanol or unknown contents stop the work",
         "Only diesel tanks. Ask what the tank held last and ever: petrol, ethanol or an unknown "
         "fuel stops the work. A teaspoon of petrol can be enough for an explosion.",
         INDG314,
     ),
     Caution(
         "vapour", "Survey", "before opening the tank",
+        "diesel may flash below 55 °C: no flame, no smoking, air moving",
         "Diesel is not safe because its flash point is above 55 °C: winter or imported fuel may "
         "flash from 38 °C, and a little petrol lowers it a lot. No flame, no smoking, air moving.",
         "EN 590 (above 55 °C); ASTM D975 (No. 1-D from 38 °C)",
     ),
     Caution(
         "hot_exhaust", "Survey", "before choosing the cable's way",
+        "exhaust cold; cable and head kept well away from it",
         "Exhaust, turbo and filter housings burn skin and melt cable; let them cool, and keep "
         "cable and probe head well away from them.",
         NO_SOURCE,
     ),
     Caution(
         "type_approval", "Plan", "before deciding to drill",
+        "owner's written yes; maker and local rules asked about approval",
         "A fuel tank is tested as it left its maker (UN R34: 0.3 bar for 1 minute without a "
         "leak). A hole may end its approval and its warranty: ask the maker and local rules, get "
         "the owner's yes in writing. A probe in an existing opening avoids the question.",
@@ -64,18 +71,21 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "drain_first", "Plan", "before draining",
+        "closed, marked containers in a tray; a full 20 L can weighs 18 kg",
         "Drained fuel needs closed, marked containers in a tray, none filled to the brim, away "
         "from drains. A full 20 L can weighs 18 kg: lift with two or use a trolley.",
         "weight from EN 590, at most 845 kg/m3; the rest " + NO_SOURCE,
     ),
     Caution(
         "battery", "Mount", "before touching wires",
+        "battery off at its switch, or minus off first and on last",
         "Switch the battery off at its switch or take its minus lead off first, put it on last; "
         "wait as long as the vehicle's maker says for its computers to fall asleep.",
         NO_SOURCE,
     ),
     Caution(
         "drilling", "Mount", "before drilling",
+        "hot work: tank off, or drained, cleaned, gas-free and tested by one licensed",
         "Welding, cutting, grinding and sawing are hot work, and an empty tank still holds fuel in "
         "seams: take the tank off, or have it drained, cleaned, gas-freed and tested by someone "
         "licensed. Only cold, slow, lubricated cutting by hand; never a cut-off saw or torch. A "
@@ -84,6 +94,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "swarf", "Mount", "while drilling",
+        "grease the saw, magnet, vacuum made for fuel, look inside; gloves, glasses",
         "Swarf in the tank ruins pump and injectors: grease the saw, a magnet for steel, a vacuum "
         "made for fuel for aluminium and plastic, then look inside with a lamp made for vapour. "
         "Gloves and glasses: swarf cuts.",
@@ -91,30 +102,35 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "lifting", "Mount", "before taking the tank down or lifting a step",
+        "weight taken before straps are loosed; two people or a jack",
         "Straps hold the tank: take its weight first. A half-full tank moves its fuel when it "
         "tilts. Two people or a jack made for it.",
         NO_SOURCE,
     ),
     Caution(
         "cut_once", "Mount", "before cutting the probe",
+        "measured twice, typed twice, then cut; deburr",
         "What is cut off cannot be put back: measure twice, type the figure twice, deburr, and "
         "check that nothing of the tube stays between the electrodes.",
         NO_SOURCE,
     ),
     Caution(
         "static", "Pour", "before fuel flows",
+        "nozzle, probe and tank bonded to the chassis before fuel flows",
         "Bond nozzle, probe and tank to the chassis before fuel flows and keep them bonded; no "
         "splash filling; wait after a pour before a stick goes in.",
         "Regulation (EU) 44/2014 annex IX (no sparking charge); waiting " + NO_SOURCE,
     ),
     Caution(
         "spill", "Pour", "before fuel flows",
+        "somebody at the shut-off; tray and binder; nobody smokes",
         "Somebody stays at the nozzle's shut-off. A tray under the filler, binder at hand, nobody "
         "smokes. Fuel on skin is washed off, wet clothes come off.",
         NO_SOURCE,
     ),
     Caution(
         "roadworthy", "Pour", "before the vehicle leaves",
+        "no leak, full and running; guards, straps and cap back; papers",
         "Look for leaks full and with the engine running; fuel cap, vents, straps and under-run "
         "guards are back; what was changed is in the vehicle's papers where the law wants it.",
         NO_SOURCE,
