@@ -1,17 +1,16 @@
 """The plan of a job: where to drill, what to cut, what it will read, which pours to make.
 
 `lay_out` is everything but the pours; it follows a person's edits within a fraction of a
-second.  `plan_job` adds the pours.  `plan_record` is the plan file.
+second.  `plan_job` adds the pours.
 """
 
-from dataclasses import dataclass, field, replace
-from typing import Any
-
-import numpy as np
+from dataclasses import dataclass, field, fields, replace
 
 from gaugewright.app.tank_file import TankFile
 from gaugewright.errors import InputError
 from gaugewright.planning.actions import PourPlan, plan_pours
+from gaugewright.planning.cautions import Circumstances, Ruling, require_may_plan
+from gaugewright.planning.draining import Draining, drain
 from gaugewright.planning.headroom import Headroom, RigidProbe, headroom
 from gaugewright.planning.length import (
     BLIND_TOP_MM,
@@ -56,11 +55,18 @@ class Wishes:
     tube_mm: float = 20.0
     flange_mm: float = 80.0
     hole_mm: float = 38.0
+    circumstances: Circumstances = field(default_factory=Circumstances)
+    in_tank_l: float = 0.0
+    """Fuel in the tank now, to be drained first. [L]"""
     headroom_mm: float | None = None
     """Free height above the tank's top; ``None`` if nobody measured it. [mm]"""
     depth_mm: float | None = None
     """Inside depth by dip stick; ``None`` takes it from the tank file. [mm]"""
     noise_counts: float = 1.0
+
+
+_OF_THE_PERSON = {each.name for each in fields(Wishes)} | {"contents", "dangerous_goods", "litres"}
+"""Fields that a person gave, not the tank file."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +75,7 @@ class Layout:
 
     file: TankFile
     wishes: Wishes
+    ruling: Ruling
     map: PlaceMap
     place: Place
     per_degree: PerDegree
@@ -79,6 +86,8 @@ class Layout:
     seen: Seen
     headroom: Headroom
     two: TwoProbes | None
+    draining: Draining | None
+    """How the fuel in the tank is taken out first; ``None`` for an empty tank."""
     notes: tuple[str, ...]
     """What else is worth saying, the weightiest first."""
 
@@ -97,13 +106,14 @@ def lay_out(file: TankFile, wishes: Wishes | None = None) -> Layout:
     A tank file with a probe keeps its place, clearance and length; without one the plan
     takes the best free place and proposes the rest.
 
-    Raises `InputError` with the tank file's name, also if no place is left free.
+    Raises `InputError` where a stop rule ends the plan, and with the tank file's name if
+    the file is wrong or no place is left free.
     """
     wishes = Wishes() if wishes is None else wishes
     try:
         return _laid_out(file, wishes)
     except InputError as error:
-        if error.field is not None and hasattr(wishes, error.field):
+        if error.field is not None and error.field in _OF_THE_PERSON:
             raise
         raise error.in_file(file.name) from None
 
@@ -129,6 +139,7 @@ def plan_job(
 
 def _laid_out(file: TankFile, wishes: Wishes) -> Layout:
     tank = file.tank
+    decided = require_may_plan(wishes.circumstances)
     found = place_map(tank, wishes.slope, zones=wishes.zones, clear_mm=wishes.clear_mm)
     if file.probe is None:
         if found.best is None:
@@ -163,6 +174,7 @@ def _laid_out(file: TankFile, wishes: Wishes) -> Layout:
     layout = Layout(
         file,
         wishes,
+        decided,
         found,
         place,
         misread_per_degree(tank, place.x_mm, place.y_mm),
@@ -172,6 +184,7 @@ def _laid_out(file: TankFile, wishes: Wishes) -> Layout:
         seen_by(tank, probe, noise_counts=wishes.noise_counts),
         headroom(rigid),
         two_probes(tank, found),
+        drain(wishes.in_tank_l) if wishes.in_tank_l else None,
         (),
     )
     return replace(layout, notes=tuple(_notes(layout)))
@@ -196,7 +209,8 @@ def _proposed(place: Place, cut: Cut, wishes: Wishes) -> Probe:
 
 def _notes(layout: Layout) -> list[str]:
     """Say what a person should know, the weightiest first."""
-    notes = [*_cut_notes(layout), *_place_notes(layout), *_headroom_notes(layout)]
+    notes = [layout.ruling.record] if layout.ruling.record else []
+    notes += [*_cut_notes(layout), *_place_notes(layout), *_headroom_notes(layout)]
     if layout.two is not None and layout.two.is_worth_it:
         (x1, y1), (x2, y2) = layout.two.first, layout.two.second
         notes.append(
@@ -261,132 +275,6 @@ def _headroom_notes(layout: Layout) -> list[str]:
             f"headroom is not known: {room.upright_mm:.0f} mm above the tank to bring the probe in "
             f"upright, {room.needed_mm:.0f} mm at the least"
         ]
-    return ["bringing the probe in: " + room.verdict(layout.wishes.headroom_mm, layout.place.wall_mm)]
-
-
-def plan_record(plan: Plan) -> dict[str, Any]:
-    """Return the plan file: what the contract names, and the rest beside it."""
-    return {**layout_record(plan.layout), **_pours_record(plan.pours)}
-
-
-def layout_record(layout: Layout) -> dict[str, Any]:
-    """Return what is known without the pours."""
-    probe, seen, cut, place = layout.probe, layout.seen, layout.cut, layout.place
-    return {
-        "tank": layout.file.name,
-        "shape": layout.file.tank.shape,
-        "capacity_l": round(seen.capacity_l, 3),
-        "probe": {
-            "x_mm": round(probe.x_mm, 3),
-            "y_mm": round(probe.y_mm, 3),
-            "cut_length_mm": round(cut.cut_length_mm, 1),
-            "u_cut_length_mm": round(cut.u_mm, 2),
-            "tip_clearance_mm": round(probe.tip_clearance_mm, 3),
-            "least_tip_clearance_mm": round(cut.least_mm, 1),
-            "active_length_mm": round(probe.active_length_mm, 3),
-            "counts_empty": probe.counts_empty,
-            "counts_full": probe.counts_full,
-            "is_proposed": layout.is_chosen,
-            "bottom_verdict": cut.verdict,
-        },
-        "dead_stock_l": round(seen.dead_stock_l, 3),
-        "blind_above_l": round(seen.blind_above_l, 3),
-        "smallest_visible_l": round(float(seen.smallest_visible_l.max()), 3),
-        "litres_per_count": {
-            "least": round(float(seen.litres_per_count.min()), 4),
-            "most": round(float(seen.litres_per_count.max()), 4),
-        },
-        "slope": {
-            "along_percent": 100 * layout.wishes.slope.along,
-            "across_percent": 100 * layout.wishes.slope.across,
-            "worst_l": round(place.worst_l, 3),
-            "worst_at": {
-                "along_percent": 100 * place.at_slope[0],
-                "across_percent": 100 * place.at_slope[1],
-                "fill_percent": round(100 * place.at_fill),
-            },
-            "best_place": _best_record(layout.map),
-            "per_degree": [
-                {"level_mm": round(a, 1), "litres": round(b, 2), "pitch_l": round(c, 3),
-                 "roll_l": round(d, 3)}
-                for a, b, c, d in np.column_stack(
-                    [layout.per_degree.level_mm, layout.per_degree.litres,
-                     layout.per_degree.pitch_l, layout.per_degree.roll_l]
-                ).tolist()
-            ],
-        },
-        "headroom": {
-            "upright_mm": round(layout.headroom.upright_mm, 1),
-            "leaning_mm": round(layout.headroom.leaning_mm, 1),
-            "steepest_deg": round(layout.headroom.steepest_deg, 1),
-            "inside_mm": round(layout.headroom.inside_mm, 1),
-        },
-        "two_probes": _two_record(layout.two),
-        "notes": list(layout.notes),
-    }  # fmt: skip
-
-
-def map_record(found: PlaceMap) -> dict[str, Any]:
-    """Return the map for a drawing: places, the misread at each, what stands in the way."""
-    worst = np.where(np.isnan(found.worst_l), -1.0, found.worst_l).round(3)
-    return {
-        "x_mm": found.view.x_mm.round(3).tolist(),
-        "y_mm": found.view.y_mm.round(3).tolist(),
-        "worst_l": [[None if v < 0 else v for v in row] for row in worst.tolist()],
-        "blocked_by": found.blocked_by.tolist(),
-        "blockers": [found.blocker(code) for code in range(3 + len(found.zones))],
-        "walls_mm": found.view.walls.tolist(),
-        "zones": [
-            {"name": zone.name, "corners_mm": [list(c) for c in zone.corners_mm]}
-            for zone in found.zones
-        ],
-        "best_place": _best_record(found),
-    }
-
-
-def _best_record(found: PlaceMap) -> dict[str, Any] | None:
-    best = found.best
-    if best is None:
-        return None
-    return {"x_mm": best.x_mm, "y_mm": best.y_mm, "worst_l": round(best.worst_l, 3)}
-
-
-def _two_record(two: TwoProbes | None) -> dict[str, Any] | None:
-    if two is None:
-        return None
-    return {
-        "first_mm": list(two.first),
-        "second_mm": list(two.second),
-        "worst_l": round(two.worst_l, 3),
-        "one_worst_l": round(two.one_worst_l, 3),
-        "is_worth_it": two.is_worth_it,
-        "why": two.why,
-    }
-
-
-def _pours_record(plan: PourPlan) -> dict[str, Any]:
-    return {
-        "pours": [
-            {
-                "step": pour.step,
-                "add_l": pour.add_l,
-                "expected_counts": pour.expected_counts,
-                "u_counts": pour.u_counts,
-            }
-            for pour in plan.pours
-        ],
-        "actions": [
-            {
-                "kind": action.kind,
-                "what": action.what,
-                "at_l": action.at_l,
-                "error_left_l": round(action.error_left_l, 3),
-                "minutes": round(action.minutes, 1),
-            }
-            for action in plan.actions
-        ],
-        "error_left_l": round(plan.error_left_l, 3),
-        "fuel_needed_l": round(plan.litres, 1),
-        "minutes": round(plan.minutes, 1),
-        "why_it_ends": plan.why_it_ends,
-    }
+    return [
+        "bringing the probe in: " + room.verdict(layout.wishes.headroom_mm, layout.place.wall_mm)
+    ]

@@ -4,7 +4,8 @@ from typing import Annotated
 
 import typer
 
-from gaugewright.cli.output import Output
+from gaugewright.cli.output import Output, show
+from gaugewright.errors import InputError
 
 EXAMPLE = "Example: gaugewright plan tank.toml --pours 8 --keep-out 'baffle=500:0 500:600'"
 
@@ -40,6 +41,25 @@ def plan(
     seat: Annotated[
         str, typer.Option(metavar="LENGTH", help="Top of the inside to the flange's seat.")
     ] = "5mm",
+    contents: Annotated[
+        str, typer.Option(metavar="FUEL", help="What the tank holds; petrol and others stop.")
+    ] = "diesel",
+    dangerous_goods: Annotated[
+        bool, typer.Option("--dangerous-goods", help="The vehicle carries dangerous goods.")
+    ] = False,
+    licensed: Annotated[
+        str, typer.Option(metavar="NAME", help="Who, licensed for it, decides on what stops.")
+    ] = "",
+    in_tank: Annotated[
+        str | None, typer.Option(metavar="LITRES", help="Fuel in the tank, drained first.")
+    ] = None,
+    template: Annotated[
+        str | None, typer.Option(metavar="F", help="Write the drilling template, SVG at 1:1.")
+    ] = None,
+    sheet: Annotated[
+        str | None, typer.Option(metavar="F", help="Write one page: cautions, plan, what to bring.")
+    ] = None,
+    paper: Annotated[str, typer.Option(metavar="SIZE", help="A4 or Letter.")] = "A4",
     out: Annotated[
         str | None, typer.Option(metavar="F", help="Write the plan as JSON, - to print it.")
     ] = None,
@@ -52,17 +72,25 @@ def plan(
     """
     import json
 
-    from gaugewright.app.plan import Wishes, plan_job, plan_record
+    from gaugewright.app.files import write_text
+    from gaugewright.app.plan import Wishes, plan_job
+    from gaugewright.app.plan_record import plan_record
+    from gaugewright.app.plan_sheet import plan_page, plan_template
     from gaugewright.app.tank_file import read_tank_file
     from gaugewright.cli.numbers import maybe_option_number, naming_options
-    from gaugewright.cli.plan_text import keep_out_of_text, plan_text, whole_number
+    from gaugewright.cli.plan_text import keep_out_of_text, paper_of_text, plan_text, whole_number
+    from gaugewright.planning.cautions import Circumstances
     from gaugewright.planning.misread import Slope, slope_of_text
     from gaugewright.units import parse_length_mm
 
+    if [out, template, sheet].count("-") > 1:
+        raise InputError("only one of --out, --template and --sheet can go to standard output")
+    takes_output = "-" in (out, template, sheet)
     output = Output(as_json=as_json, out=out)
     options = {
         "pours": "--pours", "within_l": "--within", "fuel_l": "--fuel", "seat_mm": "--seat",
         "headroom_mm": "--headroom", "depth_mm": "--depth", "clear_mm": "--keep-out",
+        "contents": "--contents", "dangerous_goods": "--dangerous-goods", "litres": "--in-tank",
     }  # fmt: skip
     with naming_options(**options):
         wishes = Wishes(
@@ -74,6 +102,10 @@ def plan(
             headroom_mm=None if headroom is None else parse_length_mm(headroom, field="--headroom"),
             depth_mm=None if depth is None else parse_length_mm(depth, field="--depth"),
             seat_mm=parse_length_mm(seat, field="--seat"),
+            circumstances=Circumstances(
+                contents, is_dangerous_goods=dangerous_goods, licensed_person=licensed
+            ),
+            in_tank_l=maybe_option_number(in_tank, "--in-tank") or 0.0,
         )
         found = plan_job(
             read_tank_file(tank_file),
@@ -82,7 +114,14 @@ def plan(
             within_l=maybe_option_number(within, "--within"),
             fuel_l=maybe_option_number(fuel, "--fuel"),
         )
+        drawn = plan_template(found.layout, paper=paper_of_text(paper))
     record = plan_record(found)
+    if template is not None:
+        write_text(template, drawn + "\n")
+    if sheet is not None:
+        write_text(sheet, plan_page(found))
     output.write(json.dumps(record, ensure_ascii=False, allow_nan=False, indent=2) + "\n")
-    output.tell(plan_text(found))
-    output.give(record)
+    if not as_json:
+        show(plan_text(found), to_error=takes_output)
+    if not takes_output:
+        output.give(record)

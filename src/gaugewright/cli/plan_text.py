@@ -4,6 +4,8 @@ from textwrap import fill
 
 from gaugewright.app.plan import Plan
 from gaugewright.errors import InputError
+from gaugewright.planning.cautions import cautions_for
+from gaugewright.planning.template import PAPERS, Paper
 from gaugewright.planning.zones import KeepOut
 from gaugewright.table.delimited import number
 from gaugewright.units import parse_length_mm
@@ -36,6 +38,18 @@ def keep_out_of_text(text: str) -> KeepOut:
     return KeepOut(name.strip(), placed)
 
 
+def paper_of_text(text: str) -> Paper:
+    """Return the paper that a person typed.
+
+    >>> paper_of_text("letter")
+    'Letter'
+    """
+    for paper in PAPERS:
+        if text.strip().lower() == paper.lower():
+            return paper
+    raise InputError(f"'{text}' is no paper known here, wanted A4 or Letter", field="--paper")
+
+
 def whole_number(text: str, option: str) -> int:
     """Return a whole number that a person typed.
 
@@ -50,7 +64,10 @@ def whole_number(text: str, option: str) -> int:
 
 def plan_text(plan: Plan) -> str:
     """Return the plan for people: where, how long, what to pour, what to know."""
-    return "\n".join([*_place_lines(plan), "", *_pour_lines(plan), "", *_note_lines(plan)])
+    cautions = [f"! {caution.short}" for caution in cautions_for(["Survey", "Plan", "Mount"])]
+    return "\n".join(
+        [*cautions, "", *_place_lines(plan), "", *_pour_lines(plan), "", *_note_lines(plan)]
+    )
 
 
 def _place_lines(plan: Plan) -> list[str]:

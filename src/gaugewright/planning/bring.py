@@ -89,10 +89,10 @@ def one_page(
 
     >>> page = one_page("Tank 1", things_to_bring(Needs(pour_l=330, stops=5)))
     >>> page.splitlines()[0], len(page.splitlines()) <= LINES
-    ('TANK 1', True)
+    ('Tank 1', True)
     """
     shown = cautions_for() if cautions is None else cautions
-    lines = [title.upper()[:COLUMNS]]
+    lines = [title[:COLUMNS]]
     if ruling is not None and ruling.record:
         lines += wrap(ruling.record, COLUMNS)
     lines += ["", "CAUTIONS, in full in the plan; read before each step  [_] read by:"]

@@ -196,7 +196,7 @@ def _bar(width: float, y: float) -> list[str]:
     return [
         f'<path class="bar" d="M{left:g},{y:g}h{BAR_MM:g}" stroke="#14202b" stroke-width="0.4"/>',
         f'<path d="{ticks}" stroke="#14202b" stroke-width="0.25" fill="none"/>',
-        _words(left, y + 6, "This bar is 100 mm long. If it is not, do not use the sheet.", 4),
+        _words(MARGIN_MM, y + 6, "This bar is 100 mm long. If it is not, do not use the sheet.", 4),
     ]
 
 

@@ -1,0 +1,56 @@
+"""A plan on paper: the page that is carried along and the drilling template."""
+
+from gaugewright.app.plan import Layout, Plan, Wishes
+from gaugewright.planning.bring import Check, Needs, one_page, things_to_bring
+from gaugewright.planning.template import Flange, Paper, drilling_template
+
+
+def plan_needs(plan: Plan) -> Needs:
+    """Return what decides what is brought, as far as tank and pours say it."""
+    layout, pours = plan.layout, plan.pours
+    names: tuple[Check, ...] = ("slope", "meter", "dip", "temperatures")
+    return Needs(
+        flange=_flange(layout.wishes),
+        cut_length_mm=layout.cut.cut_length_mm,
+        checks=tuple(name for name in names if getattr(pours.checks, name)),
+        pour_l=pours.litres,
+        stops=len(pours.pours),
+        draining=layout.draining,
+    )
+
+
+def plan_page(plan: Plan, needs: Needs | None = None) -> str:
+    """Return the page that is carried along: cautions, the plan in brief, what to bring."""
+    layout = plan.layout
+    probe, cut = layout.probe, layout.cut
+    facts = [
+        f"drill at x {probe.x_mm:g} mm behind the front end, y {probe.y_mm:g} mm from the left",
+        f"cut to {cut.cut_length_mm:.1f} mm below the flange's seat (type it twice); "
+        f"{cut.tip_clearance_mm:g} mm stay free below the tip",
+        f"dead stock {layout.seen.dead_stock_l:.1f} L; pours: "
+        + ", ".join(f"{pour.add_l:g}" for pour in plan.pours.pours)
+        + " L",
+    ]
+    title = f"{layout.file.name}: {layout.file.tank.shape.replace('_', ' ')}, "
+    title += f"{layout.seen.capacity_l:.0f} L"
+    items = things_to_bring(plan_needs(plan) if needs is None else needs)
+    return one_page(title, items, facts, ruling=layout.ruling)
+
+
+def plan_template(layout: Layout, *, flange: Flange | None = None, paper: Paper = "A4") -> str:
+    """Return the drilling template of a plan as SVG."""
+    return drilling_template(
+        _flange(layout.wishes) if flange is None else flange,
+        x_mm=layout.probe.x_mm,
+        y_mm=layout.probe.y_mm,
+        title=layout.file.name,
+        paper=paper,
+    )
+
+
+def _flange(wishes: Wishes) -> Flange:
+    """Return the flange of the wishes, its bolts midway between hole and edge."""
+    if wishes.hole_mm == Flange().hole_mm and wishes.flange_mm == Wishes().flange_mm:
+        return Flange(outer_mm=wishes.flange_mm)
+    between = (wishes.hole_mm + wishes.flange_mm) / 2
+    return Flange(wishes.hole_mm, between, outer_mm=wishes.flange_mm)
