@@ -2,9 +2,11 @@
 
 import itertools
 import json
+import os
 import urllib.request
 from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,6 +18,12 @@ from gaugewright.tank.levels import litres_at
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.solid import level_of_litres
 
+CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
+ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync",
+    "--disable-component-update", "--no-first-run", "--disable-default-apps", "--mute-audio",
+    "--disable-features=Translate,OptimizationHints,MediaRouter",
+]  # fmt: skip
 PHONE, DESK = (360, 740), (1280, 800)
 
 TANK = {

@@ -2,23 +2,15 @@
 
 import os
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-from browser_yards import PHONE, Api, OpenPage
+from browser_yards import ARGUMENTS, CHROMIUM, PHONE, Api, OpenPage
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from gaugewright.app.yard import Yard
 from gaugewright.journal.book import open_book
 from gaugewright.workbench.running import Workbench, prepare
-
-CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
-ARGUMENTS = [
-    "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync",
-    "--disable-component-update", "--no-first-run", "--disable-default-apps", "--mute-audio",
-    "--disable-features=Translate,OptimizationHints,MediaRouter",
-]  # fmt: skip
 
 
 @pytest.fixture(scope="session")

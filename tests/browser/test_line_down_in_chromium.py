@@ -71,7 +71,7 @@ def test_an_answer_lost_on_the_way_back_does_not_record_twice(
         str(counts_after(START_L + sum(FILL) + 40))
     )
     page.get_by_role("button", name="Record", exact=True).click()
-    page.wait_for_function("localStorage.getItem('gw-outbox') === '[]'")
+    page.wait_for_function("() => localStorage.getItem('gw-outbox') === '[]'")
 
     expect(page.locator("[data-pour]")).to_have_attribute("data-step", "6")
     assert lost[0].ok

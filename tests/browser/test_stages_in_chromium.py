@@ -72,7 +72,7 @@ def test_the_current_stage_is_scrolled_into_view_on_a_phone(
     open_page: OpenPage, whole_job: str, stage: str
 ) -> None:
     page = open_page(f"/jobs/{whole_job}/{stage}")
-    page.wait_for_function("document.querySelector('#stages [aria-current]').offsetWidth > 0")
+    page.wait_for_function("() => document.querySelector('#stages [aria-current]').offsetWidth > 0")
 
     box = page.locator("#stages [aria-current]").bounding_box()
     assert box is not None
@@ -125,11 +125,11 @@ def test_a_tank_is_drawn_while_it_is_typed_and_the_wrong_size_is_named(
     job = new_job(api)
     open_page.expected = ("422",)  # type: ignore[attr-defined]
     page = open_page(f"/jobs/{job}/plan", DESK)
-    before = page.locator(".dwg.wide").first.get_attribute("data-scale")
+    before = page.locator(".dwg.wide").first.get_attribute("viewBox")
 
     page.get_by_label("Height").first.fill("300 mm")
     page.wait_for_function(
-        "was => document.querySelector('.dwg.wide').dataset.scale !== was", arg=before
+        "was => document.querySelector('.dwg.wide').getAttribute('viewBox') !== was", arg=before
     )
     page.get_by_label("Height").first.fill("120")
     page.get_by_text("edge_radius_mm").or_(page.get_by_text("half the height")).first.wait_for()

@@ -43,6 +43,7 @@ class _Sent:
     number: int = 0
     rig: tuple[bool, float] | None = None
     looked_s: float = 0.0
+    told_s: float = 0.0
 
 
 async def live_events(yard: Yard, job: str, streams: Streams) -> AsyncIterator[bytes]:
@@ -86,6 +87,10 @@ def _due(yard: Yard, job: str, sent: _Sent, now_s: float) -> list[bytes]:
             sent.rig = rig
             text = json.dumps({"is_pouring": rig[0], "shown_l": rig[1]})
             events.append(_event("rig", text))
+    if now_s - sent.told_s >= MOST_APART_S:
+        # A job without an instrument would be silent, and silence means a line that is down.
+        sent.told_s = now_s
+        events.append(_event("ping", json.dumps({"number": sent.number})))
     return events
 
 

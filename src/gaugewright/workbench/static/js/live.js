@@ -3,7 +3,7 @@
 import { flush, waiting } from "./api.js";
 import { clear, notice } from "./notice.js";
 import { age, length, plain, say, volume } from "./say.js";
-import { renew, sheet } from "./sheet.js";
+import { isAtRest, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 
 const OLD_AFTER_S = 2;
@@ -44,21 +44,22 @@ export function listen() {
     back();
     show(event.tank_id);
   });
-  stream.addEventListener("job", (message) => {
-    heard = now();
-    const grown = JSON.parse(message.data);
-    if (grown.number > Number(sheet().dataset.number) && !document.querySelector('[data-busy="true"]')) renew();
-  });
+  stream.addEventListener("job", grown);
+  stream.addEventListener("ping", grown);
   stream.addEventListener("rig", (message) => {
     heard = now();
     const rig = JSON.parse(message.data);
     const place = document.querySelector('[data-part="rig"]');
     if (place) place.textContent = `${volume(rig.shown_l)}${rig.is_pouring ? " …" : ""}`;
   });
-  stream.addEventListener("ping", () => {
-    heard = now();
-  });
   stream.addEventListener("bye", gone);
+}
+
+/** The journal may have grown on another device: then the sheet is drawn anew. */
+function grown(message) {
+  back();
+  const { number } = JSON.parse(message.data);
+  if (number > Number(sheet().dataset.number) && isAtRest()) renew();
 }
 
 function gone() {

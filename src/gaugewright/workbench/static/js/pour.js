@@ -26,7 +26,6 @@ export async function pour(form, extra = {}) {
   const body = isCorrection
     ? { pour: Number(form.dataset.pourNumber), finding: form.dataset.finding, answer: "corrected", added_l: text, reason: say("retyped") }
     : { ...bodyOf(form), ...extra };
-  if (!isCorrection && form.dataset.planned) body.planned_l = Number(form.dataset.planned);
   await post(form, isCorrection ? "/answers" : "/pours", body);
 }
 
@@ -107,7 +106,7 @@ export function foresee(form) {
     try {
       const found = await request("GET", `${tankUrl()}/forecast?added_l=${encodeURIComponent(text)}`);
       if (typed(form.elements.added_l) !== text) return;
-      if (found.ok && found.data.counts !== undefined && found.data.counts !== null) {
+      if (found.ok && found.data) {
         place.textContent = say("land", { counts: plain(found.data.counts), band: plain(found.data.u95_counts) });
       } else if (found.ok) place.textContent = say("no-land");
     } catch (error) {

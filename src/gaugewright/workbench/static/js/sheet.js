@@ -28,18 +28,35 @@ let latest = 0;
 /** Fetch the page again and put its sheet in the place of the old one. */
 export async function renew(focusId = "") {
   const turn = (latest += 1);
-  const answer = await fetch(location.href, { headers: { Accept: "text/html" }, cache: "no-store" });
-  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  let text;
+  try {
+    const answer = await fetch(location.href, { headers: { Accept: "text/html" }, cache: "no-store" });
+    text = await answer.text();
+  } catch {
+    return; // the line is down: the sheet stays, and is drawn anew when the line is back
+  }
+  const fresh = new DOMParser().parseFromString(text, "text/html");
   if (turn !== latest || !fresh.getElementById("sheet")) return;
   const held = document.activeElement?.id;
+  const isOpen = new Set(openDetails(document));
   for (const id of ["title", "stages", "sheet"]) {
     const old = document.getElementById(id);
     const made = fresh.getElementById(id);
     if (old && made) old.replaceWith(document.adoptNode(made));
   }
+  for (const details of sheet().querySelectorAll("details")) details.open ||= isOpen.has(titleOf(details));
   start();
   const next = document.getElementById(focusId || held || "");
   if (next) next.focus({ preventScroll: !focusId });
+}
+
+const titleOf = (details) => details.querySelector("summary").textContent;
+const openDetails = (root) => [...root.querySelectorAll("#sheet details[open]")].map(titleOf);
+
+/** Whether the sheet may be drawn anew by itself, without taking away what a hand is at. */
+export function isAtRest() {
+  const hasFile = [...document.querySelectorAll('input[type="file"]')].some((input) => input.files.length);
+  return !hasFile && !document.querySelector('[data-busy="true"]');
 }
 
 /** The name under which what is typed into a form is kept on this device. */

@@ -1,0 +1,179 @@
+"""Gallons and inches on screen, the bench, the mount, the proof: one recording of each."""
+
+import io
+import re
+
+import pytest
+from browser_yards import DESK, PHONE, START_L, Api, OpenPage, counts_after, new_job, poured
+from PIL import Image
+from playwright.sync_api import expect
+
+FILL = [62, 56, 60, 58]
+GALLON_L = 3.785411784
+
+
+@pytest.fixture
+def in_gallons(api: Api):  # type: ignore[no-untyped-def]
+    """The book in gallons and inches, and back in litres afterwards."""
+    settings = {"volume_unit": "us_gallons", "length_unit": "inches"}
+    metric = {"volume_unit": "litres", "length_unit": "mm"}
+    api.call("PUT", "/api/book/settings", {"person": "Kim", "request_id": "gal", **settings})
+    yield
+    api.call("PUT", "/api/book/settings", {"person": "Kim", "request_id": "lit", **metric})
+
+
+@pytest.mark.usefixtures("in_gallons")
+def test_a_book_in_gallons_takes_and_shows_gallons(open_page: OpenPage, api: Api) -> None:
+    job = poured(api, new_job(api), FILL)
+    page = open_page(f"/jobs/{job}/pour", DESK)
+    page.get_by_label("Gallons by the meter").fill("10,5")
+    counts = counts_after(START_L + sum(FILL) + 10.5 * GALLON_L)
+    page.get_by_label("Counts that the probe shows").fill(str(counts))
+    page.get_by_role("button", name="Record", exact=True).click()
+    expect(page.locator("[data-pour]")).to_have_attribute("data-step", "6")
+
+    pours = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["fill"]["pours"]
+    assert pours[-1]["added_l"] == pytest.approx(10.5 * GALLON_L)
+    assert "10.5" in page.locator(".pours").inner_text()
+    expect(page.locator(".dwg.wide .level-words")).to_have_text(re.compile(r"\d\.\d\d\sin"))
+
+
+def test_zero_span_and_repeat_are_recorded_one_after_the_other(
+    open_page: OpenPage, api: Api
+) -> None:
+    job = new_job(api)
+    page = open_page(f"/jobs/{job}/bench")
+    counts = page.get_by_label("Counts that the probe shows")
+
+    counts.fill("31")
+    page.get_by_role("button", name="Record zero").click()
+    page.get_by_label("Fuel", exact=True).fill("diesel")
+    counts.fill("3650")
+    page.get_by_role("button", name="Record span").click()
+    page.get_by_label("immersed").check()
+    counts.fill("3651,5")
+    page.get_by_role("button", name="Record it").click()
+    page.get_by_role("heading", name="Repeats").wait_for()
+
+    bench = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["bench"]
+    found = [bench[kind][0]["counts"] for kind in ("zeros", "spans", "repeats")]
+    assert found == [31, 3650, 3651.5]
+    assert bench["repeats"][0]["point"] == "span"
+
+
+def test_a_wet_probe_is_given_fifteen_seconds_to_drip(open_page: OpenPage, api: Api) -> None:
+    job = new_job(api)
+    page = open_page(f"/jobs/{job}/bench")
+
+    page.get_by_role("button", name="It has just come out of fuel").click()
+
+    expect(page.get_by_role("timer")).to_contain_text("15")
+    expect(page.get_by_role("timer")).to_contain_text("14", timeout=3000)
+
+
+def test_the_pattern_tester_shows_what_it_finds_in_each_line(open_page: OpenPage, api: Api) -> None:
+    job = new_job(api)
+    page = open_page(f"/jobs/{job}/bench", DESK)
+    page.get_by_label("Kind").select_option("serial_text")
+
+    page.get_by_label("Pattern", exact=True).fill("N={counts}")
+    page.get_by_label("Lines to try the pattern on").fill("N=412\nhello")
+    page.get_by_role("button", name="Try the pattern").click()
+
+    found = page.locator('[data-part="found"] li')
+    expect(found).to_have_count(2)
+    expect(found.nth(0)).to_contain_text("412")
+    expect(found.nth(1)).to_contain_text("does not fit the pattern")
+
+
+def picture() -> bytes:
+    made = io.BytesIO()
+    Image.new("RGB", (64, 48), "#14603a").save(made, "PNG")
+    return made.getvalue()
+
+
+def test_a_mount_point_is_done_with_its_photo(open_page: OpenPage, api: Api) -> None:
+    job = new_job(api)
+    page = open_page(f"/jobs/{job}/mount", PHONE)
+    first = page.locator(".check .what").first.inner_text()
+
+    page.get_by_label("Photo").set_input_files(
+        {"name": "hole.png", "mimeType": "image/png", "buffer": picture()}
+    )
+    page.get_by_role("button", name="Done", exact=True).click()
+    page.locator(".check .good").first.wait_for()
+
+    mount = api.call("GET", f"/api/jobs/{job}")["mount"]
+    done = [point for point in mount if point["is_done"]]
+    assert first.endswith(done[0]["text"])
+    assert len(done[0]["photos"]) == 1
+
+
+def test_a_photo_of_the_survey_is_shown_with_its_caption(open_page: OpenPage, api: Api) -> None:
+    job = new_job(api)
+    page = open_page(f"/jobs/{job}/survey", DESK)
+
+    page.get_by_label("Photo", exact=True).set_input_files(
+        {"name": "strap.png", "mimeType": "image/png", "buffer": picture()}
+    )
+    page.get_by_label("What it shows").fill("rusty strap <b>left</b>")
+    page.get_by_role("button", name="Add the photo").click()
+    shown = page.get_by_alt_text("rusty strap <b>left</b>")
+    shown.wait_for()
+
+    page.wait_for_function(
+        "() => document.querySelector('.photos img').complete"
+        " && document.querySelector('.photos img').naturalWidth > 0"
+    )
+
+
+def test_table_proof_and_certificate_follow_from_the_pours(open_page: OpenPage, api: Api) -> None:
+    job = poured(api, new_job(api), FILL)
+    page = open_page(f"/jobs/{job}/table", DESK)
+    page.get_by_role("button", name="Make the table").click()
+    page.get_by_role("button", name="Accept this table").click()
+    page.get_by_text("Accepted by Kim Aldo").wait_for()
+    assert page.locator(".dwg.plot.wide circle").count() == 2 * len(FILL)
+
+    page.get_by_role("link", name="Prove").click()
+    full = START_L + sum(FILL)
+    page.get_by_label("Counts before the pour").fill(str(counts_after(full)))
+    page.get_by_label("Litres by the meter").fill("15")
+    page.get_by_label("Counts that the probe shows").first.fill(str(counts_after(full + 15)))
+    page.get_by_role("button", name="Hold it against the table").click()
+    expect(page.locator(".outcome").first).to_contain_text("agrees")
+
+    page.get_by_role("link", name="Certificate").click()
+    page.get_by_role("button", name="Issue the certificate").click()
+    page.get_by_text(f"Certificate C-{job}").wait_for()
+    assert api.call("GET", f"/api/jobs/{job}")["certificate"]["certificate_number"] == f"C-{job}"
+
+
+def test_a_stage_is_finished_and_opened_again_with_a_reason(open_page: OpenPage, api: Api) -> None:
+    job = new_job(api)
+    page = open_page(f"/jobs/{job}/survey")
+
+    page.get_by_role("button", name="Survey is done").click()
+    page.wait_for_url("**/plan*")
+    page.get_by_role("link", name="Survey").click()
+    page.get_by_role("button", name="Open it again").click()
+    page.locator("#ask-reason").get_by_label("Reason").fill("second tank found")
+    page.locator("#ask-reason").get_by_role("button", name="Record").click()
+    page.get_by_role("button", name="Survey is done").wait_for()
+
+    stages = {s["name"]: s["is_finished"] for s in api.call("GET", f"/api/jobs/{job}")["stages"]}
+    assert not stages["Survey"]
+
+
+def test_a_job_is_begun_from_the_list_by_its_vehicle(open_page: OpenPage, api: Api) -> None:
+    page = open_page("/")
+    page.get_by_role("link", name="New job").click()
+    page.get_by_label("Vehicle").fill("Sweeper 5 <script>")
+    page.get_by_label("Customer").fill("Halden Plant Hire")
+    page.get_by_label("Supply voltage").fill("12,4")
+    page.get_by_role("button", name="Begin the job").click()
+    page.locator(".caution").wait_for()
+
+    assert "Sweeper 5 <script>" in page.locator("h1").inner_text()
+    newest = api.call("GET", "/api/jobs?containing=Sweeper")["jobs"][0]
+    assert newest["vehicle"] == "Sweeper 5 <script>"
