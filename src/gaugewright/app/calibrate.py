@@ -1,8 +1,9 @@
 """A pour record becomes a table with its band, findings, and what is still open."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -14,6 +15,8 @@ from gaugewright.pours.findings import Finding, needs_person
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.costs import OpenCost, open_costs
+from gaugewright.table.curves import Curves, curves_of
+from gaugewright.table.delimited import number
 from gaugewright.table.fill import Fill, MeterCheck
 from gaugewright.table.fit import Fit
 from gaugewright.table.records import counts_scale, fill_from_csv, with_checks
@@ -119,6 +122,11 @@ def read_and_calibrate(
     dip_empty_mm: float | None = None,
 ) -> Done:
     """Read the files of a fill and calibrate; every `InputError` names its file."""
+    _require_pour_record(pours_file)
+    if dip_empty_mm is not None and tank_file is None:
+        raise InputError(
+            "needs --tank: without the tank's shape a depth tells no litres", field="--dip-empty"
+        )
     described = None if tank_file is None else read_tank_file(tank_file)
     tank = None if described is None else described.tank
     probe = None if described is None else described.probe
@@ -144,21 +152,74 @@ def read_and_calibrate(
         u_residual_l=u_residual_l,
         dip_empty_mm=dip_empty_mm,
     )
+    if tank is not None and probe is not None:
+        with naming_file(tank_file or pours_file):
+            curves = curves_of(tank, probe, Assumptions())
+        _require_checks_that_fit(fill, curves)
     with naming_file(tank_file or pours_file):
         return Done(fill, tank, probe, calibrate(fill, tank, probe))
+
+
+def _require_pour_record(path: str) -> None:
+    """Refuse a tank file given in place of the pour record: its lines would be blamed."""
+    if Path(path).suffix.lower() in (".toml", ".json"):
+        raise InputError(
+            "looks like a tank file; wanted the pour record (CSV) here and the tank with --tank",
+            file=path,
+        )
+
+
+SLACK_MM = 30.0
+"""A dip and the tip's clearance never differ by more than this from what was meant. [mm]"""
+
+
+def _require_checks_that_fit(fill: Fill, curves: Curves) -> None:
+    """Refuse fuel left in the drained tank that the probe would have seen."""
+    drained = fill.pours[-1 if fill.is_draining else 0]
+    tip_mm = curves.probe.tip_clearance_mm
+    seen_mm = min(max(float(curves.probe.wetted_mm(drained.counts)), 0.0), curves.top_mm)
+    told = (
+        f"but at {drained.counts:g} counts the probe, whose tip is {tip_mm:g} mm up, "
+        f"sees it at {tip_mm + seen_mm:.0f} mm or below"
+    )
+    dip_mm = fill.dip_empty_mm
+    if dip_mm is not None and dip_mm > tip_mm + seen_mm + SLACK_MM:
+        raise InputError(f"{dip_mm:g} mm of fuel in the drained tank, {told}", field="--dip-empty")
+    most_l = float(np.interp(seen_mm + SLACK_MM, curves.wetted_mm, curves.litres))
+    # Twice as much, because the tank file may be wrong and the pours are to show it.
+    if fill.residual_l is not None and fill.residual_l > 2.0 * most_l:
+        raise InputError(
+            f"{fill.residual_l:g} L of fuel in the drained tank, {told}", field="--residual"
+        )
 
 
 def with_plan(fill: Fill, plan_file: str) -> Fill:
     """Return the fill with what the plan's steps were to pour beside what was poured."""
     with naming_file(plan_file):
-        try:
-            plan = json.loads(read_text(plan_file))
-            planned = {int(p["step"]): float(p["add_l"]) for p in plan["pours"]}
-        except (ValueError, KeyError, TypeError) as error:
-            raise InputError(
-                f"is not a plan: {error}; wanted JSON with pours, each with step and add_l"
-            ) from None
+        planned = dict(_planned(read_text(plan_file)))
     pours = tuple(
         replace(pour, planned_l=planned.get(pour.step, pour.planned_l)) for pour in fill.pours
     )
     return replace(fill, pours=pours)
+
+
+def _planned(text: str) -> Iterator[tuple[int, float]]:
+    """Step and litres of each pour of a plan. [L]"""
+    wanted = "wanted JSON with pours, each with step and add_l"
+    try:
+        plan = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"is not a plan: {error}; {wanted}") from None
+    pours = plan.get("pours") if isinstance(plan, dict) else None
+    if not isinstance(pours, list):
+        raise InputError(f"is not a plan: it has no list of pours; {wanted}")
+    for place, pour in enumerate(pours, start=1):
+        field = f"pours, number {place}"
+        if not isinstance(pour, dict) or "step" not in pour or "add_l" not in pour:
+            raise InputError(f"found {json.dumps(pour)[:60]}; {wanted}", field=field)
+        step, add_l = pour["step"], pour["add_l"]
+        if not isinstance(step, int) or isinstance(step, bool):
+            raise InputError(f"step must be a whole number, found {step!r}", field=field)
+        if isinstance(add_l, bool) or not isinstance(add_l, int | float | str):
+            raise InputError(f"add_l must be litres, found {add_l!r}", field=field)
+        yield step, number(str(add_l), field=f"{field}, add_l")

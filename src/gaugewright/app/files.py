@@ -9,8 +9,9 @@ import re
 import secrets
 import stat
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
+from errno import EISDIR
 from pathlib import Path
 
 from gaugewright.errors import FileError, InputError
@@ -95,21 +96,50 @@ def write_bytes(path: str, content: bytes) -> None:
     one step, so that a power cut or a full disk leaves the old file or the new one.
     Raises `FileError`.
     """
-    if path == "-":
-        _write_out(content)
-        return
-    target = Path(path)
-    if target.is_dir():
-        raise FileError(f"{path}: cannot be written: it is a folder")
-    # A pipe or a device cannot be replaced by a file, and must not be.
-    if target.exists() and not target.is_file():
-        _write_through(path, content)
-        return
+    write_files({path: content})
+
+
+def write_files(contents: Mapping[str, bytes]) -> None:
+    """Write files that belong together: where one is refused, none is touched.
+
+    As `write_bytes`; what goes to standard output, a pipe or a device goes last.
+    """
+    prepared: dict[Path, Path] = {}
+    streams = []
     try:
-        _replace(target.resolve(), content)
+        for path, content in contents.items():
+            with _naming_refusal(path):
+                target = Path(path)
+                # A pipe or a device cannot be replaced by a file, and must not be.
+                if path == "-" or (target.exists() and not target.is_file()):
+                    if path != "-" and target.is_dir():
+                        raise IsADirectoryError(EISDIR, "it is a folder")
+                    streams.append(path)
+                    continue
+                target = target.resolve()
+                prepared[target] = _written_beside(target, content)
+        for target, beside in prepared.items():
+            with _naming_refusal(str(target)):
+                os.replace(beside, target)
+                _sync_folder(target.parent)
+    except BaseException:
+        for beside in prepared.values():
+            beside.unlink(missing_ok=True)
+        raise
+    for path in streams:
+        if path == "-":
+            _write_out(contents[path])
+        else:
+            _write_through(path, contents[path])
+
+
+@contextmanager
+def _naming_refusal(path: str) -> Iterator[None]:
+    try:
+        yield
     except OSError as error:
         raise FileError(f"{path}: cannot be written: {reason(error)}") from None
-    except ValueError as error:
+    except ValueError as error:  # a NUL in the name
         raise FileError(f"{path!r}: cannot be written: {error}") from None
 
 
@@ -193,7 +223,8 @@ def _write_through(path: str, content: bytes) -> None:
         raise FileError(f"{path}: cannot be written: {reason(error)}") from None
 
 
-def _replace(target: Path, content: bytes) -> None:
+def _written_beside(target: Path, content: bytes) -> Path:
+    """Write the content to the disk under another name in the same folder."""
     if target.exists() and not os.access(target, os.W_OK):
         # Replacing needs leave for the folder only; a file made read-only is meant to stay.
         raise PermissionError(13, "Permission denied")
@@ -206,11 +237,10 @@ def _replace(target: Path, content: bytes) -> None:
             os.fsync(stream.fileno())
         if target.exists():
             os.chmod(beside, stat.S_IMODE(target.stat().st_mode))
-        os.replace(beside, target)
     except BaseException:
         beside.unlink(missing_ok=True)
         raise
-    _sync_folder(target.parent)
+    return beside
 
 
 def _sync_folder(folder: Path) -> None:

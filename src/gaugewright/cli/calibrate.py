@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from gaugewright.cli.output import Output
+from gaugewright.cli.output import Output, require_other_file
 
 EXAMPLE = "Example: gaugewright calibrate pours.csv --tank tank.toml --out table.csv --strict"
 
@@ -55,7 +55,7 @@ def calibrate(
     doubt is named and left out of the table; the band shows what that costs.
     """
     from gaugewright.app.calibrate import read_and_calibrate
-    from gaugewright.app.files import write_text
+    from gaugewright.app.files import shown_name, write_files
     from gaugewright.cli.calibrate_text import calibration_record, calibration_text, findings_json
     from gaugewright.cli.numbers import maybe_option_number
     from gaugewright.cli.program import FINDINGS
@@ -63,8 +63,13 @@ def calibrate(
     from gaugewright.table.files import write_table
     from gaugewright.table.records import parse_meter_check
 
-    if out == "-" and findings == "-":
-        raise InputError("only one of --out and --findings can go to standard output")
+    if out is not None and out == findings:
+        raise InputError(f"--out and --findings cannot both go to {shown_name(out)}")
+    if [pours_file, tank_file, plan_file].count("-") > 1:
+        raise InputError("only one of POURS, --tank and --plan can come from standard input")
+    sources = {"POURS": pours_file, "--tank": tank_file, "--plan": plan_file}
+    for option, target in (("--out", out), ("--findings", findings)):
+        require_other_file(target, option, sources)
     output = Output(as_json=as_json, out=out)
     done = read_and_calibrate(
         pours_file,
@@ -76,9 +81,10 @@ def calibrate(
         dip_empty_mm=maybe_option_number(dip_empty, "--dip-empty"),
     )
     table = write_table(done.result.table)
-    if findings is not None:
-        write_text(findings, findings_json(done.result))
-    output.write(table)
+    contents = {} if findings is None else {findings: findings_json(done.result)}
+    if out is not None:
+        contents[out] = table
+    write_files({path: text.encode() for path, text in contents.items()})
     if findings != "-":
         output.tell(calibration_text(done))
         output.give(calibration_record(done))

@@ -69,7 +69,8 @@ def calibration_text(done: Done) -> str:
     lines += finding_lines(result.findings)
     if result.costs:
         lines += ["", "What is not known, and what it costs:"]
-        lines += [f"  {cost.sentence}" for cost in result.costs]
+        for cost in result.costs:
+            lines += wrap(cost.sentence, 78, initial_indent="  ", subsequent_indent="    ")
     return "\n".join(lines)
 
 

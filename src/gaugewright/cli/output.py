@@ -1,11 +1,14 @@
 """What a command shows and writes: text for people, JSON for programs, files for both."""
 
 import json
+import os
 import sys
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from gaugewright.app.files import write_text
+from gaugewright.errors import InputError
 
 _ASCII = str.maketrans(
     {
@@ -49,6 +52,25 @@ class Output:
         """Write the result's file, if one is wanted."""
         if self.out is not None:
             write_text(self.out, text)
+
+
+def require_other_file(target: str | None, option: str, sources: Mapping[str, str | None]) -> None:
+    """Refuse to write over a file that the command reads.
+
+    ``sources`` are the files read, by what the person calls them.
+    """
+    if target is None or target == "-":
+        return
+    for name, source in sources.items():
+        if source is not None and source != "-" and _is_same_file(source, target):
+            raise InputError(f"would overwrite {target}, which is read as {name}", field=option)
+
+
+def _is_same_file(one: str, other: str) -> bool:
+    try:
+        return os.path.samefile(one, other)
+    except (OSError, ValueError):  # one is not there, or cannot be
+        return False
 
 
 def show(text: str, *, to_error: bool = False) -> None:

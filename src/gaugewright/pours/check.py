@@ -64,7 +64,10 @@ def check_fill(
         suspect = _accused(fill, result, weighed)
         if suspect is None or _is_doubted(doubts, suspect):
             break
-        findings.append(finding_of(fill, result, suspect, expected))
+        finding = finding_of(fill, result, suspect, expected)
+        # Once more where a figure already left open does not explain all: told only once.
+        if finding not in findings:
+            findings.append(finding)
         doubts = _doubting(doubts, fill, weighed, suspect)
         result = fit(fill, tank, probe, assumed, doubts)
         weighed = weigh(fill, list(result.components))

@@ -13,6 +13,8 @@ from gaugewright.table.rows import Doubts, cumulative_l
 
 STOP_SHARE = 0.01
 """A mistake that moves more than this share of the capacity stops the work."""
+OTHER_UNIT = 2.5
+"""More than the tank holds by this factor is another unit: no tape errs so much."""
 DISAGREES = 0.97
 """Probability of another tank from which on the file is questioned."""
 
@@ -56,6 +58,15 @@ def _words(fill: Fill, suspect: Suspect) -> Words:
                 f"Was it {value:g} L? Look at the meter.",
                 "added_l",
                 value,
+            )
+        case "litres_mistyped" if value is not None and value + u < 0:
+            return (
+                f"No figure would fit: {pour.added_l - value:.1f} ± {u:.1f} L less than the record "
+                "tells of are in the tank.",
+                "Look for a mistake in the lines before, in the fuel left in the drained tank and "
+                "in the tank file.",
+                "added_l",
+                None,
             )
         case "litres_mistyped" if value is not None:
             return (
@@ -151,7 +162,7 @@ def tank_disagrees(result: Fit, weighed: Weighed) -> list[Finding]:
     other = result.components[int(np.argmax(weights))].curves.described
     shape = other.tank.shape if other is not None else None
     hint = (
-        f"A {shape.replace('_', ' ')} of the same size would fit better. "
+        f"The shape '{shape}' in the same size would fit better. "
         if shape and other is not first.described
         else ""
     )
@@ -181,19 +192,25 @@ def _farthest(result: Fit) -> tuple[float, float, float]:
 def holds_less(fill: Fill, result: Fit, doubts: Doubts) -> list[Finding]:
     """Return the finding that more was poured than the described tank can hold."""
     first = result.components[0].curves
-    if first.described is None or doubts.litres:
+    if first.described is None:
         return []
-    total = float(np.ptp(cumulative_l(fill)[0]))
+    # Doubted litres are not counted: what is left is too much all the same.
+    moved = np.abs(np.diff(cumulative_l(fill)[0], prepend=0.0))
+    believed = [k for k in range(len(fill.pours)) if k not in doubts.litres]
+    total = float(moved[believed].sum())
     u = sum(c.total_l**2 for c in first.columns) ** 0.5
     if total <= first.capacity_l + 3.0 * u:
         return []
+    is_other_unit = total > OTHER_UNIT * first.capacity_l
     return [
         Finding(
             None,
             "tank_disagrees",
             "stop",
             f"{total:.1f} L were poured, but the described tank holds only "
-            f"{first.capacity_l:.1f} ± {1.96 * u:.1f} L.",
-            "Measure the tank again, or look for a pour written down twice.",
+            f"{first.capacity_l:.4g} ± {1.96 * u:.2g} L.",
+            "Are the tank's sizes in mm and the pours in litres?"
+            if is_other_unit
+            else "Measure the tank again, or look for a pour written down twice.",
         )
     ]

@@ -108,7 +108,10 @@ def curves_of(tank: Tank, probe: Probe, assumed: Assumptions) -> Curves:
     the tank's top.
     """
     solid = solid_of(tank, fine=False)
-    bottom_mm, top_mm = column(solid, probe.x_mm, probe.y_mm)
+    try:
+        bottom_mm, top_mm = column(solid, probe.x_mm, probe.y_mm)
+    except InputError as error:
+        raise InputError(error.problem, field=error.field or "probe.x_mm, probe.y_mm") from None
     tip_mm = bottom_mm + probe.tip_clearance_mm
     if tip_mm >= top_mm:
         raise InputError(

@@ -81,7 +81,7 @@ write the number with one decimal mark and no thousands mark
     if not found:
         raise refuse("is empty, wanted a number")
     if found.lower() in _NOT_A_NUMBER:
-        raise refuse(f"'{found}' is not a finite number")
+        raise refuse(f"'{found}' is not a finite number, wanted for example 45.5")
     if not _NUMBER.fullmatch(found):
         raise refuse(_why_not_a_number(found))
     if decimal_comma is True and "." in found:
@@ -202,7 +202,7 @@ def _why_not_a_number(found: str) -> str:
         return f"'{shown}' seems to have a thousands mark; write the number without it"
     if re.match(r"[+-]?\d[\d.,]*\s*[^\W\d]+$", found):
         return f"'{shown}' has text after the number; write the number alone, without its unit"
-    return f"'{shown}' is not a number"
+    return f"'{shown}' is not a number, wanted for example 45.5"
 
 
 class _Records(NamedTuple):
