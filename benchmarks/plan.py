@@ -8,13 +8,16 @@ fills; the same fit for all.
 
 import sys
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 
 from gaugewright.planning.actions import plan_pours
+from gaugewright.planning.unknown import unknown_stops_l
 from gaugewright.probe import Probe
 from gaugewright.table.fit import fit
 from gaugewright.tank.description import Tank
+from gaugewright.tank.shapes import solid_of
 from gaugewright.testing.fills import FAMILIES, SimulatedFill, simulated_fill
 
 
@@ -26,7 +29,21 @@ def largest_error(made: SimulatedFill) -> float:
     return float(np.abs(off).max() / made.truth.capacity_l * 100)
 
 
-def _case(job: tuple[int, str]) -> tuple[float, float, float, float, float]:
+def unknown_error(made: SimulatedFill, *, checked: bool) -> float:
+    """Largest error of the fit without a tank file, from the tip up, in % of capacity."""
+    fill = made.fill
+    if checked:
+        rng = np.random.default_rng(1)
+        left = round(made.truth.residue_l + float(rng.normal(0, 0.3)), 1)
+        fill = replace(fill, dip_empty_mm=None, residual_l=max(left, 0.0), u_residual_l=0.3)
+    result = fit(fill)
+    top = min(max(p.counts for p in fill.pours), result.counts[-1])
+    at = np.linspace(result.counts[0], top, 200)
+    off = np.interp(at, result.counts, result.litres) - made.truth.litres_at_counts(at)
+    return float(np.abs(off).max() / made.truth.capacity_l * 100)
+
+
+def _case(job: tuple[int, str]) -> tuple[float, ...]:
     seed, family = job
     foretold: list[float] = []
 
@@ -43,6 +60,10 @@ def _case(job: tuple[int, str]) -> tuple[float, float, float, float, float]:
     def make(**kwargs: object) -> SimulatedFill:
         return simulated_fill(np.random.default_rng(seed), family, **kwargs)  # type: ignore[arg-type]
 
+    def unknown(tank: Tank, probe: Probe) -> list[float]:
+        stops = unknown_stops_l(solid_of(tank).volume_l, 8)
+        return [round(float(a), 1) for a in np.diff([0.0, *stops])]
+
     equal = largest_error(make(pours=20))
     best = make(planned=planned, checks=True)
     plain = make(planned=bare)
@@ -53,6 +74,9 @@ def _case(job: tuple[int, str]) -> tuple[float, float, float, float, float]:
         largest_error(plain),
         foretold[0] / capacity * 100,
         foretold[1] / capacity * 100,
+        unknown_error(make(pours=8), checked=False),
+        unknown_error(make(planned=unknown), checked=False),
+        unknown_error(make(planned=unknown, checks=True), checked=True),
     )
 
 
@@ -63,7 +87,7 @@ def main() -> None:
     jobs = [(seed + i, FAMILIES[i % len(FAMILIES)]) for i in range(fills)]
     with ProcessPoolExecutor() as pool:
         found = np.array(list(pool.map(_case, jobs, chunksize=4)))
-    equal, best, plain, told, told_plain = np.median(found, axis=0)
+    equal, best, plain, told, told_plain, eight, spaced, both = np.median(found, axis=0)
     print(f"{fills} fills, seed {seed}; largest error in % of capacity, median")
     print(f"20 equal pours, no checks            {equal:.2f}")
     print(f"5 planned pours, no checks           {plain:.2f}   foretold {told_plain:.2f}")
