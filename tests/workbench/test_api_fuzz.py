@@ -82,5 +82,5 @@ def test_no_address_fails_whatever_is_sent(schema, filled, workbench):
         for operation in operations:
             try_one(operation, share)
     assert not failed, failed[0]
-    assert min(tried.values()) >= 3, tried
+    assert min(tried.values()) >= 2, tried
     assert workbench.yard.book.faults() == {}

@@ -20,7 +20,7 @@ from gaugewright.instruments.settings import SourceSettings
 from gaugewright.instruments.source import Source
 
 if TYPE_CHECKING:
-    from gaugewright.pours.steady import Steadiness
+    from gaugewright.pours.steady import Steadiness, SteadySettings
 
 JUDGE_EVERY_S = 0.2
 """How often steadiness is judged: it takes some milliseconds. [s]"""
@@ -107,16 +107,17 @@ class LiveInstrument:
         scale: Scale | None = None,
         *,
         open_source: Open = source_of,
+        steady: "SteadySettings | None" = None,
         monotonic_s: Callable[[], float] = time.monotonic,
     ) -> None:
+        from gaugewright.pours.steady import DEFAULTS, SteadyWatch  # its numerics load slowly
+
         self.tank_id = tank_id
         self.settings = settings
         self.scale = scale
         self._open = open_source
         self._monotonic_s = monotonic_s
-        from gaugewright.pours.steady import SteadyWatch  # its numerics load slowly
-
-        self._watch = SteadyWatch()
+        self._watch = SteadyWatch(steady or DEFAULTS)
         self._lock = threading.Lock()
         self._closing = threading.Event()
         self._seq = 0
@@ -293,8 +294,11 @@ class LiveInstrument:
 class LiveDesk:
     """Every instrument that is read now, by job and tank."""
 
-    def __init__(self, open_source: Open = source_of) -> None:
+    def __init__(
+        self, open_source: Open = source_of, steady: "SteadySettings | None" = None
+    ) -> None:
         self._open = open_source
+        self._steady = steady
         self._lock = threading.Lock()
         self._live: dict[tuple[str, str], LiveInstrument] = {}
         self._is_closed = False
@@ -322,7 +326,9 @@ class LiveDesk:
             for other, live in in_the_way:
                 live.close()
                 del self._live[other]
-            found = LiveInstrument(tank_id, settings, scale, open_source=self._open)
+            found = LiveInstrument(
+                tank_id, settings, scale, open_source=self._open, steady=self._steady
+            )
             self._live[key] = found
             return found
 

@@ -42,6 +42,7 @@ class EntryAnswer:
     device: str
     kind: str
     payload: Mapping[str, Any]
+    hash: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,13 @@ def recorded_answer(recorded: Recorded, verdict: VerdictPicture | None = None) -
 def entry_answer(entry: Entry) -> EntryAnswer:
     """Return one entry, for the screen."""
     return EntryAnswer(
-        entry.number, entry.at, entry.person, entry.device, entry.kind, entry.payload
+        entry.number,
+        entry.at,
+        entry.person,
+        entry.device,
+        entry.kind,
+        entry.payload,
+        entry.hash,
     )
 
 
@@ -223,11 +230,22 @@ def answer_http(request: Request, error: Exception) -> Response:
 def _problem_answer(request: Request, status: int, problem: Problem) -> Response:
     is_page = request.method == "GET" and not request.url.path.startswith(("/api/", "/photos/"))
     if is_page and "application/json" not in request.headers.get("accept", ""):
-        page = views.render_problem(page_of(request), status, problem.error)
+        page = views.render_problem(page_of(request), status, _sayable(problem.error))
         return HTMLResponse(page, status)
-    content: dict[str, Any] = {"error": problem.error, "field": problem.field}
+    content: dict[str, Any] = {"error": _sayable(problem.error), "field": problem.field}
+    if problem.field is not None:
+        content["field"] = _sayable(problem.field)
     if problem.newer is not None:
         from fastapi.encoders import jsonable_encoder
 
         content |= {"newer": jsonable_encoder(problem.newer), "number": problem.number}
     return JSONResponse(content, status)
+
+
+def _sayable(text: str) -> str:
+    r"""Return a text that can be sent, whatever was typed stands in it.
+
+    >>> _sayable("\ud800")
+    '\\ud800'
+    """
+    return text.encode("utf-8", "backslashreplace").decode()

@@ -114,7 +114,8 @@ class Figures:
         if at is None:
             return "–"
         zone = at.tzname() or ""
-        return f"{at:%Y-%m-%d}{FIXED}{at:%H:%M}{FIXED}{zone}".rstrip(FIXED)
+        day = f"{at:%Y-%m-%d}".replace("-", "\N{NON-BREAKING HYPHEN}")
+        return f"{day}{FIXED}{at:%H:%M}{FIXED}{zone}".rstrip(FIXED)
 
 
 def stage_names(say: Say) -> dict[str, str]:

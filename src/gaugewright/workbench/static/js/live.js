@@ -137,6 +137,7 @@ function show(tank) {
     put(root, "verdict", say(live ? event.verdict ?? "too_early" : "not-live"));
     put(root, "reason", live ? reasonOf(event) : "");
     put(root, "noise", live ? noiseOf(event) : "");
+    put(root, "litres", live && isNumber(event.litres) ? ` = ${litresOf(event)}` : "");
     put(root, "trouble", event.trouble ? event.trouble.message : "");
     announce(tank, live, event);
   }
@@ -148,16 +149,15 @@ function reasonOf(event) {
   return [event.verdict === "steady" ? "" : event.reason ?? "", notes].filter(Boolean).join(" ");
 }
 
+const isNumber = (value) => value !== null && value !== undefined;
+
+const litresOf = (event) => volume(event.litres) + (event.u95_l ? `\u00a0±\u00a0${volume(event.u95_l)}` : "");
+
 function noiseOf(event) {
-  const parts = [];
-  if (event.litres !== null && event.litres !== undefined) {
-    parts.push(volume(event.litres) + (event.u95_l ? ` ±${volume(event.u95_l)}` : ""));
-  }
-  if (event.noise_counts !== null && event.noise_counts !== undefined) {
-    const shown = { counts: plain(event.noise_counts, 1), litres: event.noise_l === null || event.noise_l === undefined ? "" : volume(event.noise_l) };
-    parts.push(say(shown.litres ? "noise" : "noise-counts", shown));
-  }
-  return parts.join(" · ");
+  if (!isNumber(event.noise_counts)) return "";
+  const counts = plain(event.noise_counts, 1);
+  if (!isNumber(event.noise_l)) return say("noise-counts", { counts });
+  return say("noise", { counts, litres: volume(event.noise_l) });
 }
 
 function announce(tank, live, event) {

@@ -1,0 +1,166 @@
+"""Starting and stopping: quick, clean with a page open, nothing lost by a kill."""
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import threading
+import time
+
+import httpx
+import pytest
+
+from gaugewright.app.yard import Yard
+from gaugewright.journal.book import open_book
+from gaugewright.testing.hand import Hand
+from gaugewright.workbench.running import prepare
+
+START = """
+import sys
+from gaugewright.cli.open import open_
+open_(sys.argv[1], port="0", no_browser=True)
+"""
+
+
+def start(book):
+    """Start the program on a book and return it with its address."""
+    program = subprocess.Popen(
+        [sys.executable, "-c", START, str(book)], stdout=subprocess.PIPE, text=True
+    )
+    assert program.stdout is not None
+    line = program.stdout.readline()
+    url = next(word for word in line.split() if word.startswith("http://"))
+    return program, url
+
+
+def when_answering(url):
+    for _ in range(2000):
+        try:
+            return Hand(url)
+        except httpx.TransportError:
+            time.sleep(0.01)
+    raise AssertionError("the server does not answer")
+
+
+def end(program):
+    program.stdout.close()
+    program.wait(10)
+
+
+def test_ctrl_c_ends_it_within_three_seconds_with_a_page_open(tmp_path):
+    program, url = start(tmp_path / "yard.book")
+    hand = when_answering(url)
+    hand.open_job()
+    with httpx.stream("GET", f"{url}api/jobs/{hand.job}/live", timeout=10.0) as answer:
+        lines = answer.iter_lines()
+        assert next(lines).startswith("retry")
+        began_s = time.monotonic()
+        program.send_signal(signal.SIGINT)
+        assert "event: bye" in list(lines)
+        program.wait(10)
+    assert time.monotonic() - began_s < 3.0
+    assert program.returncode == 0
+    hand.client.close()
+    end(program)
+
+
+def test_killed_at_random_moments_of_a_fill_nothing_that_was_answered_is_lost(tmp_path):
+    """Every entry that the server acknowledged is there, and the job goes on at its step."""
+    chance = random.Random(20)
+    book = tmp_path / "yard.book"
+    acknowledged: list[tuple[int, str]] = []
+    job, step = "", 0
+    for kill in range(int(os.environ.get("GAUGEWRIGHT_KILLS", "10"))):
+        program, url = start(book)
+        hand = when_answering(url)
+        if not job:
+            hand.open_job()
+            job = hand.job
+            hand.begin()
+        hand.job = job
+        state = hand.state()
+        kept = {entry["number"]: entry["hash"] for entry in entries_of(hand)}
+        for number, digest in acknowledged:
+            assert kept.get(number) == digest
+        fill = state["tanks"][0]["fill"]
+        # A pour that was not answered may be there or not; never half, never twice.
+        assert fill["next_step"] in (step, step + 1)
+        step = fill["next_step"]
+        hand.number = state["number"]
+        end_s = time.monotonic() + chance.uniform(0.0, 0.4)
+        if kill % 2:
+            kill_later(program, end_s - time.monotonic())
+        try:
+            while time.monotonic() < end_s + 0.5:
+                answer = hand.send(
+                    "/tanks/main/pours", added_l=2.0 if step else 0, counts=step * 29
+                )
+                if answer.status_code == 409:
+                    answer_kept(hand)
+                    continue
+                assert answer.status_code == 200, answer.text
+                found = answer.json()
+                hand.number, step = found["number"], step + 1
+                acknowledged.append((found["number"], found["job"]["hash"]))
+                if not kill % 2 and time.monotonic() > end_s:
+                    program.kill()
+        except httpx.TransportError:
+            pass
+        finally:
+            program.kill()
+        hand.client.close()
+        end(program)
+    assert len(acknowledged) > 10
+    with open_book(book) as whole:
+        assert whole.faults() == {}
+
+
+def kill_later(program, after_s):
+    timer = threading.Timer(max(after_s, 0.0), program.kill)
+    timer.daemon = True
+    timer.start()
+
+
+def answer_kept(hand):
+    """Keep whatever is asked, so that the script goes on."""
+    verdict = hand.client.get(f"/api/jobs/{hand.job}/tanks/main/verdict").json()
+    finding = next(each for each in verdict["findings"] if each["is_open"])
+    hand.record(
+        "/tanks/main/answers",
+        pour=finding["pour"],
+        finding=finding["kind"],
+        answer="kept",
+        reason="scripted",
+    )
+
+
+def entries_of(hand):
+    return hand.client.get(f"/api/jobs/{hand.job}/entries").json()
+
+
+def test_a_port_that_is_taken_is_said_so(tmp_path):
+    first = prepare(Yard(open_book(tmp_path / "a.book")), port=0)
+    taken = first.sockets[0].getsockname()[1]
+    second = Yard(open_book(tmp_path / "b.book"))
+    with pytest.raises(ValueError, match=f"port {taken} cannot be had"):
+        prepare(second, port=taken)
+    for each in (first.yard, second):
+        each.close()
+    first.sockets[0].close()
+
+
+def test_a_book_that_cannot_be_written_is_looked_at_and_says_so(tmp_path):
+    book = tmp_path / "yard.book"
+    with open_book(book):
+        pass
+    yard = Yard(open_book(book, read_only=True))
+    bench = prepare(yard, port=0).start()
+    hand = Hand(bench.url)
+    body = {"person": "Ann", "customer": "A", "vehicle": "B"}
+    answer = hand.client.post("/api/jobs", json=body)
+    assert answer.status_code == 503
+    assert "opened only to look" in answer.json()["error"]
+    assert hand.client.get("/").status_code == 200
+    hand.client.close()
+    bench.stop()
