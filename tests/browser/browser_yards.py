@@ -3,8 +3,12 @@
 import itertools
 import json
 import os
+import socket
+import threading
+import urllib.parse
 import urllib.request
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -96,6 +100,64 @@ def poured(api: Api, job: str, pours: list[float]) -> str:
         total += litres
         api.record(job, "/tanks/left/pours", added_l=litres, counts=counts_after(total))
     return job
+
+
+class Line:
+    """A line between the browser and the server that can hang and come back.
+
+    It passes bytes on; while it hangs, nothing passes and nobody is told, as when a phone
+    leaves the reach of the radio.
+    """
+
+    def __init__(self, url: str) -> None:
+        self.to = ("127.0.0.1", urllib.parse.urlsplit(url).port)
+        self.passes = threading.Event()
+        self.passes.set()
+        self.listening = socket.create_server(("127.0.0.1", 0))
+        self.url = f"http://127.0.0.1:{self.listening.getsockname()[1]}"
+        self.ends: list[socket.socket] = []
+        self.threads = [threading.Thread(target=self._accept, daemon=True)]
+        self.threads[0].start()
+
+    def hang(self) -> None:
+        self.passes.clear()
+
+    def come_back(self) -> None:
+        """Let bytes pass again; what was connected before is broken, as by a new address."""
+        for end in self.ends:
+            with suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+        self.passes.set()
+
+    def close(self) -> None:
+        with suppress(OSError):
+            self.listening.shutdown(socket.SHUT_RDWR)
+        self.threads[0].join(5)
+        self.come_back()
+        for thread in self.threads:
+            thread.join(5)
+        for end in (self.listening, *self.ends):
+            end.close()
+
+    def _accept(self) -> None:
+        with suppress(OSError):
+            while True:
+                near, _ = self.listening.accept()
+                far = socket.create_connection(self.to)
+                self.ends += [near, far]
+                for one, other in ((near, far), (far, near)):
+                    thread = threading.Thread(target=self._pass, args=(one, other), daemon=True)
+                    self.threads.append(thread)
+                    thread.start()
+
+    def _pass(self, one: socket.socket, other: socket.socket) -> None:
+        with suppress(OSError):
+            while data := one.recv(65536):
+                self.passes.wait()
+                other.sendall(data)
+        for end in (one, other):
+            with suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
 
 
 OpenPage = Callable[..., Page]

@@ -45,7 +45,9 @@ def open_page(chromium: Browser, bench: Workbench) -> Iterator[OpenPage]:
     """Opens a page of the workbench; any console error fails the test at its end."""
     contexts, troubles = [], []
 
-    def opened(path: str, size: tuple[int, int] = PHONE, **options: Any) -> Page:
+    def opened(
+        path: str, size: tuple[int, int] = PHONE, *, url: str = bench.url, **options: Any
+    ) -> Page:
         context = chromium.new_context(
             viewport={"width": size[0], "height": size[1]},
             has_touch=size == PHONE,
@@ -61,7 +63,7 @@ def open_page(chromium: Browser, bench: Workbench) -> Iterator[OpenPage]:
         page.set_default_timeout(8000)
         page.on("console", lambda m: troubles.append(m.text) if m.type == "error" else None)
         page.on("pageerror", lambda error: troubles.append(str(error)))
-        page.goto(bench.url.rstrip("/") + path)
+        page.goto(url.rstrip("/") + path)
         page.evaluate("document.fonts.ready")
         return page
 

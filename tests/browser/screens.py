@@ -21,6 +21,7 @@ from browser_yards import (
     START_L,
     TANK,
     Api,
+    Line,
     counts_after,
     new_job,
     poured,
@@ -93,9 +94,9 @@ def opened(browser: Browser, url: str, size: tuple[int, int], theme: str) -> Ite
 
 
 def save(page: Page, name: str, **options: Any) -> None:
-    """Keep a picture with few colours: drawings need no more."""
+    """Keep a picture with as many colours as it needs: drawings need no more."""
     picture = Image.open(BytesIO(page.screenshot(**options))).convert("RGB")
-    picture.quantize(48).save(SCREENS / f"{name}.png", optimize=True)
+    picture.quantize(160).save(SCREENS / f"{name}.png", optimize=True)
 
 
 def take(browser: Browser, bench: Workbench, api: Api, live: str, done: str) -> None:
@@ -129,11 +130,14 @@ def take_the_moments(browser: Browser, bench: Workbench, api: Api, live: str) ->
         with opened(browser, f"{base}/jobs/{live}/pour", size, "paper") as page:
             page.locator('[data-live][data-state="steady"]').wait_for(timeout=40000)
             save(page, f"finding-{kind}")
-            page.context.set_offline(True)
-            page.evaluate("window.dispatchEvent(new Event('offline'))")
+        line = Line(bench.url)
+        with opened(browser, f"{line.url}/jobs/{live}/pour", size, "paper") as page:
+            page.locator('[data-live][data-state="steady"]').wait_for(timeout=40000)
+            line.hang()
             page.locator("#notice.offline").wait_for()
             page.wait_for_timeout(2500)
             save(page, f"offline-{kind}")
+        line.close()
 
 
 def main() -> None:

@@ -1,7 +1,9 @@
 """The line goes down and comes back: nothing lost, nothing twice, nothing old shown as live."""
 
+from collections.abc import Iterator
+
 import pytest
-from browser_yards import START_L, Api, OpenPage, counts_after, new_job, poured
+from browser_yards import START_L, Api, Line, OpenPage, counts_after, new_job, poured
 from playwright.sync_api import expect
 
 from gaugewright.app.yard import Yard
@@ -89,6 +91,14 @@ def test_what_is_typed_is_still_there_after_the_page_was_closed(
 
 
 @pytest.fixture
+def radio(bench: Workbench) -> Iterator[Line]:
+    """The line between the phone and the workbench."""
+    made = Line(bench.url)
+    yield made
+    made.close()
+
+
+@pytest.fixture
 def live_job(bench: Workbench, api: Api, half_poured: str):  # type: ignore[no-untyped-def]
     """A half-poured job whose probe is read live from the rig over a serial line."""
     from browser_yards import PROBE, TANK
@@ -128,20 +138,73 @@ def test_a_live_reading_is_shown_with_its_age_and_never_as_live_when_it_is_old(
     expect(reading).not_to_have_attribute("data-state", "old", timeout=8000)
 
 
-def test_a_line_that_hangs_is_told_within_seconds_and_the_reading_is_old(
-    open_page: OpenPage, live_job: tuple[str, Rig]
+def test_a_line_that_hangs_is_told_within_seconds_and_comes_back_by_itself(
+    open_page: OpenPage, live_job: tuple[str, Rig], radio: Line
 ) -> None:
     open_page.expected = ("ERR_", "Failed to")  # type: ignore[attr-defined]
     job, _ = live_job
-    page = open_page(f"/jobs/{job}/pour")
+    page = open_page(f"/jobs/{job}/pour", url=radio.url)
     reading = page.locator("[data-live]")
     expect(reading.locator("[data-part=age]")).to_contain_text("ago", timeout=8000)
 
-    page.context.set_offline(True)
-    page.evaluate("window.dispatchEvent(new Event('offline'))")
+    radio.hang()
+    expect(reading).to_have_attribute("data-state", "old", timeout=4000)
+    expect(page.locator("#notice")).to_contain_text("No connection", timeout=4000)
+    page.wait_for_timeout(1500)
+    assert reading.get_attribute("data-state") == "old"
+    assert "not live" in reading.locator("[data-part=age]").inner_text()
+    radio.come_back()
 
-    expect(page.locator("#notice")).to_contain_text("No connection", timeout=6000)
-    expect(reading).to_have_attribute("data-state", "old")
-    page.context.set_offline(False)
-    page.evaluate("window.dispatchEvent(new Event('online'))")
-    expect(page.locator("#notice")).not_to_contain_text("No connection", timeout=10000)
+    expect(reading).not_to_have_attribute("data-state", "old", timeout=12000)
+    expect(page.locator("#notice")).not_to_contain_text("No connection")
+
+
+def test_a_pour_pressed_while_the_line_hangs_is_recorded_once(
+    open_page: OpenPage, api: Api, half_poured: str, radio: Line
+) -> None:
+    open_page.expected = ("ERR_", "Failed to")  # type: ignore[attr-defined]
+    page = open_page(f"/jobs/{half_poured}/pour", url=radio.url)
+    page.get_by_label("Litres by the meter").fill("40")
+    page.get_by_label("Counts that the probe shows").fill(
+        str(counts_after(START_L + sum(FILL) + 40))
+    )
+
+    radio.hang()
+    page.get_by_role("button", name="Record", exact=True).click()
+    page.wait_for_timeout(500)
+    radio.come_back()
+
+    expect(page.locator("[data-pour]")).to_have_attribute("data-step", "6", timeout=15000)
+    assert [p["added_l"] for p in pours_of(api, half_poured)][5:] == [40]
+
+
+def test_steady_is_told_once_by_vibration_not_with_every_reading(
+    open_page: OpenPage, live_job: tuple[str, Rig]
+) -> None:
+    job, _ = live_job
+    page = open_page(f"/jobs/{job}/pour")
+    page.get_by_label("Sound and vibration").check()
+    expect(page.locator("[data-live]")).to_have_attribute("data-state", "steady", timeout=25000)
+    page.wait_for_timeout(1500)
+
+    assert len(page.evaluate("window.shakes")) <= 1
+
+
+def test_a_reading_that_is_not_steady_is_not_recorded_without_a_person_saying_so(
+    open_page: OpenPage, api: Api, live_job: tuple[str, Rig]
+) -> None:
+    open_page.expected = ("409",)  # type: ignore[attr-defined]
+    job, rig = live_job
+    page = open_page(f"/jobs/{job}/pour")
+    expect(page.locator("[data-live]")).to_have_attribute("data-state", "steady", timeout=25000)
+    rig.pour(30)
+    expect(page.locator("[data-live]")).to_have_attribute("data-state", "not_steady", timeout=9000)
+
+    page.get_by_label("Litres by the meter").fill("30")
+    page.get_by_role("button", name="Record", exact=True).click()
+    expect(page.locator("#entry-error")).to_contain_text("not steady")
+    assert len(pours_of(api, job)) == len(FILL) + 1
+    page.get_by_role("button", name="Record all the same").click()
+
+    expect(page.locator("tbody tr").first).to_contain_text("unsteady")
+    assert pours_of(api, job)[-1]["is_steady"] is False
