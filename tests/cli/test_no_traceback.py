@@ -22,12 +22,14 @@ probe = {x_mm = 600, y_mm = 300, tip_clearance_mm = 20, active_length_mm = 500}
 """
 JSON = b'{"shape": "box", "length_mm": 1000, "width_mm": "600,5", "height_mm": 500}'
 CSV = b"counts,litres,u_litres\n0,4.5,0.5\n1000,95,1\n2000,190,1\n3000,290,1\n"
+POURS = b"step,added_l,counts\n0,0,3\n1,45.5,3\n2,45.0,402\n3,45.0,811\n4,45.2,1203\n"
 OURS = Path(__file__).with_name("ours.csv")
 COMMANDS = {
     "toml": (["tank", "-", "--every", "100"], TOML),
     "json": (["tank", "-", "--every", "100"], JSON),
     "csv": (["thin", "-", "--rows", "3"], CSV),
     "export": (["export", "-", "--as", "segments"], CSV),
+    "pours": (["calibrate", "-"], POURS),
     "copied": (["compare", str(OURS), "-"], CSV.replace(b"95", b"59")),
 }
 
