@@ -115,7 +115,7 @@ class Figures:
             return "–"
         zone = at.tzname() or ""
         day = f"{at:%Y-%m-%d}".replace("-", "\N{NON-BREAKING HYPHEN}")
-        return f"{day}{FIXED}{at:%H:%M}{FIXED}{zone}".rstrip(FIXED)
+        return f"{day} {at:%H:%M}{FIXED}{zone}".rstrip(FIXED)
 
 
 def stage_names(say: Say) -> dict[str, str]:
