@@ -15,7 +15,7 @@ from gaugewright.instruments.rig import Rig, RigFault, RigSettings
 from gaugewright.instruments.rig_lines import ModbusTcpLine, RunningRig
 from gaugewright.journal.book import open_book
 from gaugewright.pours.steady import SteadySettings
-from gaugewright.testing.hand import PROBE, TANK, Hand
+from gaugewright.testing.hand import PROBE, TANK, Hand, counts_at
 from gaugewright.workbench.running import prepare
 
 SPEED = 20.0
@@ -111,14 +111,19 @@ def page(yard_with_rig):
     found.close()
 
 
-def pour_by_rig(hand, page, litres):
-    """Press the dispenser and wait until it has stopped and the fuel is on its way."""
+def pour_by_rig(hand, page, litres, total_l):
+    """Press the dispenser, and look at the screen until the fuel stands where it must."""
     page.forget()
     answer = hand.client.post(f"/api/jobs/{hand.job}/rig/pour", json={"litres": litres})
     assert answer.status_code == 200, answer.text
     page.wait_for("rig", lambda heard: heard["is_pouring"])
     page.wait_for("rig", lambda heard: not heard["is_pouring"])
-    page.wait_for("reading", lambda heard: heard["verdict"] == "not_steady")
+    there = counts_at(total_l)
+    page.wait_for(
+        "reading",
+        lambda heard: heard["verdict"] == "steady" and abs(heard["mean_counts"] - there) < 25,
+        timeout_s=15.0,
+    )
 
 
 def record_when_steady(hand, added_l):
@@ -137,11 +142,13 @@ def record_when_steady(hand, added_l):
 def test_a_fill_by_the_live_reading_with_a_mistake_caught(yard_with_rig, page):
     hand, rig = yard_with_rig
     assert record_when_steady(hand, 0)["verdict"]["blocks"] is False
-    for _ in range(4):
-        pour_by_rig(hand, page, "45,0")
+    for step in range(1, 5):
+        pour_by_rig(hand, page, "45,0", 45.0 * step)
         recorded = record_when_steady(hand, 45)
-        assert recorded["verdict"]["blocks"] is False, recorded["verdict"]
-    pour_by_rig(hand, page, 45)
+        fill = recorded["job"]["tanks"][0]["fill"]
+        counts = [(pour["counts"], pour["steadiness"]) for pour in fill["pours"]]
+        assert recorded["verdict"]["blocks"] is False, (counts, recorded["verdict"]["sentence"])
+    pour_by_rig(hand, page, 45, 225.0)
     caught = record_when_steady(hand, 54)["verdict"]
     finding = caught["findings"][0]
     assert caught["blocks"]
