@@ -33,6 +33,7 @@ from gaugewright.planning.place import (
 )
 from gaugewright.planning.zones import KeepOut
 from gaugewright.probe import Probe, column_at
+from gaugewright.tank.description import Tank
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +151,7 @@ def _laid_out(file: TankFile, wishes: Wishes) -> Layout:
             )
         place = found.best
     else:
-        column_at(tank, file.probe)
+        _require_tip_inside(file.tank, file.probe)
         place = place_at(tank, file.probe.x_mm, file.probe.y_mm, wishes.slope)
     depth, u_depth = _depth(file, wishes, place)
     clearance = wishes.tip_clearance_mm if file.probe is None else file.probe.tip_clearance_mm
@@ -188,6 +189,16 @@ def _laid_out(file: TankFile, wishes: Wishes) -> Layout:
         (),
     )
     return replace(layout, notes=tuple(_notes(layout)))
+
+
+def _require_tip_inside(tank: Tank, probe: Probe) -> None:
+    low, high = column_at(tank, probe)
+    if probe.tip_clearance_mm >= high - low:
+        raise InputError(
+            f"{probe.tip_clearance_mm:g} mm is above the highest inside point there, "
+            f"{high - low:g} mm",
+            field="probe.tip_clearance_mm",
+        )
 
 
 def _depth(file: TankFile, wishes: Wishes, place: Place) -> tuple[float, float]:

@@ -4,6 +4,7 @@ The lists are common practice, no source.  `one_page` puts them, cautions first,
 page of text that prints at 80 columns.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from math import ceil
@@ -190,9 +191,11 @@ def _parts(needs: Needs) -> list[Item]:
 def _containers(needs: Needs) -> list[Item]:
     if needs.draining is None:
         return []
+    counts: Counter[str] = Counter()
+    for each in needs.draining.filled:
+        counts[each.container.name] += each.count
     items = [
-        Item("containers", f"{each.count} x {each.container.name}, closed and marked")
-        for each in needs.draining.filled
+        Item("containers", f"{count} x {name}, closed and marked") for name, count in counts.items()
     ]
     if any(each.takes_two_or_a_trolley for each in needs.draining.filled):
         items.append(Item("containers", "trolley or a second person: a full one is over 25 kg"))
