@@ -8,6 +8,8 @@ from browser_yards import DESK, PHONE, START_L, Api, OpenPage, counts_after, new
 from PIL import Image
 from playwright.sync_api import expect
 
+from gaugewright.workbench.running import Workbench
+
 FILL = [62, 56, 60, 58]
 GALLON_L = 3.785411784
 
@@ -177,3 +179,80 @@ def test_a_job_is_begun_from_the_list_by_its_vehicle(open_page: OpenPage, api: A
     assert "Sweeper 5 <script>" in page.locator("h1").inner_text()
     newest = api.call("GET", "/api/jobs?containing=Sweeper")["jobs"][0]
     assert newest["vehicle"] == "Sweeper 5 <script>"
+
+
+def test_the_units_of_the_book_are_chosen_on_the_first_page(open_page: OpenPage, api: Api) -> None:
+    page = open_page("/")
+    page.get_by_text("Units and words of this book").click()
+    page.get_by_label("Lengths").select_option("inches")
+    page.get_by_label("Workshop").fill("Halden Yard")
+    page.get_by_role("button", name="Keep").click()
+    page.get_by_role("heading", name="Halden Yard").wait_for()
+
+    kept = api.call("GET", "/api/book/settings")
+    metric = {"person": "Kim", "request_id": "metric", "length_unit": "mm", "workshop": ""}
+    api.call("PUT", "/api/book/settings", metric)
+    assert (kept["length_unit"], kept["workshop"]) == ("inches", "Halden Yard")
+
+
+def test_a_second_tank_gets_an_id_of_its_own_and_can_be_taken_off_again(
+    open_page: OpenPage, api: Api
+) -> None:
+    job = new_job(api)
+    page = open_page(f"/jobs/{job}/plan?new=1", DESK)
+    page.get_by_label("Name of the tank").fill("Left")
+    for label, value in (("Length", "900"), ("Width", "500"), ("Height", "450")):
+        page.get_by_label(label, exact=True).fill(value)
+    page.get_by_role("button", name="Record the tank").click()
+    page.wait_for_url("**/plan?tank=left-2")
+
+    page.get_by_role("button", name="Not on the vehicle").click()
+    page.locator("#ask-reason").get_by_label("Reason").fill("belongs to the crane")
+    page.locator("#ask-reason").get_by_role("button", name="Record").click()
+    expect(page.locator("h1")).to_have_text("Loader 14 · left tank")
+
+    tanks = {t["tank_id"]: t for t in api.call("GET", f"/api/jobs/{job}")["tanks"]}
+    assert tanks["left-2"]["removed"] == "belongs to the crane"
+
+
+def test_fuel_is_drawn_on_the_slope_that_was_typed_with_the_pour(
+    open_page: OpenPage, api: Api
+) -> None:
+    job = poured(api, new_job(api), FILL)
+    page = open_page(f"/jobs/{job}/pour", DESK)
+    page.get_by_label("Litres by the meter").fill("10")
+    page.get_by_label("Counts that the probe shows").fill(
+        str(counts_after(START_L + sum(FILL) + 10))
+    )
+    page.get_by_text("Temperatures and slope").click()
+    page.get_by_label("Left side up").fill("2,5")
+    page.get_by_label("Fuel in the tank").fill("18,5")
+    page.get_by_role("button", name="Record", exact=True).click()
+    expect(page.locator("[data-pour]")).to_have_attribute("data-step", "6")
+
+    slope = page.locator(".dwg.wide .fuel line").first.evaluate(
+        "e => (e.y1.baseVal.value - e.y2.baseVal.value) / (e.x2.baseVal.value - e.x1.baseVal.value)"
+    )
+    assert slope == pytest.approx(0.04366, abs=1e-3)
+    last = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["fill"]["pours"][-1]
+    assert (last["fuel_c"], last["roll_deg"]) == (18.5, 2.5)
+
+
+def test_a_job_file_is_taken_in_and_one_that_was_changed_is_refused(
+    open_page: OpenPage, api: Api, bench: Workbench
+) -> None:
+    open_page.expected = ("409", "422", "503")  # type: ignore[attr-defined]
+    job = new_job(api)
+    with api.opener.open(f"{api.url}/api/jobs/{job}/export") as answer:
+        content = answer.read()
+    page = open_page("/")
+    page.get_by_text("Take in a job file").click()
+    file = {"name": "a.job", "mimeType": "application/zip"}
+
+    page.get_by_label("Job file").set_input_files({**file, "buffer": content[:-40]})
+    page.get_by_role("button", name="Take it in").click()
+    expect(page.locator('form[data-form="import"] .error')).not_to_be_empty()
+    page.get_by_label("Job file").set_input_files({**file, "buffer": content})
+    page.get_by_role("button", name="Take it in").click()
+
+    page.wait_for_url(f"**/jobs/{job}/**")

@@ -169,6 +169,8 @@ def _pour(
         voided=_voided(kept.voided),
         replaces=event.replaces,
         planned_l=event.planned_l,
+        pitch_deg=event.pitch_deg,
+        roll_deg=event.roll_deg,
     )
 
 

@@ -210,6 +210,10 @@ class PourPicture:
     voided: VoidedPicture | None
     replaces: int | None
     planned_l: float | None
+    pitch_deg: float | None = None
+    """Slope along the length, positive with the front end up."""
+    roll_deg: float | None = None
+    """Slope across the width, positive with the left side up."""
 
 
 @dataclass(frozen=True, slots=True)

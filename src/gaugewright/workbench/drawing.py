@@ -62,7 +62,10 @@ def fill_drawing(
     pours = () if picture.fill is None else picture.fill.pours
     marks = _marks(pours, verdict, section, write)
     last = next((p for p in reversed(pours) if p.voided is None), None)
-    surface = Surface(_height(section, None if last is None else last.level_mm))
+    slope = 0.0 if last is None else slope_in(section, last.pitch_deg, last.roll_deg)
+    surface = Surface(_height(section, None if last is None else last.level_mm), slope)
+    if not pours:
+        marks = _planned(picture, probe, section, write)
     coming = None if verdict is None or verdict.blocks else verdict.next
     sheet = Sheet(
         section=section,
@@ -171,6 +174,23 @@ def _marks(
         label = f"+{write.volume(shown, 0)}" if pour.total_l is None else write.volume(shown, 0)
         marks.append(Mark(level, pour.u95_level_mm, label, kind))
     return tuple(marks)
+
+
+def _planned(
+    picture: TankPicture, probe: Probe | None, section: Section, write: Figures
+) -> tuple[Mark, ...]:
+    """Give where the planned pours should land, before the first one is made."""
+    found, total = [], 0.0
+    for pour in (picture.plan or {}).get("pours", ()):
+        total += float(pour["add_l"])
+        if probe is None or pour.get("expected_counts") is None:
+            continue
+        level = _height(section, float(probe.wetted_mm(pour["expected_counts"])))
+        u_counts = pour.get("u_counts")
+        u_mm = None if u_counts is None else 1.96 * float(u_counts) * abs(probe.mm_per_count)
+        if level is not None:
+            found.append(Mark(level, u_mm, write.volume(total, 0), "planned"))
+    return tuple(found)
 
 
 def _landing(

@@ -113,6 +113,7 @@ def _stage(
     stage: str,
     yard: YardHere,
     tank: Annotated[str | None, Query(max_length=200)] = None,
+    new: bool = False,
 ) -> str:
     name = next((each for each in STAGES if each.lower() == stage), None)
     if name is None:
@@ -125,7 +126,7 @@ def _stage(
     if shown is None and state.standing_tanks:
         shown = state.standing_tanks[0].tank_id
     said = None if shown is None else verdict(state.tanks[shown])
-    return views.render_stage(page_of(request), picture, name, tank, said)
+    return views.render_stage(page_of(request), picture, name, tank, said, is_new=new)
 
 
 def _preview(request: Request, job: str, body: bodies.Preview, yard: YardHere) -> str:

@@ -96,10 +96,16 @@ def render_stage(
     stage: str,
     tank_id: str | None,
     verdict: VerdictPicture | None = None,
+    *,
+    is_new: bool = False,
 ) -> str:
-    """Return the page of one stage of a job, for one of its tanks."""
+    """Return the page of one stage of a job, for one of its tanks.
+
+    ``is_new`` is for describing one tank more.
+    """
     tanks = standing_tanks(job)
-    tank = next((t for t in tanks if t.tank_id == tank_id), tanks[0] if tanks else None)
+    shown = [t for t in tanks if t.tank_id == tank_id] or list(tanks)
+    tank = None if is_new or not shown else shown[0]
     say = catalogue(page.language).gettext
     write = _figures(page)
     caution = next_caution(job, stage)

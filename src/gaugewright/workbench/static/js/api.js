@@ -23,15 +23,17 @@ async function freshToken() {
 export async function request(method, url, body) {
   for (let attempt = 0; ; attempt += 1) {
     const headers = { "X-Csrf-Token": token(), Accept: "application/json" };
-    if (!(body instanceof FormData)) headers["Content-Type"] = "application/json";
+    const isFile = body instanceof FormData || body instanceof Blob;
+    if (body instanceof Blob) headers["Content-Type"] = "application/zip";
+    else if (!isFile) headers["Content-Type"] = "application/json";
     let answer;
     let data;
     try {
       answer = await fetch(url, {
         method,
         headers,
-        body: body === undefined ? undefined : body instanceof FormData ? body : JSON.stringify(body),
-        signal: AbortSignal.timeout(body instanceof FormData ? 120000 : 15000),
+        body: body === undefined || isFile ? body : JSON.stringify(body),
+        signal: AbortSignal.timeout(isFile ? 120000 : 15000),
       });
       const text = await answer.text();
       data = answer.headers.get("content-type")?.includes("json") ? JSON.parse(text) : { text };

@@ -142,7 +142,21 @@ async function pairing(form) {
   form.querySelector('[data-part="code"]').hidden = false;
 }
 
-export const handlers = { send, photo, mount, pairing };
+async function takeIn(form) {
+  busy(form, true);
+  try {
+    const answer = await request("POST", "/api/jobs/import", form.querySelector('input[type="file"]').files[0]);
+    if (answer.ok) location.assign(`/jobs/${encodeURIComponent(answer.data.job)}`);
+    else complain(form, answer.data);
+  } catch (error) {
+    if (!(error instanceof Unreachable)) throw error;
+    complain(form, { error: say("offline") });
+  } finally {
+    busy(form, false);
+  }
+}
+
+export const handlers = { send, photo, mount, pairing, import: takeIn };
 
 /** Buttons outside of forms. */
 export function click(event) {
