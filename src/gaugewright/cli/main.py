@@ -7,6 +7,7 @@ import typer
 
 from gaugewright import __version__
 from gaugewright.cli import calibrate, compare, demo, export, plan, rig, tank, thin
+from gaugewright.cli import open as workbench
 from gaugewright.cli.output import show
 from gaugewright.cli.program import Program
 
@@ -21,6 +22,7 @@ app = typer.Typer(
 )
 
 app.command("demo", epilog=demo.EXAMPLE)(demo.demo)
+app.command("open", epilog=workbench.EXAMPLE)(workbench.open_)
 app.command("tank", epilog=tank.EXAMPLE)(tank.tank)
 app.command("plan", epilog=plan.EXAMPLE)(plan.plan)
 app.command("calibrate", epilog=calibrate.EXAMPLE)(calibrate.calibrate)
