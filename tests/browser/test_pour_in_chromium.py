@@ -126,6 +126,23 @@ def test_what_is_no_number_is_named_and_stays_in_the_entry(
     assert len(pours_of(api, half_poured)) == len(FILL) + 1
 
 
+def test_a_finding_comes_into_sight_from_wherever_the_page_was_scrolled_to(
+    open_page: OpenPage, half_poured: str
+) -> None:
+    page = open_page(f"/jobs/{half_poured}/pour", PHONE)
+    page.get_by_label("Litres by the meter").fill(str(MISTAKE_L))
+    page.get_by_label("Counts that the probe shows").fill(
+        str(counts_after(START_L + sum(FILL) + TRUE_L))
+    )
+    page.evaluate("window.scrollTo(0, 400)")
+    page.keyboard.press("Enter")
+    page.locator(".verdict").wait_for()
+    page.wait_for_function("() => window.scrollY === 0")
+
+    assert is_above_the_fold(page, "#litres")
+    assert is_above_the_fold(page, ".verdict .row button")
+
+
 def test_an_open_finding_stops_the_flow_until_it_is_kept_with_a_reason(
     open_page: OpenPage, api: Api, half_poured: str
 ) -> None:

@@ -110,8 +110,8 @@ def render_stage(
     write = _figures(page)
     caution = next_caution(job, stage)
     drawn = None
-    if tank is not None and stage in ("Plan", "Pour", "Prove", "Table"):
-        drawn = fill_drawing(tank, verdict, write, say)
+    if tank is not None and stage in ("Plan", "Pour", "Prove"):
+        drawn = fill_drawing(tank, verdict if stage == "Pour" else None, write, say)
     return _render(
         page,
         f"stage_{stage.lower()}.html",

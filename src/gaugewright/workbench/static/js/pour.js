@@ -45,7 +45,10 @@ async function post(form, route, plainBody) {
     if (verdict) tell(verdict);
     signal(verdict?.blocks ? "finding" : "recorded");
     await renew(verdict?.blocks ? "" : "litres");
-    if (verdict?.blocks) document.querySelector(".verdict button")?.focus({ preventScroll: true });
+    if (verdict?.blocks) {
+      window.scrollTo(0, 0); // the entry and the finding, whatever was scrolled to before
+      document.querySelector(".verdict button")?.focus({ preventScroll: true });
+    }
   } finally {
     busy(form, false);
   }
