@@ -157,6 +157,19 @@ def test_the_map_is_the_worst_of_single_misreads(tank):
         assert found.worst_l[row, column_] == close
 
 
+@pytest.mark.parametrize("tank", TANKS, ids=lambda tank: tank.shape)
+def test_no_slope_within_the_named_one_misreads_more(tank):
+    found = place_map(tank, Slope(0.05, 0.03))
+    free = np.argwhere(found.blocked_by == FREE)
+    litres = np.linspace(0.05, 0.95, 37) * found.capacity_l
+    rng = np.random.default_rng(11)
+    for row, column_ in free[[0, len(free) // 3]]:
+        x, y = found.view.x_mm[column_], found.view.y_mm[row]
+        for slope_x, slope_y in rng.uniform(-1, 1, (12, 2)) * [0.05, 0.03]:
+            inner = float(np.abs(misread_l(tank, x, y, litres, slope_x, slope_y)).max())
+            assert inner <= 1.01 * found.worst_l[row, column_] + 5e-4 * found.capacity_l
+
+
 def test_a_probe_at_the_middle_of_a_box_reads_right_on_any_slope_in_mid_range():
     assert misread_l(BOX, 500, 300, [100, 150, 200], 0.05, 0.03) == pytest.approx(0, abs=1e-9)
 

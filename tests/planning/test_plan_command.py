@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 from gaugewright.app import plan as planning
 from gaugewright.app.plan import Wishes, lay_out, plan_job
 from gaugewright.app.plan_record import layout_record, map_record, plan_record
+from gaugewright.app.plan_wishes import wishes_from_mapping
 from gaugewright.app.tank_file import TankFile
 from gaugewright.cli.main import app
 from gaugewright.errors import InputError
@@ -130,6 +131,16 @@ def test_headroom_and_a_dip_stick_are_heard(folder, quick):
     assert "headroom is not known" in " ".join(run("tank.toml").stdout.split())
 
 
+def test_the_stand_off_is_a_second_way_to_the_cut(folder, quick):
+    # 600 mm deep and 5 mm of seat: an uncut 700 mm stands off 95 mm.
+    agrees = run("tank.toml", "--stand-off", "95", "--full-length", "70cm", "--json")
+    differs = run("tank.toml", "--stand-off", "60", "--full-length", "700", "--depth", "600")
+
+    record = json.loads(agrees.stdout)["stand_off"]
+    assert record == {"cut_length_mm": 560, "tip_clearance_mm": 45, "apart_mm": 0, "agrees": True}
+    assert "do not agree: measure both again before the cut" in " ".join(differs.stdout.split())
+
+
 def test_cautions_come_first(folder, quick):
     first = run("tank.toml").stdout.splitlines()[0]
 
@@ -179,11 +190,13 @@ def test_a_file_on_standard_output_has_it_for_itself(folder, quick):
         (["--headroom", "high"], "--headroom: 'high' is not a length"),
         (["--headroom", "-5"], "--headroom: must be 0 mm or more, found -5"),
         (["--depth", "10"], "--depth: 10 mm leaves nothing of a probe"),
+        (["--stand-off", "95"], "--full-length: is missing: stand-off and full length go"),
+        (["--stand-off", "700", "--full-length", "700"], "--stand-off: 700 mm and 45 mm to cut"),
         (["--seat", "-3"], "--seat: must be 0 mm or more"),
         (["--in-tank", "-3"], "--in-tank: must be 0 or more"),
         (["--paper", "A3"], "--paper: 'A3' is no paper known here, wanted A4 or Letter"),
         (["--out", "-", "--sheet", "-"], "only one of --out, --template and --sheet"),
-        (["--out", "no/plan.json"], "no/plan.json: cannot be written"),
+        (["--pours", "1", "--out", "no/plan.json"], "no/plan.json: cannot be written"),
     ],
 )
 def test_what_cannot_be_planned_is_refused_in_one_line(folder, arguments, message):
@@ -288,3 +301,45 @@ def test_a_whole_plan_holds_together():
     total = sum(pour["add_l"] for pour in record["pours"])
     assert record["dead_stock_l"] < total < record["capacity_l"]
     assert total == pytest.approx(record["fuel_needed_l"], abs=0.2)
+
+
+def test_wishes_of_a_form_are_those_of_the_command():
+    wishes = wishes_from_mapping(
+        {
+            "slope_along": "6 deg",
+            "slope_across": 2,
+            "tip_clearance_mm": "25,5",
+            "headroom_mm": "",
+            "keep_out": [{"name": "sender", "x_mm": 300, "y_mm": 300, "radius_mm": 40}],
+            "contents": "hvo",
+            "ever_held": ["diesel"],
+            "is_dangerous_goods": False,
+        }
+    )
+
+    assert wishes.slope.along == pytest.approx(0.1051, abs=1e-4)
+    assert wishes.slope.across == 0.02
+    assert wishes.tip_clearance_mm == 25.5
+    assert wishes.headroom_mm is None
+    assert wishes.zones[0].name == "sender"
+    assert wishes.circumstances.contents == "hvo"
+    assert wishes_from_mapping({}) == Wishes()
+
+
+@pytest.mark.parametrize(
+    ("mapping", "message"),
+    [
+        ({"hole": 38}, "hole: no such field, did you mean hole_mm?"),
+        ({"hole_mm": "wide"}, "hole_mm: 'wide' is not a number"),
+        ({"hole_mm": True}, "hole_mm: True is not a number"),
+        ({"slope_along": [5]}, r"slope_along: \[5\] is not a slope"),
+        ({"keep_out": "sender"}, "keep_out: must be a list"),
+        ({"keep_out": [[1, 2]]}, "keep_out: must hold objects"),
+        ({"contents": 5}, "contents: must be text, found 5"),
+        ({"ever_held": [5]}, "ever_held: must be a list of texts"),
+        ({"is_dangerous_goods": "yes"}, "is_dangerous_goods: must be true or false"),
+    ],
+)
+def test_a_wish_that_cannot_be_is_refused_by_name(mapping, message):
+    with pytest.raises(InputError, match=message):
+        wishes_from_mapping(mapping)

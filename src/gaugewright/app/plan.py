@@ -18,7 +18,9 @@ from gaugewright.planning.length import (
     Cut,
     Seen,
     cut_by_depth,
+    cut_by_stand_off,
     seen_by,
+    ways_agree,
 )
 from gaugewright.planning.misread import PerDegree, Slope, misread_per_degree
 from gaugewright.planning.place import (
@@ -63,6 +65,11 @@ class Wishes:
     """Free height above the tank's top; ``None`` if nobody measured it. [mm]"""
     depth_mm: float | None = None
     """Inside depth by dip stick; ``None`` takes it from the tank file. [mm]"""
+    stand_off_mm: float | None = None
+    """How far the uncut probe stands off its seat, tip on the bottom; with its full length a
+    second way to the cut. [mm]"""
+    full_length_mm: float | None = None
+    """Of the uncut tube below the flange. [mm]"""
     noise_counts: float = 1.0
 
 
@@ -84,6 +91,8 @@ class Layout:
     is_chosen: bool
     """Whether the plan chose the place and the probe, or the tank file has them."""
     cut: Cut
+    stand_off: Cut | None
+    """The cut by the probe's stand-off, with its own clearance; ``None`` if not measured."""
     seen: Seen
     headroom: Headroom
     two: TwoProbes | None
@@ -182,6 +191,7 @@ def _laid_out(file: TankFile, wishes: Wishes) -> Layout:
         probe,
         file.probe is None,
         cut,
+        _by_stand_off(wishes),
         seen_by(tank, probe, noise_counts=wishes.noise_counts),
         headroom(rigid),
         two_probes(tank, found),
@@ -206,6 +216,16 @@ def _depth(file: TankFile, wishes: Wishes, place: Place) -> tuple[float, float]:
     if wishes.depth_mm is not None:
         return wishes.depth_mm, 1.0
     return place.high_mm - place.low_mm, file.tank.u_mm
+
+
+def _by_stand_off(wishes: Wishes) -> Cut | None:
+    full, off = wishes.full_length_mm, wishes.stand_off_mm
+    if full is None and off is None:
+        return None
+    if full is None or off is None:
+        missing = "full_length_mm" if full is None else "stand_off_mm"
+        raise InputError("is missing: stand-off and full length go together", field=missing)
+    return cut_by_stand_off(full, off, cap_mm=wishes.cap_mm, bottom_flex_mm=wishes.bottom_flex_mm)
 
 
 def _proposed(place: Place, cut: Cut, wishes: Wishes) -> Probe:
@@ -253,6 +273,13 @@ def _cut_notes(layout: Layout) -> list[str]:
                 if layout.wishes.depth_mm is None
                 else ""
             )
+        )
+    if layout.stand_off is not None:
+        agree, apart = ways_agree(cut, layout.stand_off)
+        words = "agree" if agree else "do not agree: measure both again before the cut"
+        notes.append(
+            f"inside depth and stand-off are {abs(apart):.0f} mm apart and {words}; the stand-off "
+            f"with its usual allowance would cut to {layout.stand_off.cut_length_mm:.1f} mm"
         )
     own = cut.cut_length_mm + layout.wishes.cap_mm
     if layout.probe.active_length_mm > own + 0.5:

@@ -8,6 +8,7 @@ from gaugewright.app.plan import Layout, Plan
 from gaugewright.planning.actions import PourPlan
 from gaugewright.planning.cautions import cautions_for
 from gaugewright.planning.draining import Draining
+from gaugewright.planning.length import ways_agree
 from gaugewright.planning.place import PlaceMap, TwoProbes
 
 
@@ -36,6 +37,7 @@ def layout_record(layout: Layout) -> dict[str, Any]:
             "is_proposed": layout.is_chosen,
             "bottom_verdict": cut.verdict,
         },
+        "stand_off": _stand_off_record(layout),
         "dead_stock_l": round(seen.dead_stock_l, 3),
         "blind_above_l": round(seen.blind_above_l, 3),
         "smallest_visible_l": round(float(seen.smallest_visible_l.max()), 3),
@@ -103,6 +105,18 @@ def _best_record(found: PlaceMap) -> dict[str, Any] | None:
     if best is None:
         return None
     return {"x_mm": best.x_mm, "y_mm": best.y_mm, "worst_l": round(best.worst_l, 3)}
+
+
+def _stand_off_record(layout: Layout) -> dict[str, Any] | None:
+    if layout.stand_off is None:
+        return None
+    agree, apart = ways_agree(layout.cut, layout.stand_off)
+    return {
+        "cut_length_mm": round(layout.stand_off.cut_length_mm, 1),
+        "tip_clearance_mm": round(layout.stand_off.tip_clearance_mm, 1),
+        "apart_mm": round(apart, 1),
+        "agrees": agree,
+    }
 
 
 def _two_record(two: TwoProbes | None) -> dict[str, Any] | None:

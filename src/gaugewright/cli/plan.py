@@ -38,6 +38,13 @@ def plan(
     depth: Annotated[
         str | None, typer.Option(metavar="LENGTH", help="Inside depth there, by dip stick.")
     ] = None,
+    stand_off: Annotated[
+        str | None,
+        typer.Option(metavar="LENGTH", help="Uncut probe above its seat, tip on the bottom."),
+    ] = None,
+    full_length: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Uncut tube below the flange.")
+    ] = None,
     seat: Annotated[
         str, typer.Option(metavar="LENGTH", help="Top of the inside to the flange's seat.")
     ] = "5mm",
@@ -78,7 +85,13 @@ def plan(
     from gaugewright.app.plan_sheet import plan_page, plan_template
     from gaugewright.app.tank_file import read_tank_file
     from gaugewright.cli.numbers import maybe_option_number, naming_options
-    from gaugewright.cli.plan_text import keep_out_of_text, paper_of_text, plan_text, whole_number
+    from gaugewright.cli.plan_text import (
+        keep_out_of_text,
+        maybe_length,
+        paper_of_text,
+        plan_text,
+        whole_number,
+    )
     from gaugewright.planning.cautions import Circumstances
     from gaugewright.planning.misread import Slope, slope_of_text
     from gaugewright.units import parse_length_mm
@@ -87,9 +100,11 @@ def plan(
         raise InputError("only one of --out, --template and --sheet can go to standard output")
     takes_output = "-" in (out, template, sheet)
     output = Output(as_json=as_json, out=out)
+    size = paper_of_text(paper)
     options = {
         "pours": "--pours", "within_l": "--within", "fuel_l": "--fuel", "seat_mm": "--seat",
         "headroom_mm": "--headroom", "depth_mm": "--depth", "clear_mm": "--keep-out",
+        "stand_off_mm": "--stand-off", "full_length_mm": "--full-length",
         "contents": "--contents", "dangerous_goods": "--dangerous-goods", "litres": "--in-tank",
     }  # fmt: skip
     with naming_options(**options):
@@ -99,8 +114,10 @@ def plan(
                 slope_of_text(slope_across, "--slope-across"),
             ),
             zones=tuple(keep_out_of_text(text) for text in keep_out or ()),
-            headroom_mm=None if headroom is None else parse_length_mm(headroom, field="--headroom"),
-            depth_mm=None if depth is None else parse_length_mm(depth, field="--depth"),
+            headroom_mm=maybe_length(headroom, "--headroom"),
+            depth_mm=maybe_length(depth, "--depth"),
+            stand_off_mm=maybe_length(stand_off, "--stand-off"),
+            full_length_mm=maybe_length(full_length, "--full-length"),
             seat_mm=parse_length_mm(seat, field="--seat"),
             circumstances=Circumstances(
                 contents, is_dangerous_goods=dangerous_goods, licensed_person=licensed
@@ -114,7 +131,7 @@ def plan(
             within_l=maybe_option_number(within, "--within"),
             fuel_l=maybe_option_number(fuel, "--fuel"),
         )
-        drawn = plan_template(found.layout, paper=paper_of_text(paper))
+        drawn = plan_template(found.layout, paper=size)
     record = plan_record(found)
     if template is not None:
         write_text(template, drawn + "\n")

@@ -38,6 +38,15 @@ def keep_out_of_text(text: str) -> KeepOut:
     return KeepOut(name.strip(), placed)
 
 
+def maybe_length(text: str | None, option: str) -> float | None:
+    """Return a length that may be left out. [mm]
+
+    >>> maybe_length("35cm", "--headroom"), maybe_length(None, "--headroom")
+    (350.0, None)
+    """
+    return None if text is None else parse_length_mm(text, field=option)
+
+
 def paper_of_text(text: str) -> Paper:
     """Return the paper that a person typed.
 
