@@ -16,6 +16,11 @@ from gaugewright.tank.solid import column
 
 Floats = npt.NDArray[np.float64]
 
+LENGTHS_MM = (5.0, 20_000.0)
+"""The shortest and the longest probe that can be meant. [mm]"""
+FEWEST_COUNTS, MOST_COUNTS = 8.0, 2.0**32
+"""Counts from empty to full at least, and the largest that a probe sends. [counts]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Probe:
@@ -50,14 +55,22 @@ class Probe:
                 f"must not be negative, found {self.tip_clearance_mm:g} mm",
                 field="probe.tip_clearance_mm",
             )
-        if self.active_length_mm <= 0:
+        shortest, longest = LENGTHS_MM
+        if not shortest <= self.active_length_mm <= longest:
             raise InputError(
-                f"must be above 0, found {self.active_length_mm:g} mm",
+                f"must be {shortest:g} to {longest:g} mm, found {self.active_length_mm:g} mm",
                 field="probe.active_length_mm",
             )
         if self.counts_full == self.counts_empty:
             raise InputError(
                 f"must differ from probe.counts_empty, both are {self.counts_full:g}",
+                field="probe.counts_full",
+            )
+        most = max(abs(self.counts_empty), abs(self.counts_full))
+        if most > MOST_COUNTS or abs(self.counts_full - self.counts_empty) < FEWEST_COUNTS:
+            raise InputError(
+                f"wanted {FEWEST_COUNTS:g} counts or more from empty to full and none beyond "
+                f"{MOST_COUNTS:.0f}, found {self.counts_empty:g} to {self.counts_full:g}",
                 field="probe.counts_full",
             )
 

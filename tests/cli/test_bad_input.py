@@ -133,6 +133,8 @@ def test_a_log_of_a_vehicle_is_not_taken_for_a_pour_record(folder):
         ("length_mm = 1180", "length_mm = nan", ["length_mm: must be above 0 and finite"]),
         ("length_mm = 1180", "length_mm = -1180", ["length_mm", "-1180"]),
         ("counts_full = 4095", "counts_full = 0", ["probe.counts_full: must differ from"]),
+        ("counts_full = 4095", "counts_full = 0.5", ["probe.counts_full: wanted 8 counts or more"]),
+        ("_length_mm = 560", "_length_mm = 1e-308", ["probe.active_length_mm: must be 5 to 20000"]),
         ('shape = "box"', 'shape = "bocks"', ["shape", "bocks", "box"]),
     ],
 )  # fmt: skip

@@ -164,7 +164,7 @@ def test_a_corner_that_is_not_two_numbers_is_refused(corners):
         ({"zzz": 3}, "probe.zzz", "wanted x_mm"),
         ({"x_mm": "left"}, "probe.x_mm", "is not a number"),
         ({"x_mm": "nan"}, "x_mm", "not a finite number"),
-        ({"active_length_mm": 0}, "probe.active_length_mm", "must be above 0"),
+        ({"active_length_mm": 0}, "probe.active_length_mm", "must be 5 to 20000 mm, found 0"),
     ],
 )
 def test_a_wrong_field_of_the_probe_is_refused_by_its_name(change, field, problem):

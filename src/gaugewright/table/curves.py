@@ -26,6 +26,8 @@ Floats = npt.NDArray[np.float64]
 
 BELOW, ABOVE = 16, 64
 """Grid points below the tip and above it."""
+LEAST_SEEN_MM = 1.0
+"""Depth of tank above the tip without which there is nothing to measure. [mm]"""
 LEAST_BELOW_MM = 0.01
 """A tip closer to the bottom than this stands on it. [mm]"""
 
@@ -113,7 +115,7 @@ def curves_of(tank: Tank, probe: Probe, assumed: Assumptions) -> Curves:
     except InputError as error:
         raise InputError(error.problem, field=error.field or "probe.x_mm, probe.y_mm") from None
     tip_mm = bottom_mm + probe.tip_clearance_mm
-    if tip_mm >= top_mm:
+    if tip_mm > top_mm - LEAST_SEEN_MM:
         raise InputError(
             f"the tip would stand {probe.tip_clearance_mm:g} mm above the bottom, but the tank "
             f"is only {top_mm - bottom_mm:g} mm deep there",
