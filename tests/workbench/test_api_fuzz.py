@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 
 from gaugewright.testing.hand import Hand
 
-SECONDS = 20
+SECONDS = 12
 LEFT_OUT = (
     "/live",  # never ends
     "/start",  # opens lines of this computer
@@ -77,10 +77,10 @@ def test_no_address_fails_whatever_is_sent(schema, filled, workbench):
         attack()
 
     share = 0
-    while time.monotonic() < until_s:
+    while not share or time.monotonic() < until_s:
         share += 6
         for operation in operations:
             try_one(operation, share)
     assert not failed, failed[0]
-    assert min(tried.values()) >= 2, tried
+    assert min(tried.values()) >= 1, tried
     assert workbench.yard.book.faults() == {}

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from gaugewright.app.bench import Taken, reading_of
 from gaugewright.app.live import Heard
 from gaugewright.app.pictures import VerdictPicture
-from gaugewright.app.verdicts import planned_l, verdict
+from gaugewright.app.verdicts import planned_l, prepare_check, verdict
 from gaugewright.app.yard import NotThereError, Stamp, Yard
 from gaugewright.errors import InputError, StateError
 from gaugewright.journal import fill_kinds as fk
@@ -52,7 +52,9 @@ class Judged:
 
 def begin_fill(yard: Yard, job: str, stamp: Stamp, begun: fk.FillBegun) -> Judged:
     """Begin the stepwise calibration of a tank; with a reason, anew."""
-    return _judged(yard.record(job, stamp, begun), begun.tank_id)
+    recorded = yard.record(job, stamp, begun)
+    prepare_check(recorded.state.tanks[begun.tank_id])
+    return _judged(recorded, begun.tank_id)
 
 
 def change_checks(yard: Yard, job: str, stamp: Stamp, changed: fk.FillChecksChanged) -> Judged:

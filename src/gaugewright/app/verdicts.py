@@ -4,8 +4,10 @@ The check itself is loaded when it is first asked: the first page does not wait 
 """
 
 import logging
+import threading
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -74,6 +76,32 @@ def look(tank: TankState) -> Looked | None:
             "Look at this pour yourself, and report it."
         )
     return Looked(fill, checked, why_not, probe, capacity_l)
+
+
+def prepare_check(tank: TankState) -> threading.Thread:
+    """Work out beforehand, in a thread, what a check needs of a tank of another shape.
+
+    The first mistyped pour is then judged as quickly as the second.
+    """
+
+    def work() -> None:
+        from gaugewright.table.alternatives import moved_probe, same_size_tanks, stands_in
+        from gaugewright.table.curves import curves_of
+
+        # What cannot be worked out is said by the check itself.
+        with suppress(InputError, ArithmeticError, ValueError):
+            body, probe = described(tank)
+            if body is None or probe is None:
+                return
+            curves_of(body, probe, Assumptions())
+            moved = moved_probe(body, probe)
+            for other in same_size_tanks(body):
+                if stands_in(other, moved):
+                    curves_of(other, moved, Assumptions())
+
+    thread = threading.Thread(target=work, name="prepare check", daemon=True)
+    thread.start()
+    return thread
 
 
 def gaps(state: FillState) -> Doubts:
