@@ -28,9 +28,9 @@ def _counts(total: float) -> float:
     return float(np.clip(np.rint((total / 0.6 - 20) / 460 * 4095), 0, 4095))
 
 
-def _fill(*added: float, typed: dict[int, float] | None = None) -> Fill:
+def _fill(*added: float, typed: dict[int, float] | None = None, residue: float = 1.4) -> Fill:
     """Pour exactly; ``typed`` gives what was written down instead at some steps."""
-    total, pours = 1.4, [Pour(0, 0.0, _counts(1.4))]
+    total, pours = residue, [Pour(0, 0.0, _counts(residue))]
     for step, litres in enumerate(added, start=1):
         total += litres
         pours.append(Pour(step, (typed or {}).get(step, litres), _counts(total)))
@@ -272,3 +272,18 @@ def test_what_may_have_been_meant_holds_swaps_slips_and_wrong_digits():
     assert {m.value for m in meant if m.how == "slip"} == {5.4, 540.0}
     assert all(m.value > 0 for m in meant)
     assert len(wrong_digits("12")) == 18
+
+
+def test_a_tank_that_was_drained_badly_is_not_taken_for_another_tank():
+    """11 L left instead of the usual one or two: the first reading tells, the next ones fit."""
+    fill = _fill(62, 56, 60, 57, residue=11.0)
+    right = check_fill(fill, BOX, PROBE)
+    assert _asked(right) == []
+    assert right.expected[-1].u95_counts < 40
+
+    (finding,) = _asked(
+        check_fill(_fill(62, 56, 60, 57, residue=11.0, typed={4: 75.0}), BOX, PROBE)
+    )
+    assert finding.value == 57.0
+    told = [int(word) for word in finding.message.split() if word.isdigit()]
+    assert told[1] - fill.pours[4].counts > 4 * told[2]  # what 75 L would have brought

@@ -7,6 +7,9 @@ unknown from then on, so the table never uses it and the band shows what it cost
 from collections import defaultdict
 from dataclasses import dataclass, replace
 
+import numpy as np
+import numpy.typing as npt
+
 from gaugewright.pours.expected import Expected, expectations
 from gaugewright.pours.findings import Finding
 from gaugewright.pours.plain import planned_findings, range_findings
@@ -18,6 +21,8 @@ from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Fit, fit
 from gaugewright.table.rows import Doubts
 from gaugewright.tank.description import Tank
+
+Floats = npt.NDArray[np.float64]
 
 LEAST_SHARE = 0.003
 """A mistake that moves less than this share of the capacity is inside the band anyway."""
@@ -56,21 +61,24 @@ def check_fill(
     """
     assumed = Assumptions() if assumed is None else assumed
     doubts = Doubts() if doubts is None else doubts
-    result = fit(fill, tank, probe, assumed, doubts)
-    expected = expectations(list(result.components))
-    findings: list[Finding] = []
+    first = result = fit(fill, tank, probe, assumed, doubts)
+    accused: list[Suspect] = []
     weighed = weigh(fill, list(result.components))
     for _ in range(MOST_FINDINGS):
         suspect = _accused(fill, result, weighed)
         if suspect is None or _is_doubted(doubts, suspect):
             break
+        accused.append(suspect)
+        doubts = _doubting(doubts, fill, weighed, suspect)
+        result = fit(fill, tank, probe, assumed, doubts)
+        weighed = weigh(fill, list(result.components))
+    expected = expectations(list(first.components), _in_hindsight(first, result))
+    findings: list[Finding] = []
+    for suspect in accused:
         finding = finding_of(fill, result, suspect, expected)
         # Once more where a figure already left open does not explain all: told only once.
         if finding not in findings:
             findings.append(finding)
-        doubts = _doubting(doubts, fill, weighed, suspect)
-        result = fit(fill, tank, probe, assumed, doubts)
-        weighed = weigh(fill, list(result.components))
     if tank is not None:
         findings += tank_disagrees(result, weighed)
         findings += holds_less(fill, result, doubts)
@@ -79,6 +87,18 @@ def check_fill(
     findings += planned_findings(fill, asked)
     findings.sort(key=lambda f: (f.step is None, f.step or 0))
     return Checked(tuple(findings), result, doubts, expected)
+
+
+def _in_hindsight(first: Fit, last: Fit) -> Floats:
+    """How much each degree of distrust of the first fit counts after the last, shape (c,).
+
+    Both list the described tank's degrees first and then, if they were needed, those of
+    other shapes in the same order.
+    """
+    weights: Floats = np.full(len(first.components), 1e-12)
+    shared = min(len(weights), len(last.weights))
+    weights[:shared] += last.weights[:shared]
+    return weights
 
 
 def _accused(fill: Fill, result: Fit, weighed: Weighed) -> Suspect | None:

@@ -33,8 +33,15 @@ class Expected:
     u95_litres: float
 
 
-def expectations(components: list[Component]) -> tuple[Expected, ...]:
-    """Return the forecast of every reading that the probe can see."""
+def expectations(
+    components: list[Component], weights: Floats | None = None
+) -> tuple[Expected, ...]:
+    """Return the forecast of every reading that the probe can see.
+
+    Each degree of distrust counts as well as it did on the readings before.  ``weights``
+    (c,) says instead how much each is to count, where more is known by now: a mistake that
+    was found since must not speak for a wrong tank.
+    """
     eq = components[0].equations
     count = len(eq.pours)
     if count == 0:
@@ -46,11 +53,16 @@ def expectations(components: list[Component]) -> tuple[Expected, ...]:
         means.append(mean)
         spreads.append(spread)
         logs.append(log)
-    before = np.column_stack([_prior(shared), np.array(logs)])
-    weights = np.cumsum(before, axis=1)[:, :count]
-    weights = np.exp(weights - logsumexp(weights, axis=0))
-    mean = (weights * np.array(means)).sum(axis=0)
-    second = (weights * (np.array(spreads) ** 2 + np.array(means) ** 2)).sum(axis=0)
+    if weights is None:
+        before = np.column_stack([_prior(shared), np.array(logs)])
+        shares = np.cumsum(before, axis=1)[:, :count]
+        shares = np.exp(shares - logsumexp(shares, axis=0))
+    else:
+        known = zip(weights, components, strict=True)
+        kept = np.array([weight for weight, c in known if c.equations.pours == eq.pours])
+        shares = np.repeat(kept[:, None] / kept.sum(), count, axis=1)
+    mean = (shares * np.array(means)).sum(axis=0)
+    second = (shares * (np.array(spreads) ** 2 + np.array(means) ** 2)).sum(axis=0)
     spread = np.sqrt(np.maximum(second - mean**2, 1e-12))
     curves = components[0].curves
     order = np.argsort(curves.counts)
