@@ -16,6 +16,7 @@ from gaugewright.planning.place import (
     blocked_at,
     place_at,
     place_map,
+    room_beside_mm,
     two_probes,
 )
 from gaugewright.planning.plan_view import columns, plan_view
@@ -250,6 +251,16 @@ def test_the_step_in_a_tank_counts_as_a_wall():
     near = int(np.argmin(np.abs(view.x_mm - 1050)))
 
     assert view.wall_mm[row, near] == pytest.approx(abs(view.x_mm[near] - 1000), abs=1)
+
+
+def test_the_room_beside_a_place_ends_at_the_first_wall_or_zone():
+    step = place_map(STEPPED)
+    assert room_beside_mm(step, 900, 350) == pytest.approx(900)
+    assert room_beside_mm(step, 300, 350) == pytest.approx(700)  # as far as the step
+    round_tank = place_map(UPRIGHT)
+    assert room_beside_mm(round_tank, 350, 100) == pytest.approx(600, abs=1)
+    inside = place_map(BOX, zones=[KeepOut.rectangle("strap", 400, 0, 600, 600)])
+    assert room_beside_mm(inside, 300, 250) == pytest.approx(350)
 
 
 def test_two_probes_pay_where_the_middle_is_taken():

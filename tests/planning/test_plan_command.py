@@ -279,6 +279,18 @@ def test_a_probe_longer_than_its_room_is_noticed():
     assert any("active length, 620 mm, is more than the 585 mm" in n for n in layout.notes)
 
 
+def test_a_baffle_beside_the_hole_keeps_a_leaning_probe_out():
+    free = lay_out(TankFile("tank", TANK, None), Wishes(headroom_mm=500))
+    boxed_in = (KeepOut.rectangle("front", 400, 0, 410, 600),
+                KeepOut.rectangle("rear", 790, 0, 800, 600),
+                KeepOut.rectangle("left", 400, 90, 800, 100),
+                KeepOut.rectangle("right", 400, 500, 800, 510))  # fmt: skip
+    tight = lay_out(TankFile("tank", TANK, None), Wishes(headroom_mm=500, zones=boxed_in))
+
+    assert any("bringing the probe in: leaning 51.0°" in n for n in free.notes)
+    assert any("bringing the probe in: not leaning" in n for n in tight.notes)
+
+
 def test_a_probe_over_a_zone_is_noticed():
     probe = Probe(600, 300, tip_clearance_mm=20, active_length_mm=560)
     zones = (KeepOut("baffle", ((600, 0), (600, 600))),)

@@ -31,6 +31,7 @@ from gaugewright.planning.place import (
     blocked_at,
     place_at,
     place_map,
+    room_beside_mm,
     two_probes,
 )
 from gaugewright.planning.zones import KeepOut
@@ -313,6 +314,5 @@ def _headroom_notes(layout: Layout) -> list[str]:
             f"headroom is not known: {room.upright_mm:.0f} mm above the tank to bring the probe in "
             f"upright, {room.needed_mm:.0f} mm at the least"
         ]
-    return [
-        "bringing the probe in: " + room.verdict(layout.wishes.headroom_mm, layout.place.wall_mm)
-    ]
+    beside = room_beside_mm(layout.map, layout.place.x_mm, layout.place.y_mm)
+    return ["bringing the probe in: " + room.verdict(layout.wishes.headroom_mm, beside)]

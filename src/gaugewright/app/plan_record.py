@@ -52,7 +52,7 @@ def layout_record(layout: Layout) -> dict[str, Any]:
             "worst_at": {
                 "along_percent": 100 * place.at_slope[0],
                 "across_percent": 100 * place.at_slope[1],
-                "fill_percent": round(100 * place.at_fill),
+                "filled_percent": round(100 * place.share_filled),
             },
             "best_place": _best_record(layout.map),
             "per_degree": [

@@ -94,7 +94,7 @@ def _place_lines(plan: Plan) -> list[str]:
         f"one count     {seen.litres_per_count.min():.3f} to {seen.litres_per_count.max():.3f} L; "
         f"smallest visible change {seen.smallest_visible_l.max():.2f} L",
         f"on a slope    of {100 * slope.along:.3g} % along, {100 * slope.across:.3g} % across it "
-        f"misreads {place.worst_l:.1f} L at worst, {100 * place.at_fill:.0f} % full",
+        f"misreads {place.worst_l:.1f} L at worst, {100 * place.share_filled:.0f} % full",
     ]
 
 

@@ -26,7 +26,7 @@ from gaugewright.tank.solid import Solid, column, level_of_litres, litres_below
 
 Floats = npt.NDArray[np.float64]
 
-FILLS = tuple(round(0.05 * k, 2) for k in range(1, 20))
+SHARES_FILLED = tuple(round(0.05 * k, 2) for k in range(1, 20))
 """Shares of the tank's volume at which a place is judged: 5 to 95 %."""
 _KNOTS = 8001
 
@@ -171,7 +171,7 @@ def leaning(tank: Tank, slope: Slope) -> Leaning:
 
 def _leaning(tank: Tank, solid: Solid, slope: Slope) -> Leaning:
     share = _share(tank, solid)
-    amounts = np.asarray(FILLS) * solid.volume_l
+    amounts = np.asarray(SHARES_FILLED) * solid.volume_l
     origin = np.stack(
         [level_of_litres(solid, amounts, slope_x=sx, slope_y=sy) for sx, sy in slope.ways]
     )

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
-from gaugewright.planning.misread import FILLS, Leaning, Slope, leaning
+from gaugewright.planning.misread import SHARES_FILLED, Leaning, Slope, leaning
 from gaugewright.planning.plan_view import PlanView, plan_view, view_of
 from gaugewright.planning.zones import KeepOut
 from gaugewright.tank.description import Tank
@@ -43,7 +43,7 @@ class Place:
     """Largest misread over the slope's ways and all fills, either sign. [L]"""
     at_slope: tuple[float, float]
     """The slope along and across that does it, rise over run."""
-    at_fill: float
+    share_filled: float
     """The share of the tank that is filled then."""
     low_mm: float
     high_mm: float
@@ -168,6 +168,26 @@ def blocked_at(found: PlaceMap, x_mm: float, y_mm: float) -> str | None:
     return "too near a wall" if nearest < found.clear_mm - 1e-6 else None
 
 
+def room_beside_mm(found: PlaceMap, x_mm: float, y_mm: float) -> float:
+    """Give the free room beside a place inside, the best of front, rear, left and right. [mm]
+
+    As far as the first wall or zone: a probe brought in leaning may lean that way.
+
+    >>> tank = Tank("box", length_mm=1000, width_mm=600, height_mm=500)
+    >>> room_beside_mm(place_map(tank), 700, 300)
+    700.0
+    >>> baffle = KeepOut("baffle", ((500, 0), (500, 600)))
+    >>> room_beside_mm(place_map(tank, zones=[baffle]), 700, 300)
+    300.0
+    """
+    edges = [found.view.walls]
+    for zone in found.zones:
+        corners = np.asarray(zone.corners_mm)
+        edges.append(np.stack([corners, np.roll(corners, -1, axis=0)], axis=1))
+    segments = np.concatenate(edges) - [x_mm, y_mm]
+    return max(_to_first(segments, axis, sign) for axis in (0, 1) for sign in (-1.0, 1.0))
+
+
 def two_probes(tank: Tank, found: PlaceMap) -> TwoProbes | None:
     """Look for the two free places whose averaged litres misread least.
 
@@ -198,6 +218,17 @@ def two_probes(tank: Tank, found: PlaceMap) -> TwoProbes | None:
     worst_l, k, other = best
     first, second = ((float(x[free[chosen[n]]]), float(y[free[chosen[n]]])) for n in (k, other))
     return _judged(first, second, worst_l, found)
+
+
+def _to_first(segments: Floats, axis: int, sign: float) -> float:
+    """Give the distance from the origin along an axis to the first segment. [mm]"""
+    along, aside = sign * segments[:, :, axis], segments[:, :, 1 - axis]
+    crosses = (aside[:, 0] <= 0) != (aside[:, 1] <= 0)
+    a, b = aside[crosses].T
+    share = a / (a - b)
+    at = along[crosses, 0] + share * (along[crosses, 1] - along[crosses, 0])
+    ahead = at[at >= 0]
+    return float(ahead.min()) if len(ahead) else 0.0
 
 
 def _judged(
@@ -255,13 +286,13 @@ def _best(lean: Leaning, view: PlanView, worst: Floats, at: Ints, blocked: Ints)
 
 
 def _place(lean: Leaning, view: PlanView, worst: Floats, at: Ints, cell: tuple[int, int]) -> Place:
-    way, fill = divmod(int(at[cell]), len(FILLS))
+    way, fill = divmod(int(at[cell]), len(SHARES_FILLED))
     return Place(
         float(view.x_mm[cell[1]]),
         float(view.y_mm[cell[0]]),
         float(worst[cell]),
         (float(lean.ways[way, 0]), float(lean.ways[way, 1])),
-        FILLS[fill],
+        SHARES_FILLED[fill],
         float(view.low_mm[cell]),
         float(view.high_mm[cell]),
         float(view.wall_mm[cell]),
