@@ -1,11 +1,13 @@
 """Where a probe misreads least: against volumes found another way, brute force and invariants."""
 
+import os
 from dataclasses import replace
 from math import radians, tan
 from time import perf_counter
 
 import numpy as np
 import pytest
+import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -303,6 +305,18 @@ def test_columns_on_a_grid_are_those_of_single_places(tank):
             assert np.isnan(low[row, i])
             continue
         assert (low[row, i], high[row, i]) == pytest.approx(expected, abs=1e-9)
+
+
+def test_a_mesh_saved_again_under_its_name_is_another_tank(tmp_path):
+    path = tmp_path / "tank.stl"
+    tank = Tank("mesh", mesh_file=str(path), mesh_unit="mm")
+    found = []
+    for length in (1000, 1400):
+        trimesh.creation.box(extents=(length, 600, 500)).export(path)
+        os.utime(path, (length, length))
+        found.append(place_map(tank, step_mm=100).capacity_l)
+
+    assert found == pytest.approx([300, 420])
 
 
 def test_displaced_litres_are_taken_off_in_proportion():

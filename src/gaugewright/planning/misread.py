@@ -159,18 +159,19 @@ class Leaning:
         return result
 
 
-@lru_cache(maxsize=16)
 def leaning(tank: Tank, slope: Slope) -> Leaning:
     """Lean a tank every way that a slope allows. Kept, so that zones can change quickly.
 
     The small mesh serves: both sides of the difference use it, and what it adds to a
     misread is far under the millimetre to which a hole is drilled.
     """
-    return _leaning(tank, solid_of(tank, fine=False), slope)
+    solid = solid_of(tank, fine=False)
+    # Kept by the solid: a mesh that was saved again under its name is another tank.
+    return _leaning(solid, _share(tank, solid), slope)
 
 
-def _leaning(tank: Tank, solid: Solid, slope: Slope) -> Leaning:
-    share = _share(tank, solid)
+@lru_cache(maxsize=16)
+def _leaning(solid: Solid, share: float, slope: Slope) -> Leaning:
     amounts = np.asarray(SHARES_FILLED) * solid.volume_l
     origin = np.stack(
         [level_of_litres(solid, amounts, slope_x=sx, slope_y=sy) for sx, sy in slope.ways]
