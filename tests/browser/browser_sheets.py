@@ -6,7 +6,7 @@ from typing import Any
 from playwright.sync_api import Page
 
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
-STAGES = ("survey", "plan", "bench", "mount", "pour", "table", "prove", "certificate")
+STAGES = ("survey", "plan", "bench", "mount", "pour", "table", "prove", "certificate", "watch")
 
 OVERFLOW = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 

@@ -20,7 +20,7 @@ from gaugewright.workbench import views, words
 from gaugewright.workbench.page import Page, UnitsShown
 from gaugewright.workbench.words import THIN, Figures
 
-STAGES = ("Survey", "Plan", "Bench", "Mount", "Pour", "Table", "Prove", "Certificate")
+STAGES = ("Survey", "Plan", "Bench", "Mount", "Pour", "Table", "Prove", "Certificate", "Watch")
 
 
 class Marked(gettext.NullTranslations):

@@ -176,18 +176,62 @@ def _marks(
     return tuple(marks)
 
 
+@dataclass(frozen=True, slots=True)
+class PlannedPour:
+    """One pour of a plan."""
+
+    step: int
+    add_l: float
+    expected_counts: float | None
+    u_counts: float | None
+
+
+def planned_pours(plan: Mapping[str, Any] | None) -> tuple[PlannedPour, ...]:
+    """Give the pours of a plan, none if it holds none in the form of a plan file.
+
+    >>> planned_pours({"pours": [{"step": 1, "add_l": 62.0, "expected_counts": 741}]})
+    (PlannedPour(step=1, add_l=62.0, expected_counts=741.0, u_counts=None),)
+    >>> planned_pours({"pours": "none"})
+    ()
+    """
+    listed = (plan or {}).get("pours")
+    if not isinstance(listed, list | tuple):
+        return ()
+    found = []
+    for step, pour in enumerate(listed, start=1):
+        if not isinstance(pour, Mapping) or (added := _figure(pour.get("add_l"))) is None:
+            return ()
+        counts, u_counts = _figure(pour.get("expected_counts")), _figure(pour.get("u_counts"))
+        found.append(PlannedPour(step, added, counts, u_counts))
+    return tuple(found)
+
+
+def cut_length_mm(plan: Mapping[str, Any] | None) -> float | None:
+    """Give the length to which a plan has the probe cut, ``None`` if it says none. [mm]
+
+    >>> cut_length_mm({"probe": {"cut_length_mm": 571}})
+    571.0
+    """
+    probe = (plan or {}).get("probe")
+    return _figure(probe.get("cut_length_mm")) if isinstance(probe, Mapping) else None
+
+
+def _figure(value: object) -> float | None:
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return float(value) if is_number else None  # type: ignore[arg-type]
+
+
 def _planned(
     picture: TankPicture, probe: Probe | None, section: Section, write: Figures
 ) -> tuple[Mark, ...]:
     """Give where the planned pours should land, before the first one is made."""
     found, total = [], 0.0
-    for pour in (picture.plan or {}).get("pours", ()):
-        total += float(pour["add_l"])
-        if probe is None or pour.get("expected_counts") is None:
+    for pour in planned_pours(picture.plan):
+        total += pour.add_l
+        if probe is None or pour.expected_counts is None:
             continue
-        level = _height(section, float(probe.wetted_mm(pour["expected_counts"])))
-        u_counts = pour.get("u_counts")
-        u_mm = None if u_counts is None else 1.96 * float(u_counts) * abs(probe.mm_per_count)
+        level = _height(section, float(probe.wetted_mm(pour.expected_counts)))
+        u_mm = None if pour.u_counts is None else 1.96 * pour.u_counts * abs(probe.mm_per_count)
         if level is not None:
             found.append(Mark(level, u_mm, write.volume(total, 0), "planned"))
     return tuple(found)

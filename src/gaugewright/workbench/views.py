@@ -18,7 +18,13 @@ from gaugewright.app.pictures import (
 )
 from gaugewright.app.survey import in_mm_and_litres
 from gaugewright.tank.description import NEEDED
-from gaugewright.workbench.drawing import fill_drawing, plot_drawing, preview_drawing
+from gaugewright.workbench.drawing import (
+    cut_length_mm,
+    fill_drawing,
+    planned_pours,
+    plot_drawing,
+    preview_drawing,
+)
 from gaugewright.workbench.page import Page
 from gaugewright.workbench.words import (
     DECIMAL_COMMA,
@@ -127,6 +133,8 @@ def render_stage(
         finding=open_finding(verdict),
         is_done=any(s.name == stage and s.is_finished for s in job.stages),
         following=following(job, stage),
+        planned=planned_pours(tank.plan) if tank else (),
+        cut_length_mm=cut_length_mm(tank.plan) if tank else None,
         taken_ids=" ".join(t.tank_id for t in job.tanks),
     )
 
@@ -159,8 +167,8 @@ def open_finding(verdict: VerdictPicture | None) -> FindingPicture | None:
 
 
 def following(job: JobPicture, stage: str) -> str | None:
-    """Give the stage after this one, ``None`` after the certificate."""
-    names = [s.name for s in job.stages if s.name != "Watch"]
+    """Give the stage after this one, ``None`` after the last."""
+    names = [s.name for s in job.stages]
     place = names.index(stage)
     return names[place + 1] if place + 1 < len(names) else None
 

@@ -129,6 +129,7 @@ def stage_names(say: Say) -> dict[str, str]:
         "Table": say("Table"),
         "Prove": say("Prove"),
         "Certificate": say("Certificate"),
+        "Watch": say("In service"),
     }
 
 

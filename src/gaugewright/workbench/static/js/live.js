@@ -107,7 +107,7 @@ export function watch() {
     }
   });
   document.addEventListener("visibilitychange", () => {
-    if (!document.hidden) listen();
+    if (!document.hidden) showAll(); // what was live before the pocket is old now
   });
 }
 
