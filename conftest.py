@@ -1,5 +1,7 @@
-"""One thread for each test process: small matrices gain nothing from more, and the
-test runner already uses every core."""
+"""One thread of linear algebra for each test process.
+
+Small matrices gain nothing from more, and the test runner already uses every core.
+"""
 
 import os
 
