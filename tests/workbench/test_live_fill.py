@@ -223,6 +223,24 @@ def test_stopping_an_instrument_stops_its_readings(yard_with_rig):
     assert hand.client.post(f"{base}/start").json()["tank_id"] == "main"
 
 
+def test_settings_are_tried_before_they_are_recorded(yard_with_rig):
+    hand, _ = yard_with_rig
+    known = hand.state()["tanks"][0]["instrument"]
+    before = hand.state()["number"]
+    right = {name: known[name] for name in ("kind", "host", "tcp_port", "every_s")}
+    base = f"/api/jobs/{hand.job}/instruments/main"
+    given = hand.client.post(f"{base}/try", json={"settings": right}).json()
+    assert given["reading"]["is_live"]
+    wrong = {**right, "tcp_port": 1, "timeout_s": 0.2}
+    given = hand.client.post(f"{base}/try", json={"settings": wrong}).json()
+    assert not given["reading"]["is_live"]
+    assert given["reading"]["trouble"]["message"]
+    refused = hand.client.post(f"{base}/try", json={"settings": {**right, "tcp_prot": 1}})
+    assert (refused.status_code, refused.json()["field"]) == (422, "tcp_prot")
+    assert hand.state()["number"] == before
+    assert isinstance(hand.client.get(f"{base}/lines").json(), list)
+
+
 def test_orders_to_the_rig_that_are_none_are_refused(yard_with_rig):
     hand, _ = yard_with_rig
     for path, body in (("order", {"order": "explode"}), ("pour", {"litres": -3})):

@@ -1,11 +1,12 @@
 """Which instrument reads which tank: settings in the journal, readings on the screen."""
 
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields
 from typing import Any, get_args, get_type_hints
 
 from gaugewright.app.lists import INSTRUMENTS_FACT
-from gaugewright.app.live import Heard
+from gaugewright.app.live import Heard, LiveInstrument, LiveReading
 from gaugewright.app.scales import scales_of
 from gaugewright.app.yard import Stamp, UnsteadyError, Yard
 from gaugewright.errors import InputError
@@ -18,6 +19,9 @@ from gaugewright.journal.state import JobState
 from gaugewright.table.delimited import number, whole_number
 
 TYPED_BY_HAND = "typed by hand"
+NOT_OFFERED = ("replay", "manual")
+TRIED_FOR_S = 2.0
+"""How long settings are tried before it is said what they gave. [s]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,18 +42,28 @@ class KindOffered:
     settings: tuple[SettingAsked, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """What an instrument gave when its settings were tried."""
+
+    reading: LiveReading
+    lines: tuple[str, ...]
+    """The last lines as they came."""
+
+
 def kinds_offered() -> tuple[KindOffered, ...]:
     """Return every kind of instrument that a person can set.
 
     A recording is not among them: it is a file, and no name of a file is taken from outside.
+    Nor is typing by hand: typed counts are sent along with what they are recorded for.
 
     >>> [kind.kind for kind in kinds_offered()]
-    ['serial_text', 'modbus_tcp', 'modbus_rtu', 'j1939', 'manual']
+    ['serial_text', 'modbus_tcp', 'modbus_rtu', 'j1939']
     """
     return tuple(
         KindOffered(name, tuple(_asked(settings)))
         for name, settings in KINDS.items()
-        if name != "replay"
+        if name not in NOT_OFFERED
     )
 
 
@@ -116,6 +130,37 @@ def heard(yard: Yard, job: str, tank_id: str, *, is_unsteady_kept: bool = False)
     if not (found.is_steady or is_unsteady_kept):
         raise UnsteadyError(f"the reading is not steady: {found.steadiness}")
     return found
+
+
+def try_settings(
+    yard: Yard, job: str, tank_id: str, mapping: Mapping[str, Plain], wait_s: float = TRIED_FOR_S
+) -> Tried:
+    """Read an instrument for a moment without recording anything, and say what came.
+
+    Ends as soon as a reading has come.  The tank's own instrument is let go meanwhile, so
+    that the line is free, and is read again afterwards.
+    """
+    yard.tank(job, tank_id)
+    settings = _settings_of({**mapping, "source_id": mapping.get("source_id", tank_id)})
+    had = yard.desk.get(job, tank_id)
+    yard.desk.stop(job, tank_id)
+    live = LiveInstrument(tank_id, settings, scales_of(yard.state(job)).get(tank_id))
+    try:
+        until_s = time.monotonic() + wait_s
+        while not (shown := live.snapshot()).is_live and time.monotonic() < until_s:
+            time.sleep(0.02)
+        return Tried(shown, live.last_lines())
+    finally:
+        live.close()
+        if had is not None:
+            read_live(yard, job, tank_id)
+
+
+def last_lines(yard: Yard, job: str, tank_id: str) -> tuple[str, ...]:
+    """Return the last lines that came from a tank's instrument, as they came."""
+    yard.tank(job, tank_id)
+    live = yard.desk.get(job, tank_id)
+    return () if live is None else live.last_lines()
 
 
 def tried(pattern: str, lines: Sequence[str]) -> tuple[Trial, ...]:

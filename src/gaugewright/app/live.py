@@ -6,6 +6,7 @@ that looks again sees the newest reading with its age, never an old one as if it
 
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -28,6 +29,8 @@ TROUBLE_SHOWN_S = 10.0
 """How long a trouble stays on the screen after readings have come back. [s]"""
 STEADY = "steady"
 """The verdict of a reading that may be recorded."""
+RAW_SHOWN = 20
+"""Lines that are kept to be looked at, as they came."""
 _LINE_GONE = (TroubleKind.SILENT, TroubleKind.DISCONNECTED, TroubleKind.RECONNECTED)
 
 Open = Callable[[SourceSettings], Source[Any]]
@@ -127,6 +130,7 @@ class LiveInstrument:
         self._complaint: tuple[str, float] | None = None
         self._steadiness: Steadiness | None = None
         self._judged_s = 0.0
+        self._raw: deque[bytes] = deque(maxlen=RAW_SHOWN)
         self._thread = threading.Thread(target=self._run, name=f"live {tank_id}", daemon=True)
         self._thread.start()
 
@@ -190,6 +194,12 @@ class LiveInstrument:
                 source=self.settings.describe(),
             )
 
+    def last_lines(self) -> tuple[str, ...]:
+        """Return what came last, as it came, wrong lines too; the newest at the end."""
+        with self._lock:
+            raw = tuple(self._raw)
+        return tuple(each.decode("utf-8", "backslashreplace").strip() for each in raw)
+
     def close(self) -> None:
         """Stop listening and release the line.  Safe to call twice."""
         self._closing.set()
@@ -243,6 +253,8 @@ class LiveInstrument:
         with self._lock:
             self._seq += 1
             self._state = state
+            if event.raw:
+                self._raw.append(event.raw)
             if isinstance(event, Trouble):
                 self._trouble = event
                 if event.kind in _LINE_GONE:

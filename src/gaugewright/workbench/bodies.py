@@ -260,13 +260,22 @@ class CertificateWithdraw(WithReason):
     certificate_number: Name
 
 
+InstrumentSettings = Annotated[
+    dict[str, Annotated[float, Field(allow_inf_nan=False)] | int | bool | Words | None],
+    Field(max_length=40),
+]
+
+
 class Instrument(Recording):
     """An instrument's settings."""
 
-    settings: Annotated[
-        dict[str, Annotated[float, Field(allow_inf_nan=False)] | int | bool | Words | None],
-        Field(max_length=40),
-    ]
+    settings: InstrumentSettings
+
+
+class InstrumentTry(Body):
+    """Settings to be tried."""
+
+    settings: InstrumentSettings
 
 
 class TryPattern(Body):

@@ -100,6 +100,20 @@ def set_instrument(
     )
 
 
+@router.post("/jobs/{job}/instruments/{tank_id}/try")
+def try_instrument(
+    job: str, tank_id: str, body: bodies.InstrumentTry, yard: YardHere
+) -> instruments.Tried:
+    """Read an instrument for a moment and give what came; records nothing."""
+    return instruments.try_settings(yard, job, tank_id, body.settings)
+
+
+@router.get("/jobs/{job}/instruments/{tank_id}/lines")
+def last_lines(job: str, tank_id: str, yard: YardHere) -> tuple[str, ...]:
+    """Give the last lines that came from a tank's instrument, as they came."""
+    return instruments.last_lines(yard, job, tank_id)
+
+
 @router.post("/jobs/{job}/instruments/{tank_id}/start")
 def start(job: str, tank_id: str, yard: YardHere) -> LiveReading:
     """Read a tank's instrument."""
