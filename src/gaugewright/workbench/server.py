@@ -16,7 +16,14 @@ from gaugewright.app.verdicts import verdict
 from gaugewright.app.yard import NotThereError, Yard
 from gaugewright.errors import GaugewrightError
 from gaugewright.journal.kinds import STAGES
-from gaugewright.workbench import bodies, fill_routes, job_routes, live_routes, views
+from gaugewright.workbench import (
+    bodies,
+    fill_routes,
+    job_routes,
+    live_routes,
+    plan_routes,
+    views,
+)
 from gaugewright.workbench.answers import (
     Problem,
     YardHere,
@@ -29,7 +36,7 @@ from gaugewright.workbench.guard import Door, Guard
 from gaugewright.workbench.schema import openapi_of
 from gaugewright.workbench.stream import Streams
 
-ROUTERS = (job_routes.router, fill_routes.router, live_routes.router)
+ROUTERS = (job_routes.router, fill_routes.router, live_routes.router, plan_routes.router)
 
 
 def build_app(

@@ -1,0 +1,223 @@
+"""The Plan stage of a job: try places and sizes, rank the pours, record what was decided.
+
+Nothing is recorded until `record_plan` is given the cut length typed twice.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
+
+from gaugewright.app.plan import Layout, Plan, lay_out
+from gaugewright.app.plan_record import layout_record, map_record, plan_record
+from gaugewright.app.plan_sheet import plan_page, plan_template
+from gaugewright.app.plan_wishes import wishes_from_mapping
+from gaugewright.app.scales import described
+from gaugewright.app.survey import in_mm_and_litres
+from gaugewright.app.survey import record_plan as record
+from gaugewright.app.tank_file import TankFile
+from gaugewright.app.typed import figure, length_mm, litres
+from gaugewright.app.yard import Stamp, Yard
+from gaugewright.errors import InputError, StateError
+from gaugewright.journal.book import Recorded
+from gaugewright.journal.state import TankState
+from gaugewright.planning.actions import PourPlan, plan_pours
+from gaugewright.planning.cautions import SAFE_CONTENTS
+from gaugewright.planning.length import confirmed
+from gaugewright.probe import Probe
+from gaugewright.tank.description import Tank
+
+MOST_ZONES = 60
+MOST = 100_000.0
+"""No length, volume or number of counts of a plan is larger. [mm, L, counts]"""
+SAME_CUT_MM = 0.55
+"""A cut typed in whole millimetres is still the plan's. [mm]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """What the pours are planned for; nothing given is as many as pay."""
+
+    pours: int | None = None
+    within_l: float | None = None
+    fuel_l: float | None = None
+
+
+def aim_of(wanted: Mapping[str, Any]) -> Aim:
+    """Read an aim from what was typed; what is blank is left out.
+
+    >>> aim_of({"pours": "8", "fuel_l": "", "within_l": "1,5"})
+    Aim(pours=8, within_l=1.5, fuel_l=None)
+    >>> aim_of({"pours": "2.5"})
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: pours: must be a whole number, found 2.5
+    """
+    for name in wanted:
+        if name not in ("pours", "within_l", "fuel_l"):
+            raise InputError("no such field, wanted pours, within_l or fuel_l", field=name)
+    given = {name: value for name, value in wanted.items() if value not in ("", None)}
+    pours = None
+    if "pours" in given:
+        number = figure(given["pours"], "pours")
+        if number != int(number):
+            raise InputError(f"must be a whole number, found {number:g}", field="pours")
+        pours = int(number)
+    volumes = {name: litres(given[name], name) for name in ("within_l", "fuel_l") if name in given}
+    return Aim(pours, **volumes)
+
+
+def try_layout(
+    tank: TankState, wishes: Mapping[str, Any], place: Sequence[float] | None = None
+) -> Layout:
+    """Return the layout of a tank under wishes, its probe tried at another place. [mm]
+
+    Raises `InputError` naming what is missing, wrong, or stops the plan.
+    """
+    file = _file_of(tank)
+    wanted = wishes_from_mapping(_plain(wishes))
+    if place is None:
+        return lay_out(file, wanted)
+    x_mm, y_mm = place
+    probe = file.probe or lay_out(file, wanted).probe
+    return lay_out(replace(file, probe=replace(probe, x_mm=x_mm, y_mm=y_mm)), wanted)
+
+
+def layout_and_map(layout: Layout) -> dict[str, Any]:
+    """Return a layout with its map, for a drawing."""
+    return {"layout": layout_record(layout), "map": map_record(layout.map)}
+
+
+def with_pours(layout: Layout, aim: Aim) -> Plan:
+    """Return the whole plan; takes a second or two the first time."""
+    return Plan(layout, _pours(layout.file.tank, layout.probe, aim))
+
+
+def record_plan(
+    yard: Yard,
+    job: str,
+    stamp: Stamp,
+    tank_id: str,
+    *,
+    wishes: Mapping[str, Any],
+    cut_mm: Sequence[str],
+    aim: Aim | None = None,
+    reason: str = "",
+) -> Recorded:
+    """Record the plan of a tank as it is described: wishes, layout and, with an aim, pours.
+
+    ``cut_mm`` is the cut length as it was typed, twice.  Raises `InputError` if the two
+    are not the same or not the plan's figure.
+    """
+    if (before := yard.repeated(job, stamp)) is not None:
+        return before
+    layout = try_layout(yard.tank(job, tank_id)[1], wishes)
+    cut = _require_cut(layout, cut_mm)
+    made = layout_record(layout) if aim is None else plan_record(with_pours(layout, aim))
+    kept = {name: value for name, value in _plain(wishes).items() if value not in ("", None)}
+    return record(
+        yard,
+        job,
+        stamp,
+        tank_id,
+        {**made, "wishes": kept, "cut_confirmed_mm": cut, "aim": _aim_record(aim)},
+        reason,
+    )
+
+
+def template_of(tank: TankState) -> str:
+    """Return the drilling template of the recorded plan, as SVG at 1:1."""
+    return plan_template(_recorded(tank))
+
+
+def page_of(tank: TankState) -> str:
+    """Return the page that is carried along, from the recorded plan."""
+    plan = {} if tank.plan is None else tank.plan.event.plan
+    return plan_page(with_pours(_recorded(tank), aim_of(plan.get("aim") or {})))
+
+
+def _recorded(tank: TankState) -> Layout:
+    """Lay out the recorded plan again; `StateError` if the tank is no longer as it was then."""
+    if tank.plan is None or "wishes" not in tank.plan.event.plan:
+        raise StateError("no plan is recorded for this tank yet: record it, then print it")
+    plan = tank.plan.event.plan
+    layout = try_layout(tank, plan["wishes"])
+    now, then = layout_record(layout)["probe"], plan.get("probe", {})
+    for name in ("x_mm", "y_mm", "cut_length_mm"):
+        if now[name] != then.get(name):
+            raise StateError(
+                "the tank or its probe was described anew after the plan was recorded "
+                f"({name} {then.get(name)} is now {now[name]}): record the plan again"
+            )
+    return layout
+
+
+def _file_of(tank: TankState) -> TankFile:
+    body, probe = described(tank)
+    if body is None:
+        raise InputError("describe the tank first; linked tanks are planned one by one")
+    event = None if tank.described is None else tank.described.event
+    return TankFile((event and event.name) or tank.tank_id, body, probe)
+
+
+def _plain(wishes: Mapping[str, Any]) -> dict[str, Any]:
+    """Return wishes in mm and litres.  What the tank holds is asked, never assumed."""
+    contents = wishes.get("contents")
+    if contents is None or (isinstance(contents, str) and not contents.strip()):
+        raise InputError(
+            f"what does the tank hold? Planned for here are {', '.join(SAFE_CONTENTS)}",
+            field="contents",
+        )
+    plain = in_mm_and_litres({name: each for name, each in wishes.items() if each != ""})
+    for name, value in plain.items():
+        if isinstance(value, int | float) and not abs(value) <= MOST:
+            raise InputError(f"{value:g} is more than any tank needs", field=name)
+    zones = plain.get("keep_out")
+    if isinstance(zones, list):
+        if len(zones) > MOST_ZONES:
+            raise InputError(f"at most {MOST_ZONES} zones, found {len(zones)}", field="keep_out")
+        plain["keep_out"] = [_zone_in_mm(zone) for zone in zones]
+    return plain
+
+
+def _zone_in_mm(zone: Any) -> Any:
+    """Return a zone with its corners as numbers; what is no zone is refused where it is read."""
+    if not isinstance(zone, Mapping) or not isinstance(zone.get("corners_mm"), list):
+        return zone
+    name = f"keep-out {zone.get('name')}"
+    corners = []
+    for corner in zone["corners_mm"]:
+        if not isinstance(corner, list) or len(corner) != 2:
+            raise InputError(f"a corner must be [x, y], found {corner!r}", field=name)
+        if not all(isinstance(c, int | float | str) and not isinstance(c, bool) for c in corner):
+            raise InputError(f"a corner must be two numbers, found {corner!r}", field=name)
+        corners.append([length_mm(c, name) for c in corner])
+        if not all(abs(c) <= MOST for c in corners[-1]):
+            raise InputError(f"{corner!r} is far outside of any tank", field=name)
+    return {**zone, "corners_mm": corners}
+
+
+def _require_cut(layout: Layout, typed: Sequence[str]) -> float:
+    if len(typed) != 2:
+        raise InputError("must be typed twice", field="cut_length_mm")
+    cut = confirmed(typed[0], typed[1])
+    planned = layout.cut.cut_length_mm
+    if abs(cut - planned) > SAME_CUT_MM:
+        raise InputError(
+            f"{cut:g} mm was typed, the plan says {planned:.1f} mm; if another length is right, "
+            "change what it follows from: depth, flange, clearance",
+            field="cut_length_mm",
+        )
+    return cut
+
+
+def _aim_record(aim: Aim | None) -> dict[str, Any] | None:
+    if aim is None:
+        return None
+    given = {"pours": aim.pours, "within_l": aim.within_l, "fuel_l": aim.fuel_l}
+    return {name: value for name, value in given.items() if value is not None}
+
+
+@lru_cache(maxsize=16)
+def _pours(tank: Tank, probe: Probe, aim: Aim) -> PourPlan:
+    return plan_pours(tank, probe, pours=aim.pours, within_l=aim.within_l, fuel_l=aim.fuel_l)

@@ -1,0 +1,143 @@
+"""The Plan stage over the API: places are tried, the cut is typed twice, papers follow the plan."""
+
+import time
+
+import pytest
+
+BOX = {"shape": "box", "length_mm": 1000, "width_mm": 600, "height_mm": 500}
+ROD = {"x_mm": 520, "y_mm": 300, "tip_clearance_mm": 20, "active_length_mm": 460}
+DIESEL = {"contents": "diesel"}
+BAFFLE = {"name": "baffle", "corners_mm": [["400", "0"], [600, 0], [600, "500,5"], [400, "500"]]}
+
+
+@pytest.fixture
+def planner(hand):
+    """A person with a described tank."""
+    hand.record("/tanks/main", "PUT", tank=BOX, probe=ROD)
+    return hand
+
+
+def layout(hand, **body):
+    return hand.client.post(f"/api/jobs/{hand.job}/tanks/main/plan/layout", json=body)
+
+
+def test_the_map_marks_the_best_place_and_records_nothing(planner):
+    found = layout(planner, wishes=DIESEL).json()
+
+    best = found["map"]["best_place"]
+    assert (best["x_mm"], best["y_mm"]) == (500, 300)
+    worst = found["map"]["worst_l"]
+    assert len(worst) == len(found["map"]["y_mm"])
+    assert max(w for row in worst for w in row if w is not None) > 10 * best["worst_l"]
+    assert planner.state()["number"] == planner.number
+
+
+def test_a_keep_out_zone_moves_the_best_place_out_of_it(planner):
+    found = layout(planner, wishes={**DIESEL, "keep_out": [BAFFLE]}).json()
+
+    best = found["map"]["best_place"]
+    assert best["x_mm"] <= 350 or best["x_mm"] >= 650 or best["y_mm"] >= 550
+    assert found["map"]["zones"][0]["corners_mm"][2] == [600, 500.5]
+    assert any("baffle" in note for note in found["layout"]["notes"])
+
+
+def test_a_place_off_the_middle_misreads_more(planner):
+    here = layout(planner, wishes=DIESEL).json()["layout"]["slope"]["worst_l"]
+    there = layout(planner, wishes=DIESEL, x_mm="8 in", y_mm=300).json()["layout"]
+
+    assert there["probe"]["x_mm"] == pytest.approx(203.2)
+    assert there["slope"]["worst_l"] > 5 * here
+
+
+def test_an_edit_is_answered_within_half_a_second(planner):
+    layout(planner, wishes=DIESEL)
+    took = []
+    for edge in range(5):
+        moved = {"name": "strap", "corners_mm": [[100 + edge, 0], [300, 0], [300, 600]]}
+        began = time.perf_counter()
+        assert layout(planner, wishes={**DIESEL, "keep_out": [moved]}).status_code == 200
+        took.append(time.perf_counter() - began)
+
+    assert sorted(took)[2] < 0.5
+
+
+@pytest.mark.parametrize("blank", [{}, {"contents": ""}, {"contents": None}])
+def test_what_the_tank_holds_is_asked_not_assumed(planner, blank):
+    answer = layout(planner, wishes=blank)
+
+    assert (answer.status_code, answer.json()["field"]) == (422, "contents")
+    assert "what does the tank hold" in answer.json()["error"]
+
+
+@pytest.mark.parametrize(
+    ("wishes", "field", "words"),
+    [
+        ({"contents": "petrol"}, "contents", "teaspoon"),
+        ({"contents": "something"}, "contents", "nobody knows"),
+        ({**DIESEL, "is_dangerous_goods": True}, "dangerous_goods", "dangerous goods"),
+        ({**DIESEL, "clear_mm": "wide"}, "clear_mm", "wide"),
+        ({**DIESEL, "clear_mm": 1e300}, "clear_mm", "more than any"),
+        ({**DIESEL, "keep_out": [{"name": "x", "corners_mm": [[1, 2], [3]]}]}, "keep-out x", "[3]"),
+    ],
+)
+def test_what_stops_the_plan_is_said_with_its_field(planner, wishes, field, words):
+    answer = layout(planner, wishes=wishes)
+
+    assert (answer.status_code, answer.json()["field"]) == (422, field)
+    assert words in answer.json()["error"]
+
+
+@pytest.mark.parametrize("pair", [["480", "408"], ["470", "470"], ["480"]])
+def test_a_cut_that_is_not_typed_twice_alike_records_no_plan(planner, pair):
+    planned = layout(planner, wishes=DIESEL).json()["layout"]["probe"]["cut_length_mm"]
+    assert planned == 485
+    answer = planner.send("/tanks/main/plan/confirmed", wishes=DIESEL, cut_mm=pair)
+
+    assert (answer.status_code, answer.json()["field"]) == (422, "cut_length_mm")
+    assert planner.state()["tanks"][0]["plan"] is None
+
+
+def test_the_recorded_plan_leads_the_fill_and_prints_its_papers(planner):
+    wishes = {**DIESEL, "keep_out": [BAFFLE], "clear_mm": "40"}
+    got = planner.record(
+        "/tanks/main/plan/confirmed", wishes=wishes, cut_mm=["485", "485,0 mm"], aim={"pours": "4"}
+    )
+    plan = got["job"]["tanks"][0]["plan"]
+    assert (plan["cut_confirmed_mm"], plan["wishes"]["clear_mm"]) == (485, 40)
+    assert len(plan["pours"]) == 4
+    errors = [action["error_left_l"] for action in plan["actions"]]
+    assert errors == sorted(errors, reverse=True)
+
+    here = f"/api/jobs/{planner.job}/tanks/main/plan"
+    svg = planner.client.get(f"{here}/template.svg")
+    assert svg.headers["content-type"] == "image/svg+xml"
+    assert "210mm" in svg.text
+    page = planner.client.get(f"{here}/list.txt").text
+    assert page.index("CAUTIONS") < page.index("cut to 485.0 mm")
+    planner.record("/tanks/main/fill", residual_l=1.2, u_residual_l=0.3)
+    verdict = planner.pour(0, 0)["verdict"]
+    assert verdict["next"]["added_l"] == plan["pours"][0]["add_l"]
+
+
+def test_papers_of_a_plan_that_no_longer_fits_the_tank_are_refused(planner):
+    here = f"/api/jobs/{planner.job}/tanks/main/plan/template.svg"
+    assert planner.client.get(here).status_code == 409
+    planner.record("/tanks/main/plan/confirmed", wishes=DIESEL, cut_mm=["485", "485"])
+    assert planner.client.get(here).status_code == 200
+    planner.record("/tanks/main", "PUT", tank=BOX, probe={**ROD, "x_mm": 480}, reason="moved")
+
+    answer = planner.client.get(here)
+    assert answer.status_code == 409
+    assert "described anew" in answer.json()["error"]
+
+
+def test_the_ranked_pours_name_the_error_left_after_each(planner):
+    body = {"wishes": DIESEL, "aim": {"fuel_l": "120"}}
+    url = f"/api/jobs/{planner.job}/tanks/main/plan/pours"
+    plan = planner.client.post(url, json=body).json()["plan"]
+
+    assert plan["fuel_needed_l"] <= 120
+    assert plan["actions"][-1]["error_left_l"] == plan["error_left_l"]
+    assert plan["why_it_ends"]
+    wrong = planner.client.post(url, json={**body, "aim": {"pours": "2.5"}})
+    assert (wrong.status_code, wrong.json()["field"]) == (422, "pours")
