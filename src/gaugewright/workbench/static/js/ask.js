@@ -67,7 +67,9 @@ export function complain(form, problem) {
   for (const input of form.querySelectorAll('[aria-invalid="true"]')) input.removeAttribute("aria-invalid");
   if (place) place.textContent = problem?.error ?? "";
   if (!problem) return;
-  const name = String(problem.field ?? "").split(",")[0].trim();
+  const name = String(problem.field ?? "")
+    .split(",")[0]
+    .trim();
   const field = name && form.querySelector(`[name="${CSS.escape(name)}"], [name$=".${CSS.escape(name)}"]`);
   if (field && field.type !== "hidden") {
     field.setAttribute("aria-invalid", "true");

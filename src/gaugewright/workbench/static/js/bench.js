@@ -42,7 +42,14 @@ export async function instrumentForm(form) {
 function fields(form, now) {
   const kind = kinds.find((found) => found.kind === form.elements.kind.value);
   const box = (asked) => field(asked, now.kind === kind.kind ? now[asked.name] : asked.default);
-  const usual = new Set(["counts_min", "counts_max", "silent_after_s", "frozen_after_s", "retry_first_s", "retry_most_s"]);
+  const usual = new Set([
+    "counts_min",
+    "counts_max",
+    "silent_after_s",
+    "frozen_after_s",
+    "retry_first_s",
+    "retry_most_s",
+  ]);
   const own = kind.settings.filter(({ name }) => !usual.has(name)).map(box);
   const more = document.createElement("details");
   const title = document.createElement("summary");
@@ -60,8 +67,13 @@ function field(asked, value) {
   const { words, unit } = named(asked.name);
   label.textContent = unit ? `${words} [${unit}]` : words;
   const choices = asked.type.startsWith("Literal[")
-    ? asked.type.slice(8, -1).split(",").map((one) => one.trim().replace(/^['"]|['"]$/g, ""))
-    : asked.type === "bool" ? ["true", "false"] : null;
+    ? asked.type
+        .slice(8, -1)
+        .split(",")
+        .map((one) => one.trim().replace(/^['"]|['"]$/g, ""))
+    : asked.type === "bool"
+      ? ["true", "false"]
+      : null;
   const input = document.createElement(choices ? "select" : "input");
   if (choices) input.replaceChildren(...choices.map((one) => new Option(one, one)));
   input.id = label.htmlFor;

@@ -84,7 +84,12 @@ async function photo(form) {
   const name = await person();
   if (!name) return;
   const data = new FormData(form);
-  const own = { person: name, on: sheet().dataset.number, request_id: pressId(), stage: sheet().dataset.stage };
+  const own = {
+    person: name,
+    on: sheet().dataset.number,
+    request_id: pressId(),
+    stage: sheet().dataset.stage,
+  };
   for (const [key, value] of Object.entries(own)) data.set(key, value);
   busy(form, true);
   try {
@@ -105,7 +110,14 @@ async function mount(form) {
     const name = await person();
     if (!name) return;
     const data = new FormData();
-    const own = { file: file.files[0], person: name, on: sheet().dataset.number, request_id: pressId(), stage: "Mount", item: form.dataset.item };
+    const own = {
+      file: file.files[0],
+      person: name,
+      on: sheet().dataset.number,
+      request_id: pressId(),
+      stage: "Mount",
+      item: form.dataset.item,
+    };
     for (const [key, value] of Object.entries(own)) data.set(key, value);
     if (form.dataset.tank) data.set("tank_id", form.dataset.tank);
     try {
@@ -145,7 +157,11 @@ async function pairing(form) {
 async function takeIn(form) {
   busy(form, true);
   try {
-    const answer = await request("POST", "/api/jobs/import", form.querySelector('input[type="file"]').files[0]);
+    const answer = await request(
+      "POST",
+      "/api/jobs/import",
+      form.querySelector('input[type="file"]').files[0],
+    );
     if (answer.ok) location.assign(`/jobs/${encodeURIComponent(answer.data.job)}`);
     else complain(form, answer.data);
   } catch (error) {

@@ -25,7 +25,8 @@ export function liveReading(tank) {
 }
 
 const ageOf = (known) => (known.event.age_s ?? 0) + now() - known.arrived;
-const isLive = (known) => !isGone && known.event.is_live && known.event.counts !== null && ageOf(known) <= OLD_AFTER_S;
+const isLive = (known) =>
+  !isGone && known.event.is_live && known.event.counts !== null && ageOf(known) <= OLD_AFTER_S;
 
 /** Listen to the job of this page. */
 export function listen() {
@@ -126,15 +127,15 @@ function show(tank) {
   const known = latest.get(tank);
   const { event } = known;
   const live = isLive(known);
-  const counts = live ? event.counts : event.last_counts ?? event.counts;
+  const counts = live ? event.counts : (event.last_counts ?? event.counts);
   const seconds = ageOf(known);
   for (const root of document.querySelectorAll(`[data-live="${CSS.escape(tank)}"]`)) {
     const hasOne = counts !== null && counts !== undefined;
-    root.dataset.state = live ? event.verdict ?? "too_early" : hasOne ? "old" : "none";
+    root.dataset.state = live ? (event.verdict ?? "too_early") : hasOne ? "old" : "none";
     put(root, "counts", plain(counts, 0));
     put(root, "age", hasOne ? say(live ? "ago" : "old", { age: age(seconds) }) : say("none-yet"));
-    put(root, "sign", live ? { steady: "■", not_steady: "▲" }[event.verdict] ?? "◌" : hasOne ? "⬣" : "◌");
-    put(root, "verdict", say(live ? event.verdict ?? "too_early" : "not-live"));
+    put(root, "sign", live ? ({ steady: "■", not_steady: "▲" }[event.verdict] ?? "◌") : hasOne ? "⬣" : "◌");
+    put(root, "verdict", say(live ? (event.verdict ?? "too_early") : "not-live"));
     put(root, "reason", live ? reasonOf(event) : "");
     put(root, "noise", live ? noiseOf(event) : "");
     put(root, "litres", live && isNumber(event.litres) ? ` = ${litresOf(event)}` : "");
@@ -146,7 +147,7 @@ function show(tank) {
 
 function reasonOf(event) {
   const notes = (event.notes ?? []).map((note) => note.message).join(" ");
-  return [event.verdict === "steady" ? "" : event.reason ?? "", notes].filter(Boolean).join(" ");
+  return [event.verdict === "steady" ? "" : (event.reason ?? ""), notes].filter(Boolean).join(" ");
 }
 
 const isNumber = (value) => value !== null && value !== undefined;

@@ -24,7 +24,13 @@ export async function pour(form, extra = {}) {
   }
   const isCorrection = form.dataset.mode === "correct";
   const body = isCorrection
-    ? { pour: Number(form.dataset.pourNumber), finding: form.dataset.finding, answer: "corrected", added_l: text, reason: say("retyped") }
+    ? {
+        pour: Number(form.dataset.pourNumber),
+        finding: form.dataset.finding,
+        answer: "corrected",
+        added_l: text,
+        reason: say("retyped"),
+      }
     : { ...bodyOf(form), ...extra };
   await post(form, isCorrection ? "/answers" : "/pours", body);
 }
@@ -70,7 +76,11 @@ function tell(verdict) {
 async function answer(button) {
   const row = button.closest("[data-answers]");
   const form = button.closest(".verdict");
-  const body = { pour: Number(row.dataset.pourNumber) || null, finding: row.dataset.finding, answer: button.dataset.answer };
+  const body = {
+    pour: Number(row.dataset.pourNumber) || null,
+    finding: row.dataset.finding,
+    answer: button.dataset.answer,
+  };
   if (button.dataset.answer === "kept") {
     const why = await reason(say("keep-what"), sayAll("quick-keep"), button.textContent);
     if (why === null) return;
@@ -90,7 +100,8 @@ async function voidPour(button) {
   const body = await signed({ reason: why });
   if (!body) return;
   const answered = await record("POST", `${sheet().dataset.api}/pours/${button.dataset.void}/void`, body);
-  const place = button.closest(".verdict") ?? document.querySelector("form.entry") ?? button.closest("section, div");
+  const place =
+    button.closest(".verdict") ?? document.querySelector("form.entry") ?? button.closest("section, div");
   if (await settle(place, answered)) {
     signal("recorded");
     await renew("litres");
@@ -110,7 +121,10 @@ export function foresee(form) {
       const found = await request("GET", `${tankUrl()}/forecast?added_l=${encodeURIComponent(text)}`);
       if (typed(form.elements.added_l) !== text) return;
       if (found.ok && found.data) {
-        place.textContent = say("land", { counts: plain(found.data.counts), band: plain(found.data.u95_counts) });
+        place.textContent = say("land", {
+          counts: plain(found.data.counts),
+          band: plain(found.data.u95_counts),
+        });
       } else if (found.ok) place.textContent = say("no-land");
     } catch (error) {
       if (!(error instanceof Unreachable)) throw error;
@@ -119,7 +133,9 @@ export function foresee(form) {
 }
 
 async function rig(form) {
-  const answered = await request("POST", `${sheet().dataset.api}/rig/pour`, { litres: typed(form.elements.litres) });
+  const answered = await request("POST", `${sheet().dataset.api}/rig/pour`, {
+    litres: typed(form.elements.litres),
+  });
   if (!answered.ok) form.querySelector('[data-part="rig"]').textContent = answered.data.error;
 }
 

@@ -24,7 +24,10 @@ function described(form) {
 
 /** A tank's id from its name: letters and figures of ASCII, and none that is taken. */
 function idOf(form) {
-  const plain = form.elements.name.value.normalize("NFKD").toLowerCase().replace(/[^a-z0-9]+/g, "-");
+  const plain = form.elements.name.value
+    .normalize("NFKD")
+    .toLowerCase()
+    .replace(/[^a-z0-9]+/g, "-");
   const id = plain.replace(/^-+|-+$/g, "").slice(0, 34) || "tank";
   const taken = new Set(form.dataset.taken.split(" "));
   let free = id;
