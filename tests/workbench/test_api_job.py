@@ -106,6 +106,25 @@ def test_bench_readings_are_held_against_common_practice(hand):
     assert voided["job"]["tanks"][0]["bench"]["zeros"][0]["voided"]["reason"] == "still dripping"
 
 
+@pytest.mark.parametrize(
+    ("zero", "span", "kind"),
+    [
+        (1000, 2050, None),
+        (1000, 3400, "ratio_too_high"),
+        (1000, 1150, "ratio_too_low"),
+        (4095, 4095, "short_circuit"),
+        (4095, 3000, "touching"),
+        (20, 4095, "touching"),
+    ],
+)
+def test_bare_signals_are_held_against_the_fuels_permittivity(hand, zero, span, kind):
+    hand.record("/tanks/main", "PUT", tank={}, probe={})
+    hand.record("/tanks/main/bench/zero", counts=zero)
+    done = hand.record("/tanks/main/bench/span", counts=span, fuel="diesel")
+    kinds = [found["kind"] for found in done["job"]["tanks"][0]["bench"]["findings"]]
+    assert (kind in kinds) if kind else not kinds
+
+
 def test_mounting_asks_for_evidence_and_can_be_reopened(hand):
     hand.record("/mount", item="torque_by_hand", text="6 Nm")
     done = {each["id"]: each for each in hand.state()["mount"]}["torque_by_hand"]

@@ -67,7 +67,7 @@ class Page:
         self._thread.start()
 
     def _listen(self):
-        with httpx.stream("GET", self._address, timeout=5.0) as answer:
+        with httpx.stream("GET", self._address, timeout=30.0) as answer:
             assert answer.headers["content-type"].startswith("text/event-stream")
             name = ""
             for line in answer.iter_lines():
@@ -79,7 +79,7 @@ class Page:
                     heard = json.loads(line.removeprefix("data: "))
                     self.events.put((name, heard, time.monotonic()))
 
-    def wait_for(self, name, holds, timeout_s=8.0):
+    def wait_for(self, name, holds, timeout_s=15.0):
         """Return the first event that holds."""
         until_s = time.monotonic() + timeout_s
         last = None
@@ -220,6 +220,10 @@ def test_stopping_an_instrument_stops_its_readings(yard_with_rig):
     base = f"/api/jobs/{hand.job}/instruments/main"
     assert hand.client.post(f"{base}/stop").status_code == 204
     assert hand.client.get(base).status_code == 404
+    page = Page(hand)  # a page that is opened does not start what was stopped by hand
+    page.wait_for("rig", lambda heard: True)
+    assert hand.client.get(base).status_code == 404
+    page.close()
     assert hand.client.post(f"{base}/start").json()["tank_id"] == "main"
 
 

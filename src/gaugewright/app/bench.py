@@ -11,8 +11,14 @@ from gaugewright.journal.state import TankState
 from gaugewright.pours.bench import (
     BenchFinding,
     check_repeatability,
+    check_signals,
     check_usual,
 )
+
+BARE_SHARE = 0.2
+"""Zero over span from which on the signals are those of bare electrodes (common practice)."""
+DIESEL_PERMITTIVITY = 2.1
+"""Diesel fuel at 15 °C, between its alkanes and its aromatics (CRC Handbook)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +97,21 @@ def void_reading(yard: Yard, job: str, stamp: Stamp, entry: int, reason: str) ->
 
 
 def bench_findings(tank: TankState) -> tuple[BenchFinding, ...]:
-    """Hold what stands of the bench readings against common practice and each other."""
+    """Hold what stands of the bench readings against the fuel, common practice and each other.
+
+    A zero of more than a fifth of the span is a bare signal, whose scale is not set yet:
+    then the ratio of span to zero is held against the fuel's permittivity.
+    """
     zero, span = tank.zero, tank.span
     found: tuple[BenchFinding, ...] = ()
     if zero is not None:
-        top = _scale_top(tank, zero.event.counts, None if span is None else span.event.counts)
-        full = None if span is None else span.event.counts
-        found += check_usual(zero.event.counts, full, scale_top=top)
+        air, full = zero.event.counts, None if span is None else span.event.counts
+        top = _scale_top(tank, air, full)
+        is_bare = full is not None and air > BARE_SHARE * full
+        if full is not None and (is_bare or max(air, full) >= top):
+            found += check_signals(max(air, 1.0), full, DIESEL_PERMITTIVITY, top)
+        if not is_bare and air < top:
+            found += check_usual(air, full, scale_top=top)
     for point, first in (("zero", zero), ("span", span)):
         if first is None:
             continue
@@ -121,7 +135,7 @@ def _scale_top(tank: TankState, *counts: float | None) -> float:
     """Return the top of the probe's scale: as described, else the least that holds the counts."""
     if tank.described is not None:
         known = [tank.described.event.probe.get(f"counts_{end}") for end in ("empty", "full")]
-        tops = [float(top) for top in known if isinstance(top, int | float)]
+        tops = [float(top) for top in known if isinstance(top, int | float) and top > 0]
         if tops:
             return max(tops)
     most = max(each for each in counts if each is not None)

@@ -106,10 +106,11 @@ def settings_for(state: JobState, tank_id: str) -> SourceSettings | None:
 
 
 def start_all(yard: Yard, job: str) -> None:
-    """Read every instrument of a job's standing tanks."""
+    """Read every instrument of a job's standing tanks that was not stopped by hand."""
     state = yard.state(job)
     for tank in state.standing_tanks:
-        if settings_for(state, tank.tank_id) is not None:
+        is_stopped = yard.desk.is_stopped(job, tank.tank_id)
+        if settings_for(state, tank.tank_id) is not None and not is_stopped:
             read_live(yard, job, tank.tank_id)
 
 

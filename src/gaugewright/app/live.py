@@ -312,8 +312,15 @@ class LiveDesk:
         self._open = open_source
         self._steady = steady
         self._lock = threading.Lock()
+        self._starting = threading.Lock()
         self._live: dict[tuple[str, str], LiveInstrument] = {}
+        self._stopped: set[tuple[str, str]] = set()
         self._is_closed = False
+
+    def is_stopped(self, job: str, tank_id: str) -> bool:
+        """Tell whether a person has stopped this instrument and not started it since."""
+        with self._lock:
+            return (job, tank_id) in self._stopped
 
     def start(
         self, job: str, tank_id: str, settings: SourceSettings, scale: Scale | None
@@ -323,30 +330,37 @@ class LiveDesk:
         A line is read for one job at a time: the same line in another job is given free.
         """
         key = (job, tank_id)
-        with self._lock:
-            if self._is_closed:
-                raise SourceError("the program is closing")
-            there = self._live.get(key)
-            if there is not None and there.settings == settings:
-                there.scale = scale or there.scale
-                return there
-            in_the_way = [
-                (other, live)
-                for other, live in self._live.items()
-                if other == key or _same_line(live.settings, settings)
-            ]
-            for other, live in in_the_way:
+        with self._starting:
+            with self._lock:
+                if self._is_closed:
+                    raise SourceError("the program is closing")
+                self._stopped.discard(key)
+                there = self._live.get(key)
+                if there is not None and there.settings == settings:
+                    there.scale = scale or there.scale
+                    return there
+                in_the_way = [
+                    self._live.pop(other)
+                    for other, live in list(self._live.items())
+                    if other == key or _same_line(live.settings, settings)
+                ]
+            # Outside of the lock: a line may take seconds to close, and screens look on.
+            for live in in_the_way:
                 live.close()
-                del self._live[other]
             found = LiveInstrument(
                 tank_id, settings, scale, open_source=self._open, steady=self._steady
             )
-            self._live[key] = found
-            return found
+            with self._lock:
+                if not self._is_closed:
+                    self._live[key] = found
+                    return found
+            found.close()
+            raise SourceError("the program is closing")
 
     def stop(self, job: str, tank_id: str) -> None:
-        """Read this instrument no more."""
+        """Read this instrument no more until it is started again."""
         with self._lock:
+            self._stopped.add((job, tank_id))
             live = self._live.pop((job, tank_id), None)
         if live is not None:
             live.close()
