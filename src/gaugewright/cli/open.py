@@ -27,6 +27,9 @@ def open_(
         str | None, typer.Option(metavar="PORT", help="Listen on this port; 0 takes a free one.")
     ] = None,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Only say the address.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Say the address as one line of JSON.")
+    ] = False,
 ) -> None:
     """Open the workbench on a job book.
 
@@ -47,7 +50,7 @@ def open_(
         except BaseException:
             yard.close()
             raise
-    _run(bench, book, open_browser=not no_browser)
+    _run(bench, book, open_browser=not no_browser, as_json=as_json)
 
 
 def open_demo(port: int | None = None, *, open_browser: bool = True) -> None:
@@ -72,13 +75,18 @@ def open_demo(port: int | None = None, *, open_browser: bool = True) -> None:
         _run(bench, "a demo book that is gone afterwards", open_browser=open_browser)
 
 
-def _run(bench: "Workbench", book: str, *, open_browser: bool) -> None:
+def _run(bench: "Workbench", book: str, *, open_browser: bool, as_json: bool = False) -> None:
+    import json
     import sys
 
     from gaugewright.workbench.running import open_browser as show_in_browser
 
-    show(f"{book} is open at {bench.url} (Ctrl-C ends)")
-    if bench.pairing is not None:
+    if as_json:
+        pairing = None if bench.pairing is None else bench.pairing.url
+        show(json.dumps({"book": book, "url": bench.url, "pairing_url": pairing}))
+    else:
+        show(f"{book} is open at {bench.url} (Ctrl-C ends)")
+    if bench.pairing is not None and not as_json:
         import io
 
         import segno
