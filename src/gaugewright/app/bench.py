@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from gaugewright.app.instruments import TYPED_BY_HAND, heard
-from gaugewright.app.live import Heard
+from gaugewright.app.live_values import Heard
 from gaugewright.app.yard import Stamp, Yard
 from gaugewright.journal import kinds as k
 from gaugewright.journal.book import Recorded

@@ -15,7 +15,7 @@ from gaugewright.app import bench, filling, instruments, proving, survey
 from gaugewright.app.bench import Taken
 from gaugewright.app.filling import Answer
 from gaugewright.app.lists import CAUTIONS, MOUNT_ITEMS
-from gaugewright.app.live import Heard
+from gaugewright.app.live_values import Heard
 from gaugewright.app.scales import described_of
 from gaugewright.app.verdicts import verdict
 from gaugewright.app.yard import RigHere, Stamp, Yard, use_one_thread_for_matrices

@@ -6,7 +6,8 @@ from dataclasses import MISSING, dataclass, fields
 from typing import Any, get_args, get_type_hints
 
 from gaugewright.app.lists import INSTRUMENTS_FACT
-from gaugewright.app.live import Heard, LiveInstrument, LiveReading
+from gaugewright.app.live import LiveInstrument
+from gaugewright.app.live_values import Heard, LiveReading
 from gaugewright.app.scales import scales_of
 from gaugewright.app.yard import Stamp, UnsteadyError, Yard
 from gaugewright.errors import InputError

@@ -8,10 +8,9 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from gaugewright.app.live_values import Heard, LiveNote, LiveReading, LiveTrouble
 from gaugewright.app.scales import Scale
 from gaugewright.errors import SourceError, SourceTimeoutError
 from gaugewright.instruments.catalog import source_of
@@ -34,70 +33,6 @@ RAW_SHOWN = 20
 _LINE_GONE = (TroubleKind.SILENT, TroubleKind.DISCONNECTED, TroubleKind.RECONNECTED)
 
 Open = Callable[[SourceSettings], Source[Any]]
-
-
-@dataclass(frozen=True, slots=True)
-class LiveNote:
-    """Something else that is seen in the reading."""
-
-    kind: str
-    message: str
-
-
-@dataclass(frozen=True, slots=True)
-class LiveTrouble:
-    """What is wrong with the line, and how long ago that was."""
-
-    kind: str
-    message: str
-    age_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class LiveReading:
-    """What a screen shows of one instrument at this moment.
-
-    ``counts``, ``litres`` and ``verdict`` are ``None`` unless ``is_live``.
-    """
-
-    tank_id: str
-    seq: int
-    """Rises with everything that was heard."""
-    is_live: bool
-    state: str
-    age_s: float | None
-    """Since the last reading; ``None`` if there was none."""
-    counts: float | None
-    last_counts: float | None
-    """The last that was heard, however old."""
-    litres: float | None
-    u95_l: float | None
-    litres_from: str | None
-    """``table`` or ``description``."""
-    verdict: str | None
-    reason: str
-    seconds_more: float | None
-    mean_counts: float | None
-    noise_counts: float | None
-    noise_l: float | None
-    notes: tuple[LiveNote, ...]
-    trouble: LiveTrouble | None
-    at: datetime | None
-    source: str
-    temperature_c: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Heard:
-    """A reading to be recorded: the mean of a steady stretch, or one that is not steady."""
-
-    counts: float
-    counts_sd: float | None
-    is_steady: bool
-    steadiness: str
-    duration_s: float | None
-    temperature_c: float | None
-    source: str
 
 
 class LiveInstrument:

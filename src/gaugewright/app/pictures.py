@@ -8,6 +8,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
+from gaugewright.app.pictures_bench import BenchFindingPicture as BenchFindingPicture
+from gaugewright.app.pictures_bench import BenchPicture as BenchPicture
+from gaugewright.app.pictures_bench import BenchReadingPicture as BenchReadingPicture
+from gaugewright.app.pictures_bench import VoidedPicture as VoidedPicture
+
 State = Literal["none", "clear", "note", "check", "stop"]
 
 
@@ -137,49 +142,6 @@ class CertificatePicture:
     person: str
     at: datetime
     tables: Mapping[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class VoidedPicture:
-    """That something was taken back."""
-
-    reason: str
-    person: str
-    at: datetime
-
-
-@dataclass(frozen=True, slots=True)
-class BenchReadingPicture:
-    """One reading on the bench."""
-
-    number: int
-    counts: float
-    counts_sd: float | None
-    fuel: str | None
-    point: str | None
-    person: str
-    at: datetime
-    voided: VoidedPicture | None
-
-
-@dataclass(frozen=True, slots=True)
-class BenchFindingPicture:
-    """What a bench check found."""
-
-    kind: str
-    message: str
-
-
-@dataclass(frozen=True, slots=True)
-class BenchPicture:
-    """The probe on the bench."""
-
-    zeros: tuple[BenchReadingPicture, ...]
-    spans: tuple[BenchReadingPicture, ...]
-    repeats: tuple[BenchReadingPicture, ...]
-    findings: tuple[BenchFindingPicture, ...]
-    ratio: float | None
-    """Span over zero, where zero is above 0."""
 
 
 @dataclass(frozen=True, slots=True)

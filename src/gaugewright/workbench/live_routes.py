@@ -10,7 +10,7 @@ from starlette.responses import Response
 from gaugewright import __version__
 from gaugewright.app import instruments, typed
 from gaugewright.app.instruments import KindOffered
-from gaugewright.app.live import LiveReading
+from gaugewright.app.live_values import LiveReading
 from gaugewright.app.yard import NotThereError, RigHere, Yard
 from gaugewright.errors import InputError, StateError
 from gaugewright.instruments.pattern import Trial

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pydantic import TypeAdapter
 from starlette.concurrency import run_in_threadpool
 
-from gaugewright.app.live import LiveReading
+from gaugewright.app.live_values import LiveReading
 from gaugewright.app.yard import RigHere, Yard
 
 LOOK_EVERY_S = 0.05
