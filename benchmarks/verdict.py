@@ -12,6 +12,7 @@ import tempfile
 import time
 import urllib.request
 from pathlib import Path
+from typing import NamedTuple
 
 from gaugewright.app.yard import Yard, load_numerics
 from gaugewright.journal.book import open_book
@@ -21,6 +22,13 @@ from gaugewright.workbench.running import prepare
 WANTED_MS, FIRST_PAGE_S = 150.0, 1.5
 PORT = 8149
 START = "from gaugewright.cli.open import open_; open_({book!r}, port='{port}', no_browser=True)"
+
+
+class Taken(NamedTuple):
+    """What a press took by the clock, and of the processor (which other programs want too)."""
+
+    wall_ms: float
+    cpu_ms: float
 
 
 def main() -> None:
@@ -47,12 +55,12 @@ def main() -> None:
     )
 
 
-def _pours(hand: Hand) -> list[float]:
+def _pours(hand: Hand) -> list[Taken]:
     """Record ten pours that fit; return what each took. [ms]"""
     return [_timed(hand, 25.0 if step else 0.0, 25.0 * step) for step in range(10)]
 
 
-def _mistakes(hand: Hand) -> list[float]:
+def _mistakes(hand: Hand) -> list[Taken]:
     """Record mistyped pours and take each back; return what each took. [ms]"""
     taken = []
     for wrong_l in (52.0, 2.5, 250.0, 35.0):
@@ -62,10 +70,10 @@ def _mistakes(hand: Hand) -> list[float]:
     return taken
 
 
-def _timed(hand: Hand, added_l: float, total_l: float) -> float:
-    began = time.perf_counter()
+def _timed(hand: Hand, added_l: float, total_l: float) -> Taken:
+    began, cpu = time.perf_counter(), time.process_time()
     answer = hand.record("/tanks/main/pours", added_l=added_l, counts=counts_at(total_l))
-    taken = 1000 * (time.perf_counter() - began)
+    taken = Taken(1000 * (time.perf_counter() - began), 1000 * (time.process_time() - cpu))
     assert answer["verdict"]["took_ms"] > 0
     return taken
 
@@ -88,11 +96,14 @@ def _first_page_s(book: Path) -> float:
         program.wait(10)
 
 
-def _say(what: str, taken_ms: list[float]) -> None:
-    within = sum(each <= WANTED_MS for each in taken_ms)
+def _say(what: str, taken: list[Taken]) -> None:
+    walls = [each.wall_ms for each in taken]
+    cpu = statistics.median(each.cpu_ms for each in taken)
+    within = sum(each <= WANTED_MS for each in walls)
     print(
-        f"{what}, over HTTP: median {statistics.median(taken_ms):.0f} ms, worst "
-        f"{max(taken_ms):.0f} ms; {within} of {len(taken_ms)} within {WANTED_MS:.0f} ms"
+        f"{what}, over HTTP: median {statistics.median(walls):.0f} ms, of which the processor "
+        f"{cpu:.0f} ms (client too), worst {max(walls):.0f} ms; "
+        f"{within} of {len(walls)} within {WANTED_MS:.0f} ms"
     )
 
 

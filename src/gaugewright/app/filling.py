@@ -5,13 +5,14 @@ from dataclasses import dataclass, replace
 from gaugewright.app.bench import Taken, reading_of
 from gaugewright.app.live_values import Heard
 from gaugewright.app.pictures import VerdictPicture
-from gaugewright.app.verdicts import planned_l, prepare_check, verdict
+from gaugewright.app.verdicts import findings, look, planned_l, prepare_check, verdict
 from gaugewright.app.yard import NotThereError, Stamp, Yard
 from gaugewright.errors import InputError, StateError
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.demands import Event
 from gaugewright.journal.state import FillState, JobState, Kept, TankState
+from gaugewright.units import VolumeUnit
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,12 +55,12 @@ def begin_fill(yard: Yard, job: str, stamp: Stamp, begun: fk.FillBegun) -> Judge
     """Begin the stepwise calibration of a tank; with a reason, anew."""
     recorded = yard.record(job, stamp, begun)
     prepare_check(recorded.state.tanks[begun.tank_id])
-    return _judged(recorded, begun.tank_id)
+    return _judged(yard, recorded, begun.tank_id)
 
 
 def change_checks(yard: Yard, job: str, stamp: Stamp, changed: fk.FillChecksChanged) -> Judged:
     """Put right what was checked beside the pours."""
-    return _judged(yard.record(job, stamp, changed), changed.tank_id)
+    return _judged(yard, yard.record(job, stamp, changed), changed.tank_id)
 
 
 def record_pour(
@@ -79,10 +80,10 @@ def record_pour(
     """
     if (before := yard.repeated(job, stamp)) is not None:
         _require_same_pour(before, added_l)
-        return _judged(before, tank_id)
+        return _judged(yard, before, tank_id)
     _, tank = yard.tank(job, tank_id)
     fill = _fill(tank)
-    _require_answered(tank)
+    _require_answered(tank, yard.unit)
     got = reading_of(yard, job, tank_id, taken)
     step = fill.next_step
     voided = _to_be_replaced(fill, step)
@@ -98,14 +99,14 @@ def record_pour(
         ),
         replaces=None if voided is None else voided.number,
     )
-    return _judged(yard.record(job, stamp, event), tank_id)
+    return _judged(yard, yard.record(job, stamp, event), tank_id)
 
 
 def void_pour(yard: Yard, job: str, stamp: Stamp, entry: int, reason: str) -> Judged:
     """Take a pour back; it stays visible, struck through."""
     state = yard.state(job)
     tank_id = _pour_of(state, entry).event.tank_id
-    return _judged(yard.record(job, stamp, fk.PourVoided(entry, reason)), tank_id)
+    return _judged(yard, yard.record(job, stamp, fk.PourVoided(entry, reason)), tank_id)
 
 
 def answer_finding(yard: Yard, job: str, stamp: Stamp, tank_id: str, answer: Answer) -> Judged:
@@ -115,10 +116,10 @@ def answer_finding(yard: Yard, job: str, stamp: Stamp, tank_id: str, answer: Ans
     after the other and all or none.
     """
     if (before := yard.repeated(job, stamp)) is not None:
-        return _judged(before, tank_id)
+        return _judged(yard, before, tank_id)
     _, tank = yard.tank(job, tank_id)
     fill = _fill(tank)
-    message = _message_of(tank, answer)
+    message = _message_of(tank, answer, yard.unit)
     kept = None if answer.pour is None else _standing(fill, answer.pour)
     step = fill.standing[-1].event.step if kept is None and fill.standing else 0
     answered = fk.FindingAnswered(
@@ -135,7 +136,7 @@ def answer_finding(yard: Yard, job: str, stamp: Stamp, tank_id: str, answer: Ans
         if kept is None:
             raise InputError("say which pour is put right", field="pour")
         events += _again(yard, job, tank_id, kept, answer)
-    return _judged(yard.record(job, stamp, *events), tank_id)
+    return _judged(yard, yard.record(job, stamp, *events), tank_id)
 
 
 def _again(
@@ -192,8 +193,8 @@ def _pour_event(
     )
 
 
-def _require_answered(tank: TankState) -> None:
-    now = verdict(tank)
+def _require_answered(tank: TankState, unit: VolumeUnit) -> None:
+    now = verdict(tank, unit)
     if now.blocks:
         opened = next(each for each in now.findings if each.is_open)
         raise StateError(
@@ -242,13 +243,13 @@ def _pour_of(state: JobState, number: int) -> Kept[fk.PourRecorded]:
     raise NotThereError(f"entry {number} of job {state.job} is not a pour")
 
 
-def _message_of(tank: TankState, answer: Answer) -> str:
+def _message_of(tank: TankState, answer: Answer, unit: VolumeUnit) -> str:
     """Return the words of the finding that is answered; only what was found is answered for."""
-    for each in verdict(tank).findings:
+    for each in verdict(tank, unit).findings:
         if each.kind == answer.finding and each.pour == answer.pour:
             return each.message
     raise StateError(f"there is no finding {answer.finding} to answer for here")
 
 
-def _judged(recorded: Recorded, tank_id: str) -> Judged:
-    return Judged(recorded, verdict(recorded.state.tanks[tank_id]))
+def _judged(yard: Yard, recorded: Recorded, tank_id: str) -> Judged:
+    return Judged(recorded, verdict(recorded.state.tanks[tank_id], yard.unit))
