@@ -35,6 +35,7 @@ from gaugewright.workbench.words import (
     shape_names,
     size_names,
     stage_names,
+    zone_kinds,
 )
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -188,6 +189,7 @@ def _render(page: Page, template: str, **values: Any) -> str:
         "size_names": size_names(say),
         "fact_names": fact_names(say),
         "kind_names": kind_names(say),
+        "zone_kinds": zone_kinds(say),
         "shapes": SHAPES,
         "sizes_needed": NEEDED,
         "sizes_more": SIZES_OF,

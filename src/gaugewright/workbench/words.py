@@ -179,6 +179,18 @@ def fact_names(say: Say) -> dict[str, str]:
     }
 
 
+def zone_kinds(say: Say) -> dict[str, str]:
+    """Give what may be in the way on a tank's top in the reader's language."""
+    return {
+        "baffle": say("Baffle"),
+        "sender": say("Sender"),
+        "strap": say("Strap"),
+        "pick-up": say("Pick-up"),
+        "return": say("Return"),
+        "other": say("Other"),
+    }
+
+
 def kind_names(say: Say) -> dict[str, str]:
     """Give the kinds of instruments in the reader's language."""
     return {

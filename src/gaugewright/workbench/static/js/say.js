@@ -14,7 +14,8 @@ export function sayAll(key) {
   );
 }
 
-const LITRES = { L: 1, "US gal": 3.785411784, "imp gal": 4.54609 };
+/** Litres of one unit. */
+export const LITRES = { L: 1, "US gal": 3.785411784, "imp gal": 4.54609 };
 
 /** A figure with thousands apart by a narrow no-break space and the page's decimal mark. */
 export function plain(value, decimals = 0) {

@@ -1,0 +1,197 @@
+"""The Plan stage in a real browser: zones drawn by touch, the best place, the cut typed twice."""
+
+import re
+from typing import Any
+
+import pytest
+from browser_sheets import OVERFLOW, SMALL, complaints
+from browser_yards import DESK, PHONE, Api, OpenPage, new_job
+from playwright.sync_api import Page
+
+from gaugewright.app.plan import Wishes
+
+MAP = ".plan-map svg"
+BEST = """() => {
+  const best = document.querySelector('.plan-map .best');
+  return [Number(best.dataset.x), Number(best.dataset.y)];
+}"""
+ZONES = "[data-part=zones] > li"
+
+
+@pytest.fixture
+def planned(open_page: OpenPage, api: Api) -> Any:
+    """Opens the Plan stage of a fresh job with the tank's contents answered."""
+
+    def opened(size: tuple[int, int] = PHONE, contents: str = "diesel") -> tuple[Page, str]:
+        job = new_job(api)
+        page = open_page(f"/jobs/{job}/plan", size)
+        page.select_option("#wish-contents", contents)
+        if contents == "diesel":
+            page.wait_for_selector(MAP)
+        return page, job
+
+    return opened
+
+
+def point_of(page: Page, x_mm: float, y_mm: float) -> tuple[float, float]:
+    """Where a place on the tank is on the screen; the map must be in view."""
+    walls = page.evaluate(
+        "() => { const b = document.querySelector('.plan-map .wall').getBoundingClientRect();"
+        " return [b.left, b.top, b.width, b.height]; }"
+    )
+    left, top, width, height = walls
+    return left + width * x_mm / 1000, top + height * (1 - y_mm / 620)
+
+
+def drag_by_touch(page: Page, start: tuple[float, float], end: tuple[float, float]) -> None:
+    """A finger pressed, moved in steps and lifted, as the browser itself reports it."""
+    wire = page.context.new_cdp_session(page)
+
+    def touch(kind: str, *points: tuple[float, float]) -> None:
+        given = [{"x": x, "y": y} for x, y in points]
+        wire.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": given})
+
+    touch("touchStart", start)
+    for step in range(1, 6):
+        at = [a + (b - a) * step / 5 for a, b in zip(start, end, strict=True)]
+        touch("touchMove", (at[0], at[1]))
+    touch("touchEnd")
+
+
+def draw_baffle(page: Page) -> None:
+    page.tap('[data-do="draw"]')
+    page.locator(".plan-map").scroll_into_view_if_needed()
+    drag_by_touch(page, point_of(page, 380, 60), point_of(page, 620, 560))
+    page.wait_for_function(f"() => ({BEST})()[0] !== 500")
+
+
+def test_a_keep_out_zone_drawn_by_touch_moves_the_best_place_out_of_it(planned: Any) -> None:
+    page, _ = planned()
+    assert page.evaluate(BEST) == [500, 310]
+
+    draw_baffle(page)
+
+    assert page.locator(ZONES).count() == 1
+    x, y = page.evaluate(BEST)
+    assert not (370 < x < 630 and 50 < y < 570)
+    drawn = [page.input_value(f"[data-zone={part}]") for part in ("x1", "x2", "y1", "y2")]
+    for found, wanted in zip(drawn, (380, 620, 60, 560), strict=True):
+        assert float(found) == pytest.approx(wanted, abs=8)
+    assert "baffle" in page.inner_text("[data-part=notes]")
+    assert complaints(page) == []
+    assert page.evaluate(OVERFLOW) <= 0
+    assert page.evaluate(SMALL) == []
+
+
+def test_a_zone_is_typed_and_taken_away_with_the_keyboard_alone(planned: Any) -> None:
+    page, _ = planned(DESK)
+    page.focus('[data-do="add-zone"]')
+    page.keyboard.press("Enter")
+    for figure in ("400,5", "600", "0", "620"):
+        page.keyboard.type(figure)
+        page.keyboard.press("Tab")
+    page.wait_for_function(f"() => ({BEST})()[0] !== 500")
+
+    assert page.evaluate("document.activeElement.dataset.do") == "delete-zone"
+    page.keyboard.press("Enter")
+    page.wait_for_function(f"() => ({BEST})()[0] === 500")
+    assert page.locator(ZONES).count() == 0
+
+
+def test_a_tap_tries_a_place_and_only_a_press_takes_it_over(planned: Any, api: Api) -> None:
+    page, job = planned()
+    page.locator(".plan-map").scroll_into_view_if_needed()
+    page.touchscreen.tap(*point_of(page, 250, 200))
+    page.wait_for_selector(".plan-map .tried")
+    standing = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["probe"]
+    assert (standing["x_mm"], standing["y_mm"]) == (500, 310)
+
+    page.tap('[data-do="take-over"]')
+    page.wait_for_function(
+        "() => JSON.parse(document.querySelector('[data-plan]').dataset.probe).x_mm < 300"
+    )
+    moved = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["probe"]
+    assert moved["x_mm"] == pytest.approx(250, abs=8)
+    assert moved["y_mm"] == pytest.approx(200, abs=8)
+    assert moved["active_length_mm"] == 560
+
+
+def test_the_plan_is_recorded_once_the_cut_is_typed_twice(
+    open_page: OpenPage, planned: Any, api: Api
+) -> None:
+    open_page.expected = ("422",)  # type: ignore[attr-defined]
+    page, job = planned()
+    draw_baffle(page)
+    said = re.search(r"[\d.]+", page.inner_text("[data-part=cut-words]"))
+    assert said is not None
+    cut = said[0]
+    page.click('[data-do="rank"]')
+    page.wait_for_selector("[data-part=ranked] table", timeout=20_000)
+    page.fill("#cut-first", cut)
+    page.fill("#cut-second", cut[::-1])
+    open_refusal = page.locator("[data-part=record-error]")
+    with page.expect_response("**/plan/confirmed") as refused:
+        page.click('[data-do="record-plan"]')
+    assert refused.value.status == 422
+    open_refusal.filter(has_text="typed before").wait_for()
+
+    page.fill("#cut-second", cut.replace(".", ","))
+    page.click('[data-do="record-plan"]')
+    page.wait_for_selector("#papers-title")
+    plan = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["plan"]
+    assert plan["cut_confirmed_mm"] == float(cut)
+    assert len(plan["pours"]) >= 3
+    assert plan["wishes"]["keep_out"][0]["name"] == "baffle"
+    page.wait_for_selector(MAP)
+    assert page.locator(ZONES).count() == 1
+    with page.expect_download() as download:
+        page.click("text=Drilling template")
+    assert "100 mm" in download.value.path().read_text(encoding="utf-8")
+
+
+def test_petrol_stops_the_plan_with_the_reason_and_shows_no_map(
+    open_page: OpenPage, planned: Any
+) -> None:
+    open_page.expected = ("422",)  # type: ignore[attr-defined]
+    page, _ = planned(contents="petrol")
+
+    page.locator("[data-part=stopped]").filter(has_text="explosive vapour").wait_for()
+    assert not page.locator(".plan-map").is_visible()
+    assert not page.locator('[data-do="record-plan"]').is_visible()
+    assert page.locator("#wish-licensed").is_visible()
+    assert complaints(page) == []
+
+
+def test_the_map_follows_an_edit_within_half_a_second(planned: Any) -> None:
+    page, _ = planned(DESK)
+    page.click("text=Slope, room and other places")
+    took_ms = []
+    for slope in ("6", "7", "8", "9", "10"):
+        before = page.inner_text("[data-part=map-words]")
+        page.evaluate("window.began = performance.now()")
+        page.fill("#wish-slope_along", slope)
+        took_ms.append(
+            page.evaluate(
+                """(before) => new Promise((done) => {
+                  const said = document.querySelector('[data-part=map-words]');
+                  const look = () => said.innerText !== before
+                    ? done(performance.now() - window.began) : requestAnimationFrame(look);
+                  look();
+                })""",
+                before,
+            )
+        )
+
+    assert sorted(took_ms)[2] < 500
+
+
+def test_the_usual_values_that_the_page_names_are_the_plans_own(planned: Any) -> None:
+    page, _ = planned(DESK)
+    usual = Wishes()
+
+    for name in ("clear_mm", "seat_mm", "cap_mm", "bottom_flex_mm", "hole_mm", "flange_mm"):
+        hint = page.text_content(f"#wish-{name}-hint")
+        assert hint is not None
+        assert hint.endswith(f"{getattr(usual, name):.0f}\N{NO-BREAK SPACE}mm"), name
+    assert "5 %" in str(page.text_content("#wish-slope_along-hint"))
+    assert (usual.slope.along, usual.slope.across) == (0.05, 0.03)
