@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from gaugewright.app.bench import Taken, reading_of
 from gaugewright.app.live_values import Heard
 from gaugewright.app.pictures import VerdictPicture
-from gaugewright.app.verdicts import findings, look, planned_l, prepare_check, verdict
+from gaugewright.app.verdicts import planned_l, prepare_check, verdict
 from gaugewright.app.yard import NotThereError, Stamp, Yard
 from gaugewright.errors import InputError, StateError
 from gaugewright.journal import fill_kinds as fk
