@@ -7,6 +7,7 @@ gallon 231 cubic inches (NIST Handbook 44, appendix C), the imperial gallon 4.54
 """
 
 import re
+from dataclasses import dataclass
 from math import isfinite
 from typing import Literal
 
@@ -49,6 +50,31 @@ def from_litres(litres: float, unit: VolumeUnit) -> float:
     10.0
     """
     return litres / _LITRES[unit]
+
+
+@dataclass(frozen=True, slots=True)
+class Volumes:
+    """Volumes in the words of a person's unit.
+
+    >>> say = Volumes("US gal")
+    >>> say.said(54.131387510), say.about(70), say.near(70, 7)
+    ('14.3 US gal', '18.5 US gal', '18.5 ± 1.8 US gal')
+    """
+
+    unit: VolumeUnit = "L"
+
+    def said(self, litres: float) -> str:
+        """Return a volume as it was typed, to three decimals at most."""
+        return f"{round(from_litres(litres, self.unit), 3):.12g} {self.unit}"
+
+    def about(self, litres: float) -> str:
+        """Return a computed volume, to one decimal."""
+        return f"{from_litres(litres, self.unit):.1f} {self.unit}"
+
+    def near(self, litres: float, u95_litres: float) -> str:
+        """Return a computed volume with its band."""
+        band = from_litres(u95_litres, self.unit)
+        return f"{from_litres(litres, self.unit):.1f} ± {band:.1f} {self.unit}"
 
 
 def to_mm(value: float, unit: LengthUnit) -> float:

@@ -288,3 +288,14 @@ def test_a_tank_that_was_drained_badly_is_not_taken_for_another_tank():
     expected, band, shown = (float(w.rstrip(".")) for w in re.findall(r"\d+", finding.message)[1:4])
     assert shown == fill.pours[5].counts
     assert expected - shown > 4 * band  # 75 L would have brought far more
+
+
+def test_in_a_gallon_book_swapped_digits_are_those_of_the_gallons_typed():
+    gallon = 3.785411784
+    fill = _fill(*(g * gallon for g in (10.5, 11.9, 15.2, 10.8)), typed={3: 12.5 * gallon})
+
+    (finding,) = _asked(check_fill(replace(fill, unit="US gal"), BOX, PROBE))
+    assert finding.kind == "litres_mistyped"
+    assert finding.value == pytest.approx(15.2 * gallon)
+    assert "15.2 US gal instead of 12.5 US gal would fit" in finding.message
+    assert " L" not in finding.message

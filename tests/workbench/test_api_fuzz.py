@@ -61,8 +61,8 @@ def test_no_address_fails_whatever_is_sent(schema, filled, workbench):
         )
         @given(case=operation.as_strategy())
         def attack(case):
-            if time.monotonic() > until_s:
-                return
+            if tried[key] and time.monotonic() > until_s:
+                return  # every address is tried, on a slow machine too
             for name, value in (("job", filled.job), ("tank_id", "main")):
                 if name in case.path_parameters and tried[key] % 4:
                     case.path_parameters[name] = value

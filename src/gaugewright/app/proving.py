@@ -40,12 +40,12 @@ def make_table(yard: Yard, job: str, stamp: Stamp, tank_id: str) -> Recorded:
     if (before := yard.repeated(job, stamp)) is not None:
         return before
     _, tank = yard.tank(job, tank_id)
-    fill, looked = tank.fill, look(tank)
+    fill, looked = tank.fill, look(tank, yard.unit)
     if fill is None or looked is None:
         raise StateError(f"the fill of tank {tank_id} has not begun")
     if looked.checked is None:
         raise StateError(f"no table can be made yet: {looked.why_not}")
-    now = verdict(tank)
+    now = verdict(tank, yard.unit)
     if now.blocks:
         opened = next(each for each in now.findings if each.is_open)
         raise StateError(f"answer this before the table is made: {opened.message}")

@@ -8,7 +8,7 @@ import threading
 import time
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +29,7 @@ from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.fill import Fill
 from gaugewright.table.rows import Doubts
 from gaugewright.tank.description import Tank
+from gaugewright.units import VolumeUnit
 
 if TYPE_CHECKING:
     from gaugewright.pours.check import Checked
@@ -50,12 +51,15 @@ class Looked:
     capacity_l: float | None
 
 
-def look(tank: TankState) -> Looked | None:
-    """Check the fill of a tank, ``None`` if none has begun."""
+def look(tank: TankState, unit: VolumeUnit = "L") -> Looked | None:
+    """Check the fill of a tank, ``None`` if none has begun.
+
+    ``unit`` is the one in which volumes are typed in this book.
+    """
     state = tank.fill
     if state is None:
         return None
-    fill, doubts = fill_of(state), gaps(state)
+    fill, doubts = replace(fill_of(state), unit=unit), gaps(state)
     why_not, checked, capacity_l = "", None, None
     body = probe = None
     try:
@@ -119,10 +123,10 @@ def gaps(state: FillState) -> Doubts:
     return Doubts(litres=frozenset(unknown))
 
 
-def verdict(tank: TankState) -> VerdictPicture:
-    """Return the verdict on the fill of a tank so far."""
+def verdict(tank: TankState, unit: VolumeUnit = "L") -> VerdictPicture:
+    """Return the verdict on the fill of a tank so far, in the words of the book's unit."""
     began_s = time.perf_counter()
-    looked = look(tank)
+    looked = look(tank, unit)
     state = tank.fill
     if looked is None or state is None:
         return VerdictPicture("none", "The fill has not begun.", (), False, None, None, None, 0.0)

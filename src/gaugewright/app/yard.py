@@ -20,6 +20,14 @@ from gaugewright.instruments.rig_lines import RunningRig
 from gaugewright.journal.book import Book, Recorded
 from gaugewright.journal.demands import Event
 from gaugewright.journal.state import JobState, TankState
+from gaugewright.units import VolumeUnit
+
+VOLUME_UNITS: dict[str, VolumeUnit] = {
+    "litres": "L",
+    "us_gallons": "US gal",
+    "imperial_gallons": "imp gal",
+}
+"""What a book calls its unit, and its short name."""
 
 
 class NotThereError(JournalError):
@@ -91,6 +99,11 @@ class Yard:
         """The last entry of each job that this program has written to."""
         self._closing: list[Callable[[], None]] = []
         self._lock = threading.Lock()
+
+    @property
+    def unit(self) -> VolumeUnit:
+        """Unit in which volumes are typed in this book."""
+        return VOLUME_UNITS[self.book.settings().volume_unit]
 
     def state(self, job: str) -> JobState:
         """Return the state of a job, `NotThereError` if it is not in the book."""

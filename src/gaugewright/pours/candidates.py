@@ -10,7 +10,7 @@ from itertools import chain
 import numpy as np
 import numpy.typing as npt
 
-from gaugewright.pours.figures import misreadings
+from gaugewright.pours.figures import misread_litres, misreadings
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Component
 
@@ -124,7 +124,7 @@ def _litres_groups(fill: Fill, k: int, typical: float, worth: dict[str, float]) 
     a, before = fill.pours[k].added_l, fill.pours[k - 1].added_l
     found = []
     if a > 0:
-        options = misreadings(a)
+        options = misread_litres(a, fill.unit)
         for how, kind, share in (
             ("swapped", "litres_mistyped", 0.55),
             ("digit", "litres_mistyped", 0.25),

@@ -80,7 +80,7 @@ def check_fill(
         if finding not in findings:
             findings.append(finding)
     if tank is not None:
-        findings += tank_disagrees(result, weighed)
+        findings += tank_disagrees(fill, result, weighed)
         findings += holds_less(fill, result, doubts)
     findings += range_findings(fill, result, {f.step for f in findings})
     asked = {f.step for f in findings if f.severity != "note"}

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
+from gaugewright.units import VolumeUnit, from_litres, to_litres
+
 
 @dataclass(frozen=True, slots=True)
 class Misreading:
@@ -60,6 +62,19 @@ def wrong_digits(text: str) -> list[float]:
 
 
 @lru_cache(maxsize=4096, typed=True)
+def misread_litres(litres: float, unit: VolumeUnit) -> list[Misreading]:
+    """Return what may have been meant by a volume that was typed in some unit. [L]
+
+    >>> [round(from_litres(m.value, "US gal"), 6) for m in misread_litres(54.131387510, "US gal")
+    ...  if m.how == "swapped"]
+    [41.3, 13.4]
+    """
+    if unit == "L":
+        return list(misreadings(litres))
+    typed_value = round(from_litres(litres, unit), 3)
+    return [Misreading(to_litres(m.value, unit), m.how) for m in misreadings(typed_value)]
+
+
 def misreadings(value: float, *, slips: bool = True) -> tuple[Misreading, ...]:
     """Return what may have been meant by a typed figure, the likeliest ways first.
 

@@ -1,14 +1,16 @@
 """Findings that need no weighing: readings outside the probe, figures against the plan."""
 
-from gaugewright.pours.figures import misreadings
+from gaugewright.pours.figures import misread_litres
 from gaugewright.pours.findings import Finding
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Fit
+from gaugewright.units import Volumes
 
 
 def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Finding]:
     """Readings below the tip or past the top, and falls to the bottom of the scale."""
     eq = result.components[0].equations
+    say = Volumes(fill.unit)
     found = []
     seen = False
     # A tank filled to the brim ends past the top; a second pour up there teaches nothing.
@@ -37,7 +39,7 @@ def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Find
                     "past_probe_top",
                     "check" if is_wasted else "note",
                     f"The probe reads {pour.counts:g} counts, its end of scale: the fuel stands "
-                    f"above its top after this pour of {pour.added_l:g} L.",
+                    f"above its top after this pour of {say.said(pour.added_l)}.",
                     "Litres above the probe's top cannot be seen; stop pouring here.",
                 )
             )
@@ -48,7 +50,7 @@ def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Find
                     "not_rising",
                     "stop",
                     f"The probe fell back to {pour.counts:g} counts, its empty reading, although "
-                    f"{pour.added_l:g} L were added.",
+                    f"{say.said(pour.added_l)} were added.",
                     "Check the probe's wire and read it again.",
                     "counts",
                 )
@@ -69,6 +71,7 @@ def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Find
 
 def planned_findings(fill: Fill, named: set[int | None]) -> list[Finding]:
     """Litres that depart from what the fitter said they would pour."""
+    say = Volumes(fill.unit)
     found = []
     for pour in fill.pours:
         planned = pour.planned_l
@@ -76,7 +79,9 @@ def planned_findings(fill: Fill, named: set[int | None]) -> list[Finding]:
             continue
         off = abs(pour.added_l - planned)
         swapped = any(
-            abs(m.value - planned) < 1e-6 for m in misreadings(pour.added_l) if m.how != "digit"
+            abs(m.value - planned) < 2e-3
+            for m in misread_litres(pour.added_l, fill.unit)
+            if m.how != "digit"
         )
         if swapped or off > max(1.0, 0.05 * planned):
             found.append(
@@ -84,8 +89,9 @@ def planned_findings(fill: Fill, named: set[int | None]) -> list[Finding]:
                     pour.step,
                     "litres_mistyped",
                     "check",
-                    f"{planned:g} L were to be poured and {pour.added_l:g} L are written down.",
-                    f"Look at the meter: {planned:g} or {pour.added_l:g} litres?",
+                    f"{say.said(planned)} were to be poured and {say.said(pour.added_l)} are "
+                    "written down.",
+                    f"Look at the meter: {say.said(planned)} or {say.said(pour.added_l)}?",
                     "added_l",
                     planned,
                 )

@@ -10,6 +10,7 @@ from gaugewright.pours.suspects import Suspect, Weighed
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Fit
 from gaugewright.table.rows import Doubts, cumulative_l
+from gaugewright.units import Volumes
 
 STOP_SHARE = 0.01
 """A mistake that moves more than this share of the capacity stops the work."""
@@ -33,13 +34,14 @@ def finding_of(
 
 
 def _told(fill: Fill, suspect: Suspect, expected: tuple[Expected, ...]) -> str:
+    say = Volumes(fill.unit)
     pour = fill.pours[suspect.pour]
     mine = next((e for e in expected if e.pour == suspect.pour), None)
     verb = "taking out" if fill.is_draining else "adding"
     if mine is None:
-        return f"After {verb} {pour.added_l:g} L the probe shows {pour.counts:g} counts."
+        return f"After {verb} {say.said(pour.added_l)} the probe shows {pour.counts:g} counts."
     return (
-        f"After {verb} {pour.added_l:g} L the probe should show {mine.counts:.0f} ± "
+        f"After {verb} {say.said(pour.added_l)} the probe should show {mine.counts:.0f} ± "
         f"{mine.u95_counts:.0f} counts and shows {pour.counts:g}."
     )
 
@@ -50,18 +52,19 @@ Words = tuple[str, str, Literal["added_l", "counts"] | None, float | None]
 def _words(fill: Fill, suspect: Suspect) -> Words:
     k = suspect.pour
     pour, before = fill.pours[k], fill.pours[k - 1]
+    say = Volumes(fill.unit)
     value, u = suspect.correction, 1.96 * suspect.u_correction
     match suspect.kind:
         case "litres_mistyped" if suspect.exact and value is not None:
             return (
-                f"{value:g} L instead of {pour.added_l:g} L would fit.",
-                f"Was it {value:g} L? Look at the meter.",
+                f"{say.said(value)} instead of {say.said(pour.added_l)} would fit.",
+                f"Was it {say.said(value)}? Look at the meter.",
                 "added_l",
                 value,
             )
         case "litres_mistyped" if value is not None and value + u < 0:
             return (
-                f"No figure would fit: {pour.added_l - value:.1f} ± {u:.1f} L less than the record "
+                f"No figure would fit: {say.near(pour.added_l - value, u)} less than the record "
                 "tells of are in the tank.",
                 "Look for a mistake in the lines before, in the fuel left in the drained tank and "
                 "in the tank file.",
@@ -70,38 +73,39 @@ def _words(fill: Fill, suspect: Suspect) -> Words:
             )
         case "litres_mistyped" if value is not None:
             return (
-                f"{value:.1f} ± {u:.1f} L would fit.",
+                f"{say.near(value, u)} would fit.",
                 "Read the meter again, or mark this pour's litres as unknown.",
                 "added_l",
                 None,
             )
-        case "decimal_slip":
+        case "decimal_slip" if value is not None:
             return (
-                f"{value:g} L would fit: a decimal slip.",
-                f"Was it {value:g} L?",
+                f"{say.said(value)} would fit: a decimal slip.",
+                f"Was it {say.said(value)}?",
                 "added_l",
                 value,
             )
         case "pour_missing":
             size = abs(suspect.shift_l)
             return (
-                f"About {size:.0f} ± {u:.0f} L more seem to be in the tank than were written down.",
-                f"Was a pour of about {size:.0f} L left out before this one?",
+                f"About {say.near(size, u)} more seem to be in the tank than were written down.",
+                f"Was a pour of about {say.about(size)} left out before this one?",
                 "added_l",
                 None,
             )
         case "pour_twice":
             return (
-                f"The same {pour.added_l:g} L stand in the line before and the level did not rise.",
+                f"The same {say.said(pour.added_l)} stand in the line before and the level did not "
+                "rise.",
                 "Was this pour written down twice? Void this line.",
                 "added_l",
                 0.0,
             )
-        case "meter_not_reset":
+        case "meter_not_reset" if value is not None:
             return (
-                f"{value:g} L would fit: {pour.added_l:g} L with the {before.added_l:g} L of the "
-                "pour before still on the meter.",
-                f"Was the meter not reset? Then this pour was {value:g} L.",
+                f"{say.said(value)} would fit: {say.said(pour.added_l)} with the "
+                f"{say.said(before.added_l)} of the pour before still on the meter.",
+                f"Was the meter not reset? Then this pour was {say.said(value)}.",
                 "added_l",
                 value,
             )
@@ -143,7 +147,7 @@ def _words(fill: Fill, suspect: Suspect) -> Words:
             )
 
 
-def tank_disagrees(result: Fit, weighed: Weighed) -> list[Finding]:
+def tank_disagrees(fill: Fill, result: Fit, weighed: Weighed) -> list[Finding]:
     """Return the finding that the tank file cannot be this tank, if it is so."""
     first = result.components[0].curves
     if first.described is None:
@@ -158,6 +162,7 @@ def tank_disagrees(result: Fit, weighed: Weighed) -> list[Finding]:
     )
     if elsewhere < DISAGREES:
         return []
+    say = Volumes(fill.unit)
     at, off_l, band_l = _farthest(result)
     other = result.components[int(np.argmax(weights))].curves.described
     shape = other.tank.shape if other is not None else None
@@ -172,7 +177,7 @@ def tank_disagrees(result: Fit, weighed: Weighed) -> list[Finding]:
             "tank_disagrees",
             "check",
             f"The pours do not fit the described tank: at {at:.0f} counts they say "
-            f"{abs(off_l):.1f} ± {band_l:.1f} L {'more' if off_l > 0 else 'less'} than it holds.",
+            f"{say.near(abs(off_l), band_l)} {'more' if off_l > 0 else 'less'} than it holds.",
             f"{hint}Measure the tank again; the table follows the pours.",
         )
     ]
@@ -191,6 +196,7 @@ def _farthest(result: Fit) -> tuple[float, float, float]:
 
 def holds_less(fill: Fill, result: Fit, doubts: Doubts) -> list[Finding]:
     """Return the finding that more was poured than the described tank can hold."""
+    say = Volumes(fill.unit)
     first = result.components[0].curves
     if first.described is None:
         return []
@@ -207,8 +213,8 @@ def holds_less(fill: Fill, result: Fit, doubts: Doubts) -> list[Finding]:
             None,
             "tank_disagrees",
             "stop",
-            f"{total:.1f} L were poured, but the described tank holds only "
-            f"{first.capacity_l:.4g} ± {1.96 * u:.2g} L.",
+            f"{say.about(total)} were poured, but the described tank holds only "
+            f"{say.near(first.capacity_l, 1.96 * u)}.",
             "Are the tank's sizes in mm and the pours in litres?"
             if is_other_unit
             else "Measure the tank again, or look for a pour written down twice.",

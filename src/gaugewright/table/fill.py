@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from gaugewright.units import VolumeUnit
+
 
 @dataclass(frozen=True, slots=True)
 class Pour:
@@ -56,5 +58,7 @@ class Fill:
     """Its standard uncertainty. [L]"""
     dip_empty_mm: float | None = None
     """Depth of fuel in the drained tank, measured at the probe's place. [mm]"""
+    unit: VolumeUnit = "L"
+    """Unit in which a person typed the volumes, for words and for what may have been meant."""
     notes: tuple[str, ...] = field(default=())
     """What the reader of the file had to decide, for the person to see."""

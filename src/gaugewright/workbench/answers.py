@@ -130,8 +130,7 @@ def entry_answer(entry: Entry) -> EntryAnswer:
     )
 
 
-VOLUME, LENGTH, TEMPERATURE = (
-    {"litres": "L", "us_gallons": "US gal", "imperial_gallons": "imp gal"},
+LENGTH, TEMPERATURE = (
     {"mm": "mm", "inches": "in"},
     {"celsius": "°C", "fahrenheit": "°F"},
 )
@@ -145,7 +144,7 @@ def page_of(request: Request) -> Page:
     yard, visitor, door = yard_of(request), visitor_of(request), door_of(request)
     settings = yard.book.settings()
     units = UnitsShown(
-        VOLUME.get(settings.volume_unit, "L"),  # type: ignore[arg-type]
+        yard.unit,
         LENGTH.get(settings.length_unit, "mm"),  # type: ignore[arg-type]
         TEMPERATURE.get(settings.temperature_unit, "°C"),  # type: ignore[arg-type]
     )

@@ -110,7 +110,7 @@ def answer(
 @router.get("/tanks/{tank_id}/verdict")
 def current_verdict(job: str, tank_id: str, yard: YardHere) -> VerdictPicture:
     """Give the verdict on the fill so far."""
-    return verdict(yard.tank(job, tank_id)[1])
+    return verdict(yard.tank(job, tank_id)[1], yard.unit)
 
 
 @router.get("/tanks/{tank_id}/forecast")
@@ -121,7 +121,7 @@ def forecast(
     added_l: Annotated[str, Query(max_length=60)],
 ) -> LandingPicture | None:
     """Give where a pour of so much should land; null off the scale or too early to say."""
-    looked = look(yard.tank(job, tank_id)[1])
+    looked = look(yard.tank(job, tank_id)[1], yard.unit)
     litres = typed.litres(added_l, "added_l")
     return None if looked is None else landing_of(looked, litres)
 

@@ -132,7 +132,7 @@ def _stage(
     shown = tank
     if shown is None and state.standing_tanks:
         shown = state.standing_tanks[0].tank_id
-    said = None if shown is None else verdict(state.tanks[shown])
+    said = None if shown is None else verdict(state.tanks[shown], yard.unit)
     return views.render_stage(page_of(request), picture, name, tank, said, is_new=new)
 
 
