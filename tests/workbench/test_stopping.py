@@ -51,7 +51,8 @@ def end(program):
     program.wait(10)
 
 
-def test_ctrl_c_ends_it_within_three_seconds_with_a_page_open(tmp_path):
+@pytest.mark.parametrize("by", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_ends_it_within_three_seconds_with_a_page_open(tmp_path, by):
     program, url = start(tmp_path / "yard.book")
     hand = when_answering(url)
     hand.open_job()
@@ -59,7 +60,7 @@ def test_ctrl_c_ends_it_within_three_seconds_with_a_page_open(tmp_path):
         lines = answer.iter_lines()
         assert next(lines).startswith("retry")
         began_s = time.monotonic()
-        program.send_signal(signal.SIGINT)
+        program.send_signal(by)
         assert "event: bye" in list(lines)
         program.wait(10)
     assert time.monotonic() - began_s < 3.0

@@ -93,7 +93,7 @@ def test_no_word_of_any_page_escapes_translation(
     names = {"Gaugewright", "mm", "L", "counts", "US gal", "imp gal", "°C", "°F", "V", "CSV",
              "JSON", "XLSX", "UTC", "yard.book"}  # fmt: skip
     plain: dict[str, list[str]] = {}
-    for stage in (None, "Survey", "Mount", "Pour"):
+    for stage in (None, "Survey", "Plan", "Mount", "Pour"):
         state = yard.state(job)
         if stage is not None:  # with its cautions read, what lies behind them is seen
             for caution in job_picture(state).cautions:

@@ -2,6 +2,7 @@
 
 import ipaddress
 import os
+import signal
 import socket
 import threading
 import webbrowser
@@ -34,7 +35,7 @@ class Workbench:
     _thread: threading.Thread | None = field(default=None)
 
     def run(self, *, when_ready: Callable[[], None] = lambda: None) -> None:
-        """Serve until Ctrl-C, then close the yard."""
+        """Serve until Ctrl-C or a request to end, then close the yard."""
 
         def told() -> None:
             if self.wait_until_ready(20.0):
@@ -42,6 +43,9 @@ class Workbench:
                 self._warm()
 
         threading.Thread(target=told, daemon=True).start()
+        if threading.current_thread() is threading.main_thread():
+            # The server passes the signal on once it has closed; then the yard closes too.
+            signal.signal(signal.SIGTERM, signal.default_int_handler)
         try:
             self.server.run(sockets=self.sockets)
         except KeyboardInterrupt:
