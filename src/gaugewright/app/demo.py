@@ -14,7 +14,7 @@ import numpy as np
 from gaugewright.app import bench, filling, instruments, proving, survey
 from gaugewright.app.bench import Taken
 from gaugewright.app.filling import Answer
-from gaugewright.app.lists import CAUTIONS, MOUNT_ITEMS
+from gaugewright.app.lists import MOUNT_ITEMS
 from gaugewright.app.live_values import Heard
 from gaugewright.app.scales import described_of
 from gaugewright.app.verdicts import verdict
@@ -24,6 +24,7 @@ from gaugewright.instruments.rig_lines import ModbusTcpLine, RunningRig
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal import kinds as k
 from gaugewright.journal.book import Book, Recorded
+from gaugewright.planning.cautions import CAUTIONS
 from gaugewright.pours.steady import Verdict, steadiness
 
 WORKSHOP = "Moonmoth Gauge Works (invented)"

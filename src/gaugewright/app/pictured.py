@@ -4,12 +4,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from gaugewright.app import pictures as p
-from gaugewright.app.lists import CAUTIONS, MOUNT_ITEMS
+from gaugewright.app.lists import MOUNT_ITEMS
 from gaugewright.app.pictured_tank import tank_picture
 from gaugewright.app.yard import Yard
 from gaugewright.journal.kinds import STAGES
 from gaugewright.journal.reading import Head
 from gaugewright.journal.state import Fact, JobState, Kept
+from gaugewright.planning.cautions import CAUTIONS
 
 MOST_LINES = 200
 """Jobs in one list; older ones are asked for by ``before``."""

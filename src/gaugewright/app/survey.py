@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from gaugewright.app.lists import CAUTIONS, INSTRUMENTS_FACT
+from gaugewright.app.lists import INSTRUMENTS_FACT
 from gaugewright.app.scales import described_of, shape_of
 from gaugewright.app.typed import length_mm, litres
 from gaugewright.app.yard import Stamp, Yard
@@ -14,6 +14,7 @@ from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal import kinds as k
 from gaugewright.journal.book import BookSettings, Recorded
 from gaugewright.journal.exchange import Imported, read_job
+from gaugewright.planning.cautions import CAUTIONS
 
 JOB_NUMBER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
 """A job number stands in addresses and file names: letters, digits, point, dash, underscore."""
