@@ -3,34 +3,16 @@
 import { record, request, Unreachable } from "./api.js";
 import { busy } from "./ask.js";
 import { settle, signed } from "./forms.js";
+import { showFacts, showRanked } from "./plan-facts.js";
+import { addZone, asTyped, boxOf, cells, form, length, nameRows, part, rows, takeForm, words, zonesTyped } from "./plan-form.js";
 import { drawMap } from "./plan-map.js";
-import { plain, typed, volume } from "./say.js";
+import { typed, volume } from "./say.js";
 import { onSheet, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 
 const APART = /^(try_|aim\.|cut_|reason$)/;
 
-let form = null;
 let state = null;
-
-function words(key, values = {}) {
-  const found = form.querySelector("#plan-says").content.querySelector(`[data-say="${CSS.escape(key)}"]`);
-  return (found?.textContent ?? "").replace(/\{(\w+)\}/g, (_, name) => String(values[name] ?? ""));
-}
-
-const part = (name) => form.querySelector(`[data-part="${name}"]`);
-const inches = () => document.documentElement.dataset.length === "in";
-
-/** A length to the tenth of a millimetre, or hundredth of an inch. */
-function length(mm) {
-  return inches() ? `${plain(mm / 25.4, 2)}\u00a0in` : `${plain(mm, 1)}\u00a0mm`;
-}
-
-/** A length as it would be typed. */
-function asTyped(mm) {
-  const value = inches() ? Math.round((mm / 25.4) * 100) / 100 : Math.round(mm * 10) / 10;
-  return String(value).replace(".", document.documentElement.dataset.decimal);
-}
 
 const draftKey = () => `gw-plan|${location.pathname}${location.search}`;
 
@@ -56,49 +38,6 @@ function restoreDraft() {
     else if (input) input.value = value;
   }
   for (const zone of kept.zones) addZone(zone);
-}
-
-// Zones
-
-const rows = () => [...part("zones").children];
-const cells = (row) => [...row.querySelectorAll("[data-zone]")];
-
-/** The row's fields for a zone: what is not a rectangle is taken by its sides. */
-function boxOf({ name, corners_mm: corners }) {
-  const [xs, ys] = [corners.map((c) => c[0]), corners.map((c) => c[1])];
-  const box = { x1: Math.min(...xs), x2: Math.max(...xs), y1: Math.min(...ys), y2: Math.max(...ys) };
-  return { name, ...Object.fromEntries(Object.entries(box).map(([key, mm]) => [key, asTyped(mm)])) };
-}
-
-function addZone(zone) {
-  const row = form.querySelector("#zone-row").content.firstElementChild.cloneNode(true);
-  for (const cell of cells(row)) cell.value = zone[cell.dataset.zone] ?? "";
-  part("zones").append(row);
-  nameRows();
-  return row;
-}
-
-/** Every button says which zone it takes away. */
-function nameRows() {
-  rows().forEach((row, k) => {
-    const name = row.querySelector('[data-zone="name"]').selectedOptions[0]?.textContent ?? "";
-    row.querySelector("button").setAttribute("aria-label", `${row.querySelector("button").textContent}: ${name} ${k + 1}`);
-  });
-}
-
-function zonesTyped() {
-  const zones = [];
-  let isOpen = false;
-  for (const row of rows()) {
-    const found = Object.fromEntries(cells(row).map((c) => [c.dataset.zone, typed(c)]));
-    if (!(found.x1 && found.x2 && found.y1 && found.y2)) {
-      isOpen = true;
-      continue;
-    }
-    const { name, x1, x2, y1, y2 } = found;
-    zones.push({ name, corners_mm: [[x1, y1], [x2, y1], [x2, y2], [x1, y2]] });
-  }
-  return { zones, isOpen };
 }
 
 // What is asked of the server
@@ -206,31 +145,6 @@ function redraw() {
   part("take-over").hidden = !isTried;
 }
 
-function showFacts(layout) {
-  const { probe } = layout;
-  const per = layout.litres_per_count;
-  const facts = [
-    ["cut", `${length(probe.cut_length_mm)} ± ${length(1.96 * probe.u_cut_length_mm)}`],
-    ["touch", words(probe.bottom_verdict)],
-    ["clear", words("at-least", { length: length(probe.tip_clearance_mm), least: length(probe.least_tip_clearance_mm) })],
-    ["dead", volume(layout.dead_stock_l)],
-    ["blind", volume(layout.blind_above_l)],
-    ["per-count", `${volume(per.least, 3)} – ${volume(per.most, 3)}`],
-    ["visible", volume(layout.smallest_visible_l, 2)],
-    ["headroom", words("headroom-both", { upright: length(layout.headroom.upright_mm), leaning: length(layout.headroom.leaning_mm) })],
-  ];
-  part("facts").replaceChildren(...facts.flatMap(([key, value]) => [made("dt", words(key)), made("dd", value)]));
-  part("notes").replaceChildren(...layout.notes.map((note) => made("li", note)));
-  if (part("cut-words")) part("cut-words").textContent = words("cut-words", { length: length(probe.cut_length_mm) });
-}
-
-function made(name, text, attributes = {}) {
-  const element = document.createElement(name);
-  element.textContent = text;
-  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
-  return element;
-}
-
 // Pours
 
 function forgetPours() {
@@ -259,25 +173,6 @@ async function rank() {
   } finally {
     busy(form, false);
   }
-}
-
-function showRanked(plan) {
-  const table = made("table", "");
-  const head = made("tr", "");
-  head.append(...["do", "left-open", "minutes"].map((key) => made("th", words(key), { scope: "col" })));
-  const body = plan.actions.map((action) => {
-    const row = made("tr", "");
-    row.append(made("td", action.what, { class: "words" }), made("td", volume(action.error_left_l)), made("td", plain(action.minutes)));
-    return row;
-  });
-  const [thead, tbody] = [made("thead", ""), made("tbody", "")];
-  thead.append(head);
-  tbody.append(...body);
-  table.append(thead, tbody);
-  const all = {
-    pours: plain(plan.pours.length), litres: volume(plan.fuel_needed_l, 0), minutes: plain(plan.minutes), error: volume(plan.error_left_l),
-  };
-  part("ranked").replaceChildren(made("p", words("in-all", all)), table, made("p", words("ends", { why: plan.why_it_ends })));
 }
 
 // Recording
@@ -439,8 +334,7 @@ addEventListener("resize", () => {
 });
 
 onSheet(() => {
-  form = document.querySelector("form[data-plan]");
-  if (!form) return;
+  if (!takeForm()) return;
   state = { timer: 0, isAsking: false, isStale: false, found: null, draft: null, isDrawing: false, toTank: null, aim: null };
   restoreDraft();
   listenToMap(part("map"));
