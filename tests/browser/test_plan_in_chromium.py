@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 from browser_sheets import OVERFLOW, SMALL, complaints
-from browser_yards import DESK, PHONE, Api, OpenPage, new_job
+from browser_yards import DESK, PHONE, Api, OpenPage, new_job, poured
 from playwright.sync_api import Page
 
 from gaugewright.app.plan import Wishes
@@ -195,3 +195,15 @@ def test_the_usual_values_that_the_page_names_are_the_plans_own(planned: Any) ->
         assert hint.endswith(f"{getattr(usual, name):.0f}\N{NO-BREAK SPACE}mm"), name
     assert "5 %" in str(page.text_content("#wish-slope_along-hint"))
     assert (usual.slope.along, usual.slope.across) == (0.05, 0.03)
+
+
+def test_the_pour_stage_says_what_the_next_pour_still_teaches(
+    open_page: OpenPage, api: Api
+) -> None:
+    page = open_page(f"/jobs/{poured(api, new_job(api), [62, 56])}/pour")
+
+    said = page.locator("[data-next-action]").filter(has_text="What teaches most now")
+    said.wait_for()
+    now, then = re.findall(r"([\d.]+)\sL", said.inner_text())[1:]
+    assert float(then) < float(now)
+    assert complaints(page) == []

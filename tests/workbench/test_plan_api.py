@@ -141,3 +141,25 @@ def test_the_ranked_pours_name_the_error_left_after_each(planner):
     assert plan["why_it_ends"]
     wrong = planner.client.post(url, json={**body, "aim": {"pours": "2.5"}})
     assert (wrong.status_code, wrong.json()["field"]) == (422, "pours")
+
+
+def test_the_next_pour_is_foretold_until_more_no_longer_pay(planner):
+    url = f"/api/jobs/{planner.job}/tanks/main/plan/next"
+    assert "no pour" in planner.client.get(url).json()["why_not"]
+    planner.record("/tanks/main/fill", residual_l=1.2, u_residual_l=0.3)
+    planner.pour(0, 0)
+
+    left, total = [], 0.0
+    for _ in range(25):
+        found = planner.client.get(url).json()
+        left.append(found["error_now_l"])
+        if found["add_l"] is None:
+            break
+        assert found["error_then_l"] < found["error_now_l"]
+        # What teaches most is often far up: go there in two steps, as a plan would.
+        litres = round(found["add_l"] / 2 if found["add_l"] > 40 else found["add_l"], 1)
+        total += litres
+        planner.pour(litres, total)
+
+    assert found["add_l"] is None
+    assert left[-1] < 0.5 * left[0]

@@ -20,8 +20,9 @@ from gaugewright.app.typed import figure, length_mm, litres
 from gaugewright.app.yard import Stamp, Yard
 from gaugewright.errors import InputError, StateError
 from gaugewright.journal.book import Recorded
+from gaugewright.journal.fills import fill_of
 from gaugewright.journal.state import TankState
-from gaugewright.planning.actions import PourPlan, plan_pours
+from gaugewright.planning.actions import PourPlan, next_action, plan_pours
 from gaugewright.planning.cautions import SAFE_CONTENTS
 from gaugewright.planning.length import confirmed
 from gaugewright.probe import Probe
@@ -134,6 +135,37 @@ def page_of(tank: TankState) -> str:
     """Return the page that is carried along, from the recorded plan."""
     plan = {} if tank.plan is None else tank.plan.event.plan
     return plan_page(with_pours(_recorded(tank), aim_of(plan.get("aim") or {})))
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """What the next pour would still teach; ``why_not`` where that cannot be said."""
+
+    add_l: float | None = None
+    """``None`` where more pours no longer pay. [L]"""
+    error_now_l: float | None = None
+    """Typical largest error anywhere on the scale as the fill stands. [L]"""
+    error_then_l: float | None = None
+    minutes: float | None = None
+    why_not: str = ""
+
+
+def next_step(tank: TankState) -> NextStep:
+    """Return the next best pour after those that stand, worked out anew from them."""
+    body, probe = described(tank)
+    if body is None or probe is None:
+        return NextStep(why_not="the tank or its probe is not described")
+    fill = None if tank.fill is None else fill_of(tank.fill)
+    if fill is None or not fill.pours:
+        return NextStep(why_not="no pour is recorded yet")
+    if fill.is_draining:
+        return NextStep(why_not="the tank is being drained, not filled")
+    action, here = next_action(fill, body, probe)
+    now = here.largest_error_l
+    if action is None or action.at_l is None:
+        return NextStep(error_now_l=now)
+    add_l = action.at_l - sum(pour.added_l for pour in fill.pours)
+    return NextStep(add_l, now, action.error_left_l, action.minutes)
 
 
 def _recorded(tank: TankState) -> Layout:

@@ -73,6 +73,26 @@ def try_layout(job: str, tank_id: str, body: Layouts, yard: YardHere) -> LayoutA
     return LayoutAnswer(**_stage().layout_and_map(_layout(job, tank_id, body, yard)))
 
 
+@dataclass(frozen=True, slots=True)
+class NextAnswer:
+    """What the next pour would still teach; no ``add_l``: more pours no longer pay."""
+
+    add_l: float | None
+    error_now_l: float | None
+    error_then_l: float | None
+    minutes: float | None
+    why_not: str
+
+
+@router.get("/next")
+def next_pour(job: str, tank_id: str, yard: YardHere) -> NextAnswer:
+    """Give the next best pour, worked out anew from the pours that stand."""
+    found = _stage().next_step(yard.tank(job, tank_id)[1])
+    return NextAnswer(
+        found.add_l, found.error_now_l, found.error_then_l, found.minutes, found.why_not
+    )
+
+
 @router.post("/pours")
 def rank_pours(job: str, tank_id: str, body: Pours, yard: YardHere) -> PoursAnswer:
     """Give the pours and checks that pay, ranked; records nothing."""

@@ -5,6 +5,7 @@ import * as bench from "./bench.js";
 import * as forms from "./forms.js";
 import { listen, showAll, watch } from "./live.js";
 import "./plan.js";
+import "./plan-next.js";
 import * as pour from "./pour.js";
 import { keep, onSheet, start } from "./sheet.js";
 import { unlock } from "./signal.js";
