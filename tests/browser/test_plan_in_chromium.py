@@ -207,3 +207,47 @@ def test_the_pour_stage_says_what_the_next_pour_still_teaches(
     now, then = re.findall(r"([\d.]+)\sL", said.inner_text())[1:]
     assert float(then) < float(now)
     assert complaints(page) == []
+
+
+def test_with_a_mouse_a_zone_is_dragged_at_once_and_stays_after_a_reload(planned: Any) -> None:
+    page, _ = planned(DESK)
+    page.locator(".plan-map").scroll_into_view_if_needed()
+    page.select_option("[data-part=kind]", "strap")
+    page.mouse.move(*point_of(page, 420, 100))
+    page.mouse.down()
+    page.mouse.move(*point_of(page, 500, 300), steps=3)
+    page.mouse.move(*point_of(page, 600, 520), steps=3)
+    page.mouse.up()
+    page.wait_for_function(f"() => ({BEST})()[0] !== 500")
+
+    page.reload()
+    page.wait_for_selector(MAP)
+    assert page.input_value("#wish-contents") == "diesel"
+    assert page.locator(ZONES).count() == 1
+    assert page.input_value("[data-zone=name]") == "strap"
+    page.wait_for_function(f"() => ({BEST})()[0] !== 500")
+
+
+def test_a_book_in_inches_plans_and_cuts_in_inches(planned: Any, api: Api) -> None:
+    settings = {"person": "Kim", "request_id": "plan-inches", "length_unit": "inches"}
+    api.call("PUT", "/api/book/settings", settings)
+    try:
+        page, job = planned(DESK)
+        page.click('[data-do="add-zone"]')
+        for part, inches in (("x1", "16"), ("x2", "24"), ("y1", "0"), ("y2", "24,4")):
+            page.fill(f"[data-zone={part}]", inches)
+        page.wait_for_function(f"() => ({BEST})()[0] !== 500")
+        said = re.search(r"([\d.]+)\sin", page.inner_text("[data-part=cut-words]"))
+        assert said is not None
+        assert float(said[1]) == pytest.approx(583 / 25.4, abs=0.006)
+        page.fill("#cut-first", said[1])
+        page.fill("#cut-second", said[1])
+        page.click('[data-do="record-plan"]')
+        page.wait_for_selector("#papers-title")
+    finally:
+        api.call("PUT", "/api/book/settings", {**settings, "request_id": "mm", "length_unit": "mm"})
+
+    plan = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["plan"]
+    assert plan["cut_confirmed_mm"] == pytest.approx(583, abs=0.15)
+    corner = plan["wishes"]["keep_out"][0]["corners_mm"][2]
+    assert corner == pytest.approx([609.6, 619.76])

@@ -87,6 +87,14 @@ def test_what_stops_the_plan_is_said_with_its_field(planner, wishes, field, word
     assert words in answer.json()["error"]
 
 
+def test_a_licensed_person_is_recorded_and_the_plan_gives_no_permission(planner):
+    wishes = {"contents": "petrol", "licensed_person": "A. Example"}
+    notes = layout(planner, wishes=wishes).json()["layout"]["notes"]
+
+    assert "A. Example is named" in notes[0]
+    assert "no permission" in notes[0]
+
+
 @pytest.mark.parametrize("pair", [["480", "408"], ["470", "470"], ["480"]])
 def test_a_cut_that_is_not_typed_twice_alike_records_no_plan(planner, pair):
     planned = layout(planner, wishes=DIESEL).json()["layout"]["probe"]["cut_length_mm"]

@@ -19,12 +19,19 @@ export function niceStep(most, steps) {
   return ten * [1, 2, 5, 10].find((each) => each * ten >= least * 0.999999);
 }
 
-/** The bounds of the shades, in litres: round figures in the book's unit. */
+/**
+ * The upper bounds of the shades in litres, round figures in the book's unit. They are made
+ * for the free places; where others misread more, the last shade has no upper bound.
+ */
 function bounds(map, unitL) {
-  const free = map.worst_l.flatMap((row, j) => row.filter((w, i) => w !== null && map.blocked_by[j][i] !== 1));
-  const most = Math.max(...free, 0.01) / unitL;
-  const step = niceStep(most, SHADES);
-  return Array.from({ length: Math.ceil(most / step - 1e-9) }, (_, k) => (k + 1) * step * unitL);
+  const all = map.worst_l.flat();
+  const blocked = map.blocked_by.flat();
+  const free = all.filter((worst, k) => worst !== null && blocked[k] === 0);
+  const highest = Math.max(...all.map((worst) => worst ?? 0));
+  const most = Math.max(free.length ? Math.max(...free) : highest, 0.01) / unitL;
+  const step = niceStep(most, SHADES - 1);
+  const sides = Array.from({ length: Math.ceil(most / step - 1e-9) }, (_, k) => (k + 1) * step * unitL);
+  return highest > sides.at(-1) + 1e-9 ? [...sides, Infinity] : sides;
 }
 
 /** The shades spread over however many steps there are. */
@@ -73,7 +80,7 @@ export function drawMap(place, legend, picture, words) {
   if (probe) rod(svg, probe, px, flip, "rod", words("probe"), left, right);
   if (tried) rod(svg, tried, px, flip, "rod tried", "", left, right);
   place.replaceChildren(svg);
-  showLegend(legend, sides, unit, unitL);
+  showLegend(legend, sides, unit, unitL, words);
   return (event) => {
     const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
     return { x: Math.round(at.x), y: Math.round(flip(at.y)) };
@@ -158,15 +165,21 @@ function rod(svg, at, px, flip, kind, text, left, right) {
   label(svg, x, y + 13 * px, text, px, right);
 }
 
-function showLegend(legend, sides, unit, unitL) {
+function showLegend(legend, sides, unit, unitL, words) {
   const decimals = decimalsOf(sides[0] / unitL);
+  const written = (litres) => plain(litres / unitL, decimals);
   const rows = sides.map((side, k) => {
     const row = document.createElement("li");
     const swatch = element("svg", { viewBox: "0 0 26 18", width: 26, height: 18, "aria-hidden": "true", class: "map" });
     swatch.append(element("rect", { x: 1, y: 1, width: 24, height: 16, class: `${shadeOf(k, sides)} swatch` }));
-    const from = plain(k ? sides[k - 1] / unitL : 0, decimals);
-    row.append(swatch, `${from}\u2013${plain(side / unitL, decimals)}\u00a0${unit}`);
+    const from = written(k ? sides[k - 1] : 0);
+    const range = side === Infinity ? words("over", { litres: `${from}\u00a0${unit}` }) : `${from}\u2013${written(side)}\u00a0${unit}`;
+    row.append(swatch, range);
     return row;
   });
-  legend.replaceChildren(...rows);
+  const hatched = document.createElement("li");
+  const mark = element("svg", { viewBox: "0 0 26 18", width: 26, height: 18, "aria-hidden": "true", class: "map" });
+  mark.append(element("rect", { x: 1, y: 1, width: 24, height: 16, class: "shade swatch" }), element("path", { d: "M4 17L20 1M12 17L25 4M1 12L12 1", class: "hatch", "stroke-width": 1.2 }));
+  hatched.append(mark, words("hatched"));
+  legend.replaceChildren(...rows, hatched);
 }

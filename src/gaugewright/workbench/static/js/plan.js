@@ -335,8 +335,13 @@ addEventListener("resize", () => {
 
 onSheet(() => {
   if (!takeForm()) return;
-  state = { timer: 0, isAsking: false, isStale: false, found: null, draft: null, isDrawing: false, toTank: null, aim: null };
+  // The sheet is drawn anew when anybody records: what was found stays until the newer answer.
+  const found = state?.about === draftKey() ? state.found : null;
+  state = {
+    about: draftKey(), timer: 0, isAsking: false, isStale: false, found, draft: null, isDrawing: false, toTank: null, aim: null,
+  };
   restoreDraft();
   listenToMap(part("map"));
+  if (found) show({ ok: true, data: found });
   refresh();
 });
