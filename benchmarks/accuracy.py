@@ -9,7 +9,7 @@ in % of capacity: median / 95 of 100.
 
 import sys
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -31,6 +31,8 @@ class Row:
     checks: bool = False
     described: str = "right"
     draining: bool = False
+    residue_known: bool = False
+    """To 0.3 L, in place of a dip."""
 
 
 ROWS = (
@@ -38,6 +40,7 @@ ROWS = (
     Row("5 pours, tank file", "0.42 / 0.92", pours=5),
     Row("20 pours, tank file", "-", pours=20),
     Row("10 pours, slope, meter check and dip", "0.16 / 0.38", checks=True),
+    Row("the same, residue known to 0.3 L", "-", checks=True, residue_known=True),
     Row("10 pours, tank file of the wrong shape", "0.55 / 1.30", described="wrong"),
     Row("10 pours, no tank file (above the tip)", "0.60 / 1.25", described="none"),
     Row("20 pours, no tank file (above the tip)", "-", described="none", pours=20),
@@ -79,6 +82,10 @@ def score(row: Row, family: str, seed: int) -> Score:
     rng = np.random.default_rng(seed)
     made = simulated_fill(rng, family, pours=row.pours, checks=row.checks, draining=row.draining)
     tank, probe = made.tank, made.probe
+    if row.residue_known:
+        left = max(0.0, round(made.truth.residue_l + float(rng.normal(0, 0.3)), 1))
+        seen = replace(made.fill, dip_empty_mm=None, residual_l=left, u_residual_l=0.3)
+        made = replace(made, fill=seen)
     if row.described == "wrong":
         tank = wrong_shape(rng, tank)
     is_described = row.described != "none"

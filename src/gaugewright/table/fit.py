@@ -140,7 +140,10 @@ def components_of(
     """Solve a fill for every degree of distrust of one description."""
     equations = equations_of(fill, curves, assumed, doubts)
     found = []
+    is_residue_seen = fill.residual_l is not None or fill.dip_empty_mm is not None
     for trust in trusts:
+        if trust.residue > 1.0 and is_residue_seen:
+            continue  # somebody looked into the drained tank: no need to allow for more
         prior_u = trust.prior_u(equations.groups)
         posterior = solve(equations, prior_u, curves.litres)
         weight = posterior.log_evidence + float(np.log(trust.worth)) + log_prior
