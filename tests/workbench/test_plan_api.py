@@ -1,5 +1,6 @@
 """The Plan stage over the API: places are tried, the cut is typed twice, papers follow the plan."""
 
+import re
 import time
 
 import pytest
@@ -171,3 +172,27 @@ def test_the_next_pour_is_foretold_until_more_no_longer_pay(planner):
 
     assert found["add_l"] is None
     assert left[-1] < 0.5 * left[0]
+
+
+def test_a_plan_kept_in_litres_is_shown_in_the_gallons_of_the_book(planner):
+    for caution in planner.state()["cautions"]:
+        if caution["stage"] == "Plan":
+            planner.record("/cautions", caution=caution["id"])
+    wishes = {**DIESEL, "in_tank_l": "500 US gal", "clear_mm": "2 in", "slope_along": "6"}
+    planner.record(
+        "/tanks/main/plan/confirmed", wishes=wishes, cut_mm=["485"] * 2, aim={"fuel_l": "20 US gal"}
+    )
+    units = {"person": "Ann", "volume_unit": "us_gallons", "length_unit": "inches"}
+    planner.client.put("/api/book/settings", json=units)
+    try:
+        page = planner.client.get(f"/jobs/{planner.job}/plan?tank=main").text
+    finally:
+        metric = {"person": "Ann", "volume_unit": "litres", "length_unit": "mm"}
+        planner.client.put("/api/book/settings", json=metric)
+
+    shown = dict(re.findall(r'<input id="[^"]*" name="([^"]*)"[^>]* value="([^"]*)"', page))
+    kept = {name: shown[name] for name in ("in_tank_l", "clear_mm", "slope_along", "aim.fuel_l")}
+    assert kept == {
+        "in_tank_l": "500.0", "clear_mm": "2", "slope_along": "6", "aim.fuel_l": "20.0"
+    }  # fmt: skip
+    assert '<option value="diesel" selected>' in page
