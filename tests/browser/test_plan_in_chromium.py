@@ -251,3 +251,15 @@ def test_a_book_in_inches_plans_and_cuts_in_inches(planned: Any, api: Api) -> No
     assert plan["cut_confirmed_mm"] == pytest.approx(583, abs=0.15)
     corner = plan["wishes"]["keep_out"][0]["corners_mm"][2]
     assert corner == pytest.approx([609.6, 619.76])
+
+
+def test_at_200_percent_the_whole_plan_still_fits_the_phone(planned: Any) -> None:
+    page, _ = planned((180, 370))
+    page.click('[data-do="add-zone"]')
+    page.click('[data-do="rank"]')
+    page.wait_for_selector("[data-part=ranked] table", timeout=20_000)
+    for details in page.locator("form[data-plan] details").all():
+        details.evaluate("each => { each.open = true; }")
+
+    assert page.evaluate(OVERFLOW) <= 0
+    assert complaints(page) == []

@@ -31,7 +31,14 @@ export function showFacts(layout) {
 /** What one degree of slope misreads at each level. */
 function showPerDegree(levels) {
   const rows = levels.map((each) => [length(each.level_mm), volume(each.litres, 0), volume(each.pitch_l, 2), volume(each.roll_l, 2)]);
-  part("per-degree").replaceChildren(tableOf(["level", "filled", "pitch", "roll"], rows));
+  part("per-degree").replaceChildren(scrolled(tableOf(["level", "filled", "pitch", "roll"], rows), words("per-degree")));
+}
+
+/** A table in a box that scrolls sideways where the screen is too narrow for it. */
+function scrolled(table, label) {
+  const box = made("div", "", { class: "scroll", tabindex: "0", role: "region", "aria-label": label });
+  box.append(table);
+  return box;
 }
 
 function tableOf(heads, rows, firstClass = "") {
@@ -62,5 +69,5 @@ export function showRanked(plan) {
   const all = {
     pours: plain(plan.pours.length), litres: volume(plan.fuel_needed_l, 0), minutes: plain(plan.minutes), error: volume(plan.error_left_l),
   };
-  part("ranked").replaceChildren(made("p", words("in-all", all)), table, made("p", words("ends", { why: plan.why_it_ends })));
+  part("ranked").replaceChildren(made("p", words("in-all", all)), scrolled(table, words("ranked")), made("p", words("ends", { why: plan.why_it_ends })));
 }
