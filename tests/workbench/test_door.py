@@ -4,6 +4,7 @@ import io
 import json
 import re
 import socket
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -50,7 +51,9 @@ def ask(tmp_path):
             ) as asking:
                 return await asking.request(method, path, **kwargs)
 
-        return anyio.run(one)
+        # In a thread of its own: a browser test in this process keeps a loop in the main one.
+        with ThreadPoolExecutor(1) as apart:
+            return apart.submit(anyio.run, one).result()
 
     asked.door = door
     yield asked
