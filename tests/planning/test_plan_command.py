@@ -1,7 +1,6 @@
 """The plan as a person asks for it and as a file that others read."""
 
 import json
-from time import perf_counter
 from xml.etree import ElementTree
 
 import pytest
@@ -9,7 +8,7 @@ from typer.testing import CliRunner
 
 from gaugewright.app import plan as planning
 from gaugewright.app.plan import Wishes, lay_out, plan_job
-from gaugewright.app.plan_record import layout_record, map_record, plan_record
+from gaugewright.app.plan_record import map_record, plan_record
 from gaugewright.app.plan_wishes import wishes_from_mapping
 from gaugewright.app.tank_file import TankFile
 from gaugewright.cli.main import app
@@ -234,20 +233,6 @@ def test_a_licensed_person_is_noted_and_the_plan_goes_on(folder, quick):
     notes = json.loads(result.stdout)["notes"]
     assert notes[0].startswith("A. Example is named as the licensed person")
     assert "gives no permission" in notes[0]
-
-
-def test_the_layout_follows_an_edit_in_time():
-    file = TankFile("tank", TANK, None)
-    lay_out(file)
-
-    def seconds(k):
-        zones = (KeepOut.rectangle("strap", 500 + k, 0, 560 + k, 600),)
-        start = perf_counter()
-        layout = lay_out(file, Wishes(zones=zones))
-        json.dumps([layout_record(layout), map_record(layout.map)])
-        return perf_counter() - start
-
-    assert min(seconds(k) for k in range(3)) < 0.4
 
 
 def test_the_map_is_ready_to_draw():

@@ -1,7 +1,6 @@
 """The Plan stage over the API: places are tried, the cut is typed twice, papers follow the plan."""
 
 import re
-import time
 
 import pytest
 
@@ -48,18 +47,6 @@ def test_a_place_off_the_middle_misreads_more(planner):
 
     assert there["probe"]["x_mm"] == pytest.approx(203.2)
     assert there["slope"]["worst_l"] > 5 * here
-
-
-def test_an_edit_is_answered_within_half_a_second(planner):
-    layout(planner, wishes=DIESEL)
-    took = []
-    for edge in range(5):
-        moved = {"name": "strap", "corners_mm": [[100 + edge, 0], [300, 0], [300, 600]]}
-        began = time.perf_counter()
-        assert layout(planner, wishes={**DIESEL, "keep_out": [moved]}).status_code == 200
-        took.append(time.perf_counter() - began)
-
-    assert sorted(took)[2] < 0.5
 
 
 @pytest.mark.parametrize("blank", [{}, {"contents": ""}, {"contents": None}])
