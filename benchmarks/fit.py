@@ -25,9 +25,11 @@ from sklearn.gaussian_process.kernels import RBF, ConstantKernel, WhiteKernel
 from sklearn.isotonic import IsotonicRegression
 
 from gaugewright.pours.check import check_fill
+from gaugewright.probe import Probe
 from gaugewright.table.curves import curves_of
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import fit
+from gaugewright.tank.description import Tank
 from gaugewright.testing.fills import FAMILIES, simulated_fill
 
 Floats = npt.NDArray[np.float64]
@@ -101,7 +103,7 @@ def main() -> None:
         made = simulated_fill(np.random.default_rng(50 + i), FAMILIES[i % len(FAMILIES)], pours=20)
         fill, tank, probe = made.fill, made.tank, made.probe
 
-        def first_fit(fill=fill, tank=tank, probe=probe) -> None:  # type: ignore[no-untyped-def]
+        def first_fit(fill: Fill = fill, tank: Tank = tank, probe: Probe = probe) -> None:
             curves_of.cache_clear()
             fit(fill, tank, probe)
 

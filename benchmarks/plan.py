@@ -10,6 +10,7 @@ import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from time import perf_counter
+from typing import Any
 
 import numpy as np
 
@@ -68,8 +69,8 @@ def _case(job: tuple[int, str]) -> tuple[float, ...]:
         foretold.append(plan.error_left_l)
         return [p.add_l for p in plan.pours]
 
-    def make(**kwargs: object) -> SimulatedFill:
-        return simulated_fill(np.random.default_rng(seed), family, **kwargs)  # type: ignore[arg-type]
+    def make(**kwargs: Any) -> SimulatedFill:
+        return simulated_fill(np.random.default_rng(seed), family, **kwargs)
 
     def unknown(tank: Tank, probe: Probe) -> list[float]:
         stops = unknown_stops_l(solid_of(tank).volume_l, 8)

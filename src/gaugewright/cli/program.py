@@ -64,7 +64,7 @@ def exit_code_of(run: Callable[[], Any]) -> int:
         return DONE
     except MemoryError:
         return _refuse("not enough memory for this file", REFUSED)
-    except Exception as error:
+    except Exception as error:  # the process ends here: no traceback may reach a user
         if os.environ.get(DEBUG_VARIABLE):
             raise
         return _refuse(

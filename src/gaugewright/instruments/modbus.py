@@ -174,7 +174,7 @@ class _ModbusSource(Source[M]):
 
     def _disconnect(self) -> None:
         if self._client is not None:
-            self._client.close()  # type: ignore[no-untyped-call]
+            self._client.close()  # type: ignore[no-untyped-call]  # pymodbus leaves it untyped
             self._client = None
 
     def _receive(self, timeout_s: float) -> Sequence[Signal]:

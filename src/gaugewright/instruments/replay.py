@@ -59,7 +59,7 @@ class ReplaySource(Source[ReplaySettings]):
         s = self.settings
         try:
             # Open for as long as the source is: `_disconnect` closes it.
-            self._file = Path(s.path).open(encoding="utf-8-sig", newline="")  # noqa: SIM115
+            self._file = Path(s.path).open(encoding="utf-8-sig", newline="")  # noqa: SIM115 - see above
             header = self._file.readline()
         except OSError as error:
             raise SourceError(f"cannot open {s.describe()}: {error.strerror}") from error

@@ -36,6 +36,7 @@ class Prepared:
     """
 
     def __init__(self, statement: Executable, dialect: Dialect, names: Sequence[str] = ()) -> None:
+        # Every statement has it; the common type `Executable` does not say so.
         compiled = statement.compile(  # type: ignore[attr-defined]
             dialect=dialect, column_keys=list(names) if names else None
         )

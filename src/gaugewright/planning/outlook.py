@@ -48,16 +48,25 @@ def imagined(
 ) -> Fill:
     """Return the fill that stops at some total litres poured, each landing as expected. [L]"""
     inside = curves.litres - assumed.residue_l
-    known = {"pitch_deg": 0.0, "roll_deg": 0.0} if checks.slope else {}
-    if checks.temperatures:
-        known |= {"fuel_c": 15.0, "meter_c": 15.0}
+    slope_deg = 0.0 if checks.slope else None
+    fuel_c = 15.0 if checks.temperatures else None
     probe = curves.probe
     pours = []
     before = 0.0
     for step, total in enumerate((0.0, *stops_l)):
         wetted = float(np.interp(total, inside, curves.wetted_mm))
         counts = float(np.rint(probe.counts_of(max(wetted, 0.0))))
-        pours.append(Pour(step, total - before, counts, **known))  # type: ignore[arg-type]
+        pours.append(
+            Pour(
+                step,
+                total - before,
+                counts,
+                fuel_c=fuel_c,
+                meter_c=fuel_c,
+                pitch_deg=slope_deg,
+                roll_deg=slope_deg,
+            )
+        )
         before = total
     dip_mm = None
     if checks.dip and curves.described is not None:

@@ -179,7 +179,7 @@ def _limits(
         chosen = [int(i) for i in outside if i not in setting.doubts.readings]
         if not chosen:
             continue
-        i = max(chosen, key=lambda k, side=side: side * setting.poured[k])  # type: ignore[misc]
+        i = chosen[int(np.argmax(side * setting.poured[chosen]))]
         row, litres, _ = setting.at_level(i, at_mm)
         inside = float(setting.poured[i]) + setting.start[0]
         variance = float(deliveries[i, i]) + 0.05**2

@@ -7,6 +7,7 @@ are shapes of their own, the dimensions are drawn flat, the readings are rounded
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import radians, tan
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +16,7 @@ from gaugewright.probe import Probe
 from gaugewright.table.fill import Fill, MeterCheck, Pour
 from gaugewright.tank.description import Tank
 from gaugewright.tank.shapes import solid_of
-from gaugewright.tank.solid import column, litres_below
+from gaugewright.tank.solid import Solid, column, litres_below
 
 Floats = npt.NDArray[np.float64]
 
@@ -141,7 +142,7 @@ def random_tank(rng: np.random.Generator, family: str) -> Tank:
 
 def _real(rng: np.random.Generator, tank: Tank) -> Tank:
     """Draw the tank as it really is: dimensions ±5 mm, edge radius ±20 mm."""
-    change: dict[str, object] = {}
+    change: dict[str, Any] = {}
     for name in (
         "length_mm",
         "width_mm",
@@ -156,7 +157,7 @@ def _real(rng: np.random.Generator, tank: Tank) -> Tank:
         if value:
             change[name] = value + float(rng.uniform(-5, 5))
     if tank.edge_radius_mm:
-        widest = 0.48 * min(change.get("width_mm", 1e9), change.get("height_mm", 1e9))  # type: ignore[call-overload]
+        widest = 0.48 * min(change.get("width_mm", 1e9), change.get("height_mm", 1e9))
         if tank.shape == "stepped":
             widest = 0.48 * min(
                 widest,
@@ -171,7 +172,7 @@ def _real(rng: np.random.Generator, tank: Tank) -> Tank:
         change["section_mm"] = tuple(
             (y * float(stretch[0]), z * float(stretch[1])) for y, z in tank.section_mm
         )
-    return replace(tank, **change)  # type: ignore[arg-type]
+    return replace(tank, **change)
 
 
 def simulated_fill(
@@ -243,12 +244,12 @@ def amounts(rng: np.random.Generator, amount_l: float, pours: int, jitter: float
 
 
 def _random_probe(
-    rng: np.random.Generator, tank: Tank, solid: object, size: Floats
+    rng: np.random.Generator, tank: Tank, solid: Solid, size: Floats
 ) -> tuple[Probe, float]:
-    low, high = solid.vertices[:, 0].min(), solid.vertices[:, 0].max()  # type: ignore[attr-defined]
+    low, high = solid.vertices[:, 0].min(), solid.vertices[:, 0].max()
     x = low + (high - low) * (0.5 + rng.uniform(0, 0.15) * rng.choice([-1, 1]))
     y = size[1] * 0.5
-    bottom, top = column(solid, float(x), float(y))  # type: ignore[arg-type]
+    bottom, top = column(solid, float(x), float(y))
     clearance = float(rng.uniform(8, 20))
     active = (top - bottom) - clearance - float(rng.uniform(5, 25))
     return Probe(float(x), float(y), clearance, active), float(rng.uniform(-3, 3))

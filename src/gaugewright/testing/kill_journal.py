@@ -205,7 +205,7 @@ def _nursery(path: Path) -> None:
             try:
                 os.write(1, f"{os.getpid()}\n".encode())
                 _child(path, int(words[1]) if len(words) > 1 else None)
-            except BaseException as error:  # noqa: BLE001
+            except BaseException as error:  # noqa: BLE001 - told to the parent, see below
                 os.write(1, f"refused for a reason that nobody meant: {error!r}\n".encode())
             finally:
                 os._exit(0)

@@ -26,6 +26,7 @@ from gaugewright.errors import (
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.chain import Entry
 from gaugewright.journal.store import NewerEntriesError
+from gaugewright.units import LengthUnit, TemperatureUnit
 from gaugewright.workbench import bodies, views
 from gaugewright.workbench.guard import Door, Visitor, state_of
 from gaugewright.workbench.page import Page, UnitsShown
@@ -130,10 +131,8 @@ def entry_answer(entry: Entry) -> EntryAnswer:
     )
 
 
-LENGTH, TEMPERATURE = (
-    {"mm": "mm", "inches": "in"},
-    {"celsius": "°C", "fahrenheit": "°F"},
-)
+LENGTH: dict[str, LengthUnit] = {"mm": "mm", "inches": "in"}
+TEMPERATURE: dict[str, TemperatureUnit] = {"celsius": "°C", "fahrenheit": "°F"}
 """Units as the book names them, and as screens do."""
 
 
@@ -145,8 +144,8 @@ def page_of(request: Request) -> Page:
     settings = yard.book.settings()
     units = UnitsShown(
         yard.unit,
-        LENGTH.get(settings.length_unit, "mm"),  # type: ignore[arg-type]
-        TEMPERATURE.get(settings.temperature_unit, "°C"),  # type: ignore[arg-type]
+        LENGTH[settings.length_unit],
+        TEMPERATURE[settings.temperature_unit],
     )
     may_see = visitor.may_enter
     return Page(

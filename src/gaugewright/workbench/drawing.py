@@ -217,8 +217,9 @@ def cut_length_mm(plan: Mapping[str, Any] | None) -> float | None:
 
 
 def _figure(value: object) -> float | None:
-    is_number = isinstance(value, int | float) and not isinstance(value, bool)
-    return float(value) if is_number else None  # type: ignore[arg-type]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return float(value)
 
 
 def _planned(

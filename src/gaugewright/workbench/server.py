@@ -71,6 +71,7 @@ def build_app(
         app.include_router(router)
     _add_pages(app)
     app.mount("/static", StaticFiles(directory=views.STATIC), name="static")
+    # How FastAPI itself says to replace the schema; mypy minds a method given anew.
     app.openapi = lambda: _openapi(app)  # type: ignore[method-assign]
     app.add_middleware(Guard, door=app.state.door)
     return app

@@ -65,6 +65,7 @@ def environment(language: str) -> Environment:
         lstrip_blocks=True,
         extensions=["jinja2.ext.i18n"],
     )
+    # The i18n extension adds this method; the type of the environment does not know it.
     made.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
     made.globals["static_version"] = _static_version()
     return made

@@ -49,9 +49,9 @@ def ticks(top_mm: float, scale: float, unit: LengthUnit, number_gap: float) -> T
     short ticks.
 
     >>> short, long, numbered = ticks(250, scale=0.8, unit="mm", number_gap=40)
-    >>> short[:3], long[:3], numbered
-    ([0.0, 10.0, 20.0], [0.0, 50.0, 100.0], [(0.0, '0'), (50.0, '50'), (100.0, '100'), (150.0, '150'), (200.0, '200'), (250.0, '250')])
-    """  # noqa: E501
+    >>> short[:3], long[:3], numbered[-2:]
+    ([0.0, 10.0, 20.0], [0.0, 50.0, 100.0], [(200.0, '200'), (250.0, '250')])
+    """
     one = MM_PER_INCH if unit == "in" else 1.0
     steps = (0.5, 1, 2, 5, 10, 20, 50) if unit == "in" else (10, 20, 50, 100, 200, 500, 1000, 2000)
     numbered = next((s for s in steps if s * one * scale >= number_gap), steps[-1])
