@@ -17,10 +17,13 @@ _CONTEXT = multiprocessing.get_context("forkserver")
 _CONTEXT.set_forkserver_preload(["gaugewright.testing.serving"])
 
 
-def start(book: Path, timeout_s: float = 60.0) -> tuple[BaseProcess, str]:
-    """Start a server on a book and return its process and its address."""
+def start(book: Path, timeout_s: float = 60.0, *, port: int = 0) -> tuple[BaseProcess, str]:
+    """Start a server on a book and return its process and its address.
+
+    ``port`` 0 takes any that is free; another brings a killed server back where it was.
+    """
     here, there = _CONTEXT.Pipe()
-    process = _CONTEXT.Process(target=_serve, args=(str(book), there), daemon=True)
+    process = _CONTEXT.Process(target=_serve, args=(str(book), there, port), daemon=True)
     process.start()
     there.close()
     with here:
@@ -30,8 +33,8 @@ def start(book: Path, timeout_s: float = 60.0) -> tuple[BaseProcess, str]:
     return process, url
 
 
-def _serve(book: str, told: Connection) -> None:
-    bench = prepare(Yard(open_book(book)), port=0)
+def _serve(book: str, told: Connection, port: int) -> None:
+    bench = prepare(Yard(open_book(book)), port=port)
     bench.run(when_ready=lambda: told.send(bench.url))
 
 
