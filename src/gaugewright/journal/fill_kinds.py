@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from gaugewright.errors import InputError
 from gaugewright.journal.demands import (
     Event,
     require_at_least,
@@ -18,6 +19,10 @@ from gaugewright.journal.demands import (
     require_text,
 )
 from gaugewright.journal.kinds import ANSWERS, STAGES
+
+PAD = (1000, 300)
+"""Width and height of the pad on which a signature is drawn."""
+MOST_STROKES, MOST_POINTS = 200, 4_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,14 +266,27 @@ class CertificateIssued(Event):
     document_sha256: str | None = None
     tables: Mapping[str, Any] = field(default_factory=dict)
     """tank_id → digest of the table that is on it."""
+    signed_by: str = ""
+    """The name as it was typed to sign; empty on certificates of earlier versions."""
+    strokes: tuple[tuple[int, ...], ...] = ()
+    """The signature as it was drawn: each stroke x, y, x, y … on a pad of 1000 by 300."""
+    issue: Mapping[str, Any] = field(default_factory=dict)
+    """What else stands on the document: place, workshop, paper, units, versions, time."""
+    replaces: str = ""
+    """The number of the certificate that this one stands in for."""
+    reason: str = ""
+    """Why it was made anew."""
 
     def check(self) -> None:
-        """Refuse a certificate without a number or a hash."""
+        """Refuse a certificate without a number or a hash, and a signature off its pad."""
         require_name("certificate_number", self.certificate_number)
         require_at_least("upto_number", self.upto_number, 1)
         require_sha256("upto_hash", self.upto_hash)
         if self.document_sha256 is not None:
             require_sha256("document_sha256", self.document_sha256)
+        check_strokes(self.strokes)
+        if self.replaces:
+            require_text("reason", self.reason)
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,6 +324,29 @@ class StageReopened(Event):
         """Refuse to go back without a reason."""
         require_choice("stage", self.stage, STAGES)
         require_text("reason", self.reason)
+
+
+def check_strokes(strokes: tuple[tuple[int, ...], ...]) -> None:
+    """Refuse a drawn signature that is no drawing, or too long to keep.
+
+    >>> check_strokes(((10, 20, 400, 1200),))
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: strokes: stroke 1 leaves the pad of 1000 by 300
+    """
+    if len(strokes) > MOST_STROKES or sum(map(len, strokes)) > 2 * MOST_POINTS:
+        raise InputError(
+            f"a signature has at most {MOST_STROKES} strokes and {MOST_POINTS} points",
+            field="strokes",
+        )
+    for place, stroke in enumerate(strokes, start=1):
+        if len(stroke) < 2 or len(stroke) % 2:
+            raise InputError(f"stroke {place} must be pairs of x and y", field="strokes")
+        across, down = stroke[::2], stroke[1::2]
+        if min(stroke) < 0 or max(across) > PAD[0] or max(down) > PAD[1]:
+            raise InputError(
+                f"stroke {place} leaves the pad of {PAD[0]} by {PAD[1]}", field="strokes"
+            )
 
 
 def _check_beside(
