@@ -1,0 +1,201 @@
+"""From records as they arrived to a vehicle's track: in order of time, each moment once.
+
+Records come late (a tracker without a network keeps them), doubled (it sends them again) and
+with a clock that is plainly wrong.  Nothing is changed but the order; what is left out is
+counted in `Arrival`, so that it can be said.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.util import find_spec
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from gaugewright.errors import InputError
+from gaugewright.watch.values import Track
+
+Floats = npt.NDArray[np.float64]
+Places = npt.NDArray[np.int64]
+Kept = npt.NDArray[np.signedinteger[Any]]
+Numbers = npt.NDArray[np.floating[Any]]
+
+EARLIEST_S = 946_684_800.0
+"""2000-01-01 UTC: before it no tracker's clock was ever right. [s since 1970]"""
+CLOCK_AHEAD_S = 86_400.0
+"""How far a tracker's clock may be ahead of ours. [s]"""
+
+HAS_COMPILER = find_spec("numba") is not None
+"""Without numba (no wheel for some old machines) NumPy does the same, several times slower."""
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """How one vehicle's records came in.
+
+    ``late`` came after a record of a later time, at most ``worst_late_s`` behind it [s];
+    ``doubled`` were left out because their moment was there already, and at ``contradicting``
+    of these moments the counts differed; ``misdated`` were left out because no clock that is
+    right shows their time.
+    """
+
+    records: int
+    late: int = 0
+    worst_late_s: float = 0.0
+    doubled: int = 0
+    contradicting: int = 0
+    misdated: int = 0
+
+    def __add__(self, other: "Arrival") -> "Arrival":
+        """Return both together."""
+        return Arrival(
+            self.records + other.records,
+            self.late + other.late,
+            max(self.worst_late_s, other.worst_late_s),
+            self.doubled + other.doubled,
+            self.contradicting + other.contradicting,
+            self.misdated + other.misdated,
+        )
+
+
+def ordered(
+    vehicle: str, columns: Mapping[str, Numbers], *, latest_s: float = np.inf
+) -> tuple[Track, Arrival]:
+    """Return a vehicle's records in order of time, each moment once, and how they came in.
+
+    ``columns`` are those of `Track` by name, in order of arrival; ``time_s`` and ``counts``
+    must be there.  ``latest_s`` is the latest time that can be true [s since 1970], normally
+    now and `CLOCK_AHEAD_S`.  Of several records of one moment the first to arrive that carries
+    counts stands.  Counts that are not finite are no counts (NaN).
+
+    >>> track, arrival = ordered("T-7", {
+    ...     "time_s": np.array([1e9, 1e9 + 20, 1e9 + 10, 1e9 + 20]),
+    ...     "counts": np.array([800.0, 802.0, 801.0, 802.0])})
+    >>> track.counts.tolist(), arrival.late, arrival.worst_late_s, arrival.doubled
+    ([800.0, 801.0, 802.0], 1, 10.0, 1)
+    """
+    time_s = np.ascontiguousarray(columns["time_s"], dtype=np.float64)
+    counts = columns["counts"]
+    kept, arrival = _kept(time_s, counts, latest_s)
+    size = time_s.size if kept is None else kept.size
+
+    def column(name: str) -> Floats | None:
+        values = columns.get(name)
+        if values is None:
+            return None
+        if values.shape != time_s.shape:
+            raise InputError(f"{vehicle}: {values.size} {name} for {time_s.size} times")
+        return values.astype(np.float64, copy=False) if kept is None else _taken(values, kept)
+
+    def needed(name: str) -> Floats:
+        found = column(name)
+        return np.full(size, np.nan) if found is None else found
+
+    sent = needed("counts")
+    if np.isinf(sent).any():
+        sent = np.where(np.isinf(sent), np.nan, sent)
+    track = Track(
+        vehicle=vehicle,
+        time_s=time_s if kept is None else _taken(time_s, kept),
+        counts=sent,
+        speed_kmh=needed("speed_kmh"),
+        ignition=needed("ignition"),
+        fuel_c=column("fuel_c"),
+        supply_v=column("supply_v"),
+        pitch_deg=column("pitch_deg"),
+        roll_deg=column("roll_deg"),
+        engine_fuel_l=column("engine_fuel_l"),
+    )
+    return track, arrival
+
+
+def by_code(
+    codes: npt.NDArray[np.int32], size: int, columns: Mapping[str, Numbers]
+) -> tuple[dict[str, Numbers], Places]:
+    """Return the columns sorted by code, and where each of the ``size`` codes begins.
+
+    Records of one code keep their order; those with a negative code are left out.
+
+    >>> columns, starts = by_code(np.array([1, 0, 1], np.int32), 2, {"x": np.array([5., 6., 7.])})
+    >>> columns["x"].tolist(), starts.tolist()
+    ([6.0, 5.0, 7.0], [0, 1, 3])
+    """
+    if HAS_COMPILER:
+        from gaugewright.watch.order_kernels import places_by_code, scatter
+
+        places, starts = places_by_code(codes, size)
+        result: dict[str, Numbers] = {}
+        for name, values in columns.items():
+            result[name] = np.empty(int(starts[-1]), values.dtype)
+            scatter(np.ascontiguousarray(values), places, result[name])
+        return result, starts
+    order = np.argsort(codes, kind="stable")
+    order = order[int((codes < 0).sum()) :]
+    starts = np.searchsorted(codes[order], np.arange(size + 1)).astype(np.int64)
+    return {name: values[order] for name, values in columns.items()}, starts
+
+
+def _kept(time_s: Floats, counts: Numbers, latest_s: float) -> tuple[Kept | None, Arrival]:
+    """Return the places of the records that stay, in order; ``None``: all as they are."""
+    n = time_s.size
+    kept: Kept
+    if HAS_COMPILER:
+        from gaugewright.watch.order_kernels import is_rising, late_places, one_of_each
+
+        if is_rising(time_s, EARLIEST_S, latest_s):
+            return None, Arrival(n)
+        aside, worst_s, fallen = late_places(time_s, EARLIEST_S, latest_s)
+        late = aside[aside >= 0]
+        kept, contradicting = one_of_each(
+            time_s, counts, aside, late[np.argsort(time_s[late], kind="stable")]
+        )
+        late_n = late.size
+    else:
+        if not n or (
+            time_s[0] >= EARLIEST_S and time_s[-1] <= latest_s and (np.diff(time_s) > 0).all()
+        ):
+            return None, Arrival(n)
+        order, late_n, worst_s, fallen = _merged_order(time_s, latest_s)
+        kept, contradicting = _one_of_each(time_s, counts, order)
+    doubled = int(n - fallen - kept.size)
+    return kept, Arrival(n, int(late_n), float(worst_s), doubled, int(contradicting), int(fallen))
+
+
+def _taken(values: Numbers, kept: Kept) -> Floats:
+    if HAS_COMPILER:
+        from gaugewright.watch.order_kernels import taken
+
+        compiled: Floats = taken(values, kept)
+        return compiled
+    return values[kept].astype(np.float64, copy=False)
+
+
+def _merged_order(time_s: Floats, latest_s: float) -> tuple[Places, int, float, int]:
+    """As the compiled `merged_order`, in NumPy."""
+    here = np.flatnonzero((time_s >= EARLIEST_S) & (time_s <= latest_s))
+    times = time_s[here]
+    behind_s = np.maximum.accumulate(times) - times if times.size else times
+    order = here[np.argsort(times, kind="stable")]
+    return (
+        order,
+        int((behind_s > 0).sum()),
+        float(behind_s.max(initial=0.0)),
+        int(time_s.size - here.size),
+    )
+
+
+def _one_of_each(time_s: Floats, counts: Numbers, order: Places) -> tuple[Places, int]:
+    """As the compiled `one_of_each`, in NumPy."""
+    if not order.size:
+        return order, 0
+    times, sent = time_s[order], counts[order].astype(np.float64)
+    begins = np.flatnonzero(np.r_[True, np.diff(times) > 0])
+    place = np.arange(order.size)
+    with_counts = np.where(np.isfinite(sent), place, order.size)
+    first = np.minimum.reduceat(with_counts, begins)
+    chosen = np.where(first < order.size, first, begins)
+    low = np.minimum.reduceat(np.where(np.isfinite(sent), sent, np.inf), begins)
+    high = np.maximum.reduceat(np.where(np.isfinite(sent), sent, -np.inf), begins)
+    kept: Places = order[chosen]
+    return kept, int((low < high).sum())

@@ -1,0 +1,141 @@
+"""The loops of putting records in order, compiled; imported only when they are run.
+
+Compiled code is kept beside this file or in the user's cache folder, so that only the very
+first run waits for the compiler (about two seconds).
+"""
+
+from typing import Any
+
+import numba
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Numbers = npt.NDArray[np.floating[Any]]
+Places = npt.NDArray[np.int64]
+
+
+@numba.njit(cache=True, nogil=True)
+def is_rising(time_s: Floats, low_s: float, high_s: float) -> bool:
+    """Return whether every time is within the limits and after the one before."""
+    before = low_s
+    for i in range(time_s.size):
+        t = time_s[i]
+        if not t <= high_s or not (t > before or (i == 0 and t >= low_s)):
+            return False
+        before = t
+    return True
+
+
+@numba.njit(cache=True, nogil=True)
+def late_places(time_s: Floats, low_s: float, high_s: float) -> tuple[Places, float, int]:
+    """Return which records came after a later one, by how much at most, and how many fell out.
+
+    Those that fell out, beyond the limits, stand among the late with their place made negative
+    (-1 - place), all in order of arrival.
+    """
+    aside = np.empty(time_s.size, np.int64)  # only the pages written to are ever taken
+    found = fallen = 0
+    latest, worst_s = low_s, 0.0
+    for i in range(time_s.size):
+        t = time_s[i]
+        if t >= latest and t <= high_s:
+            latest = t
+        elif t >= low_s and t <= high_s:
+            worst_s = max(worst_s, latest - t)
+            aside[found] = i
+            found += 1
+        else:
+            fallen += 1
+            aside[found] = -1 - i
+            found += 1
+    return aside[:found].copy(), worst_s, fallen
+
+
+@numba.njit(cache=True, nogil=True)
+def one_of_each(
+    time_s: Floats, counts: Numbers, aside: Places, late: Places
+) -> tuple[npt.NDArray[np.int32], int]:
+    """Return one place for each moment in order of time, and at how many the counts contradict.
+
+    ``aside`` are the places to pass over, in order of arrival, as `late_places` gives them;
+    ``late`` those among them to put in where they belong, in order of time.  The first to
+    arrive that carries counts stands; if none does, the first to arrive.
+    """
+    n = time_s.size
+    kept = np.empty(n, np.int32)
+    kept_n = contradicting = 0
+    contradicts = False
+    last_s = -np.inf
+    p = b = i = 0
+    next_aside = n if aside.size == 0 else max(aside[0], -1 - aside[0])
+    next_late_s = np.inf if late.size == 0 else time_s[late[0]]
+    while True:
+        while i == next_aside and i < n:
+            i += 1
+            p += 1
+            next_aside = n if p == aside.size else max(aside[p], -1 - aside[p])
+        if i < n and time_s[i] <= next_late_s:
+            here = i
+            i += 1
+        elif b < late.size:
+            here = late[b]
+            b += 1
+            next_late_s = np.inf if b == late.size else time_s[late[b]]
+        else:
+            break
+        t = time_s[here]
+        if t != last_s:
+            kept[kept_n] = here
+            kept_n += 1
+            last_s = t
+            contradicts = False
+        elif np.isfinite(counts[here]):
+            stands = counts[kept[kept_n - 1]]
+            if not np.isfinite(stands):
+                kept[kept_n - 1] = here
+            elif counts[here] != stands and not contradicts:
+                contradicts = True
+                contradicting += 1
+    return kept[:kept_n], contradicting
+
+
+@numba.njit(cache=True, nogil=True)
+def taken(values: Numbers, places: npt.NDArray[np.signedinteger[Any]]) -> Floats:
+    """Return the values at the places."""
+    result = np.empty(places.size, np.float64)
+    for i in range(places.size):
+        result[i] = values[places[i]]
+    return result
+
+
+@numba.njit(cache=True, nogil=True)
+def places_by_code(codes: npt.NDArray[np.int32], size: int) -> tuple[Places, Places]:
+    """Return where each record goes when sorted by code, and where each code begins.
+
+    Records of one code keep their order of arrival.  A negative code goes nowhere (-1).
+    """
+    starts = np.zeros(size + 1, np.int64)
+    for i in range(codes.size):
+        if codes[i] >= 0:
+            starts[codes[i] + 1] += 1
+    for k in range(size):
+        starts[k + 1] += starts[k]
+    following = starts[:size].copy()
+    places = np.empty(codes.size, np.int64)
+    for i in range(codes.size):
+        code = codes[i]
+        if code < 0:
+            places[i] = -1
+        else:
+            places[i] = following[code]
+            following[code] += 1
+    return places, starts
+
+
+@numba.njit(cache=True, nogil=True)
+def scatter(values: Numbers, places: Places, into: Numbers) -> None:
+    """Put each value in its place."""
+    for i in range(values.size):
+        if places[i] >= 0:
+            into[places[i]] = values[i]
