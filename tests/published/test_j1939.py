@@ -81,3 +81,13 @@ def test_total_fuel_is_the_last_four_bytes(raw, litres):
 )
 def test_the_highest_byte_says_whether_there_is_a_value(raw, bits, said):
     assert no_value_in(raw, bits) == said
+
+
+def test_the_engine_counters_settings_are_those_of_spn_250():
+    settings = J1939Settings.fuel_used(interface="virtual", channel="x")
+
+    signal = settings.decode(TOTAL_FUEL, b"\x00" * 4 + bytes.fromhex("40420F00"))
+
+    assert isinstance(signal, Sample)
+    assert signal.counts == 500_000.0
+    assert settings.counts_max == 2_105_540_607.5

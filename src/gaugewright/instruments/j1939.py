@@ -123,6 +123,20 @@ class J1939Settings(SourceSettings):
         given: dict[str, Any] = {"scale": 0.4, "counts_max": 100.0} | others
         return cls(interface=interface, channel=channel, pgn=65276, **given)
 
+    @classmethod
+    def fuel_used(cls, *, interface: str, channel: str, **others: Any) -> Self:
+        """Return the settings for SPN 250, the engine's total fuel used. [L]
+
+        PGN 65257, bytes 5 to 8, one bit is 0.5 L. Trip fuel comes first in that group.
+        """
+        given: dict[str, Any] = {
+            "scale": 0.5,
+            "start_bit": 32,
+            "length_bits": 32,
+            "counts_max": 0xFAFF_FFFF * 0.5,
+        } | others
+        return cls(interface=interface, channel=channel, pgn=65257, **given)
+
     def _check(self) -> None:
         self._require_text("interface")
         self._require_text("channel")
