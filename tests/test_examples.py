@@ -19,6 +19,7 @@ COMMANDS = {
     "loader-left-pours-corrected.csv": [
         "calibrate", "loader-left-pours-corrected.csv", "--tank", "loader-left.toml", "--json",
     ],
+    "loader-left-wiring.toml": ["wiring", "loader-left-wiring.toml", "--json"],
 }  # fmt: skip
 """What each file that is no script is read by."""
 

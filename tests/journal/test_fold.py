@@ -32,6 +32,7 @@ EXAMPLES = [
     k.CautionAcknowledged("hot_work", "Ada", "Do not drill.", "Mount"),
     k.PhotoAdded(SHA, "rear", "Survey", "A", "cable"),
     k.NoteAdded("drained", "Pour", "A"),
+    k.WiringRecorded("A", {"supply": "24 V"}, {"verdict": "open"}),
     k.PlanRecorded("A", {"pours": [{"step": 1, "add_l": 40.0}]}, {"gaugewright": "0.1.0"}),
     k.BenchZeroRecorded("A", 31.5, 0.6, 15.0, 150),
     k.BenchSpanRecorded("A", 3600.0, "diesel", 0.7, 15.0, 150, 18.5),

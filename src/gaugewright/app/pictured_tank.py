@@ -53,6 +53,8 @@ def tank_picture(state: JobState, tank: TankState) -> p.TankPicture:
         check_pours=tuple(_check_pour(kept) for kept in tank.check_pours),
         comparisons=tuple(_comparison(kept) for kept in tank.comparisons),
         instrument=(state.fact(INSTRUMENTS_FACT) or {}).get(tank.tank_id),
+        wiring=None if tank.wiring is None else tank.wiring.event.wiring,
+        wiring_found=None if tank.wiring is None else tank.wiring.event.found,
     )
 
 

@@ -338,6 +338,10 @@ class TankPicture:
     check_pours: tuple[CheckPourPicture, ...]
     comparisons: tuple[ComparisonPicture, ...]
     instrument: Mapping[str, Any] | None
+    wiring: Mapping[str, Any] | None = None
+    """As typed: the fields of a wiring file; ``None`` if none is recorded."""
+    wiring_found: Mapping[str, Any] | None = None
+    """What it came to when it was recorded."""
 
 
 @dataclass(frozen=True, slots=True)

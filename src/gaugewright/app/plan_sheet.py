@@ -1,17 +1,27 @@
 """A plan on paper: the page that is carried along and the drilling template."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from gaugewright.app.plan import Layout, Plan, Wishes
+from gaugewright.app.wiring import wiring_lines
 from gaugewright.planning.bring import Check, Needs, one_page, things_to_bring
 from gaugewright.planning.template import Flange, Paper, drilling_template
 
 
-def plan_needs(plan: Plan) -> Needs:
-    """Return what decides what is brought, as far as tank and pours say it."""
+def plan_needs(plan: Plan, wiring: Mapping[str, Any] | None = None) -> Needs:
+    """Return what decides what is brought, as far as tank, pours and checked wiring say it."""
     layout, pours = plan.layout, plan.pours
+    found = wiring or {}
+    cable, fuse = found.get("cable") or {}, found.get("fuse") or {}
     names: tuple[Check, ...] = ("slope", "meter", "dip", "temperatures")
     return Needs(
         flange=_flange(layout.wishes),
         cut_length_mm=layout.cut.cut_length_mm,
+        cable_m=cable.get("length_m", 0.0),
+        area_mm2=cable.get("area_mm2"),
+        fuse_a=fuse.get("rating_a"),
+        is_rs485=bool(found.get("is_rs485")),
         checks=tuple(name for name in names if getattr(pours.checks, name)),
         pour_l=pours.litres,
         stops=len(pours.pours),
@@ -19,8 +29,11 @@ def plan_needs(plan: Plan) -> Needs:
     )
 
 
-def plan_page(plan: Plan, needs: Needs | None = None) -> str:
-    """Return the page that is carried along: cautions, the plan in brief, what to bring."""
+def plan_page(plan: Plan, wiring: Mapping[str, Any] | None = None) -> str:
+    """Return the page that is carried along: cautions, the plan in brief, what to bring.
+
+    ``wiring`` is a checked wiring (`app.wiring.wiring_record`), if there is one.
+    """
     layout = plan.layout
     probe, cut = layout.probe, layout.cut
     facts = [
@@ -33,7 +46,8 @@ def plan_page(plan: Plan, needs: Needs | None = None) -> str:
     ]
     title = f"{layout.file.name}: {layout.file.tank.shape.replace('_', ' ')}, "
     title += f"{layout.seen.capacity_l:.0f} L"
-    items = things_to_bring(plan_needs(plan) if needs is None else needs)
+    facts += [] if wiring is None else wiring_lines(wiring)
+    items = things_to_bring(plan_needs(plan, wiring))
     return one_page(title, items, facts, ruling=layout.ruling)
 
 

@@ -134,7 +134,8 @@ def template_of(tank: TankState) -> str:
 def page_of(tank: TankState) -> str:
     """Return the page that is carried along, from the recorded plan."""
     plan = {} if tank.plan is None else tank.plan.event.plan
-    return plan_page(with_pours(_recorded(tank), aim_of(plan.get("aim") or {})))
+    wiring = None if tank.wiring is None else tank.wiring.event.found
+    return plan_page(with_pours(_recorded(tank), aim_of(plan.get("aim") or {})), wiring)
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,8 +44,8 @@ def read_tank_file(path: str) -> TankFile:
     return TankFile(shown_name(path), tank, probe)
 
 
-def parse_tank_text(text: str, *, is_json: bool) -> Mapping[str, Any]:
-    r"""Return the fields of a tank file as they are written.
+def parse_tank_text(text: str, *, is_json: bool, what: str = "a tank") -> Mapping[str, Any]:
+    r"""Return the fields of a tank file, or of another described thing, as they are written.
 
     >>> parse_tank_text('shape = "box"\nprobe.x_mm = 300', is_json=False)
     {'shape': 'box', 'probe': {'x_mm': 300}}
@@ -55,7 +55,7 @@ def parse_tank_text(text: str, *, is_json: bool) -> Mapping[str, Any]:
     gaugewright.errors.InputError: line 1: 'length_mm = 45,5' is not TOML; a decimal comma must ...
     """
     if not text.strip():
-        raise InputError("is empty, wanted a tank's description")
+        raise InputError(f"is empty, wanted {what}'s description")
     try:
         mapping = _parse_json(text) if is_json else tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -65,11 +65,11 @@ def parse_tank_text(text: str, *, is_json: bool) -> Mapping[str, Any]:
     except InputError:
         raise
     except RecursionError:
-        raise InputError("is nested too deeply for a tank's description") from None
+        raise InputError(f"is nested too deeply for {what}'s description") from None
     except ValueError as error:  # a whole number of thousands of digits
         raise InputError(f"cannot be read: {error}") from None
     if not isinstance(mapping, dict):
-        raise InputError("must be one object with the tank's fields")
+        raise InputError(f"must be one object with {what}'s fields")
     return mapping
 
 

@@ -66,6 +66,10 @@ def plan(
     sheet: Annotated[
         str | None, typer.Option(metavar="F", help="Write one page: cautions, plan, what to bring.")
     ] = None,
+    wiring: Annotated[
+        str | None,
+        typer.Option(metavar="F", help="Wiring file: cable, fuse and pins go onto the sheet."),
+    ] = None,
     paper: Annotated[str, typer.Option(metavar="SIZE", help="A4 or Letter.")] = "A4",
     out: Annotated[
         str | None, typer.Option(metavar="F", help="Write the plan as JSON, - to print it.")
@@ -84,6 +88,7 @@ def plan(
     from gaugewright.app.plan_record import plan_record
     from gaugewright.app.plan_sheet import plan_page, plan_template
     from gaugewright.app.tank_file import read_tank_file
+    from gaugewright.app.wiring import checked_wiring_file
     from gaugewright.cli.numbers import maybe_option_number, naming_options
     from gaugewright.cli.plan_text import (
         keep_out_of_text,
@@ -132,11 +137,12 @@ def plan(
             fuel_l=maybe_option_number(fuel, "--fuel"),
         )
         drawn = plan_template(found.layout, paper=size)
-    record = plan_record(found)
+    wired = None if wiring is None else checked_wiring_file(wiring)
+    record = {**plan_record(found), **({} if wired is None else {"wiring": wired})}
     if template is not None:
         write_text(template, drawn + "\n")
     if sheet is not None:
-        write_text(sheet, plan_page(found))
+        write_text(sheet, plan_page(found, wired))
     output.write(json.dumps(record, ensure_ascii=False, allow_nan=False, indent=2) + "\n")
     if not as_json:
         show(plan_text(found), to_error=takes_output)

@@ -213,6 +213,12 @@ def _plan(state: JobState, kept: Kept[k.PlanRecorded]) -> JobState | None:
     return None if tank is None else _with_tank(state, replace(tank, plan=kept))
 
 
+@_places(k.WiringRecorded)
+def _wire(state: JobState, kept: Kept[k.WiringRecorded]) -> JobState | None:
+    tank = state.tanks.get(kept.event.tank_id)
+    return None if tank is None else _with_tank(state, replace(tank, wiring=kept))
+
+
 def _append_to_tank(name: str) -> Place:
     def place(state: JobState, kept: Kept[Any]) -> JobState | None:
         tank = state.tanks.get(kept.event.tank_id)

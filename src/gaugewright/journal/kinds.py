@@ -193,6 +193,18 @@ class PlanRecorded(Event):
 
 
 @dataclass(frozen=True, slots=True)
+class WiringRecorded(Event):
+    """How a tank's probe is fed and connected; a later one replaces it."""
+
+    tank_id: str
+    wiring: Mapping[str, Any]
+    """As it was typed."""
+    found: Mapping[str, Any]
+    """What it came to: cable, fuse, parked days, and what was wrong or open then."""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class BenchZeroRecorded(Event):
     """The steady reading of the dry probe in air."""
 

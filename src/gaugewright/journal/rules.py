@@ -16,6 +16,7 @@ T = TypeVar("T", bound=Rule)
 _OF_A_TANK = (
     k.TankRemoved,
     k.PlanRecorded,
+    k.WiringRecorded,
     k.BenchZeroRecorded,
     k.BenchSpanRecorded,
     k.BenchRepeatRecorded,

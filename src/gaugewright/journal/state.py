@@ -32,6 +32,7 @@ from gaugewright.journal.kinds import (
     PhotoAdded,
     PlanRecorded,
     TankDescribed,
+    WiringRecorded,
 )
 
 E = TypeVar("E", bound=Event, covariant=True)
@@ -113,6 +114,7 @@ class TankState:
     linked_into: str | None = None
     removed: Voided | None = None
     plan: Kept[PlanRecorded] | None = None
+    wiring: Kept[WiringRecorded] | None = None
     zeros: tuple[Kept[BenchZeroRecorded], ...] = ()
     spans: tuple[Kept[BenchSpanRecorded], ...] = ()
     repeats: tuple[Kept[BenchRepeatRecorded], ...] = ()

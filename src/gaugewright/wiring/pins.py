@@ -99,6 +99,20 @@ def colour_of(text: str) -> str | None:
     return "/".join(found)
 
 
+def clash_of(wire: Wire) -> str | None:
+    """Say what is wrong between a wire's two ends; ``None`` if they may meet or are not known.
+
+    >>> clash_of(Wire("white", "TX", "RX")), clash_of(Wire("", "A", ""))
+    (None, None)
+    >>> clash_of(Wire("white", "GND", "+24V"))
+    'supply meets ground: a short circuit, do not switch on'
+    """
+    one, other = signal_of(wire.at_probe), signal_of(wire.at_unit)
+    if one is None or other is None or other in _MATES[one]:
+        return None
+    return _clash(one, other)
+
+
 def check_pins(wires: Sequence[Wire], *, is_one_supply: bool = True) -> tuple[PinFinding, ...]:
     """Hold a pin map against what must meet what.
 
@@ -125,6 +139,9 @@ def _check_wire(wire: Wire) -> list[PinFinding]:
         found.append(PinFinding("open", name, "no colour yet"))
     elif colour_of(wire.colour) is None:
         found.append(PinFinding("open", name, f"'{wire.colour}' is not a colour known here"))
+    clash = clash_of(wire)
+    if clash is not None:
+        found.append(PinFinding("wrong", name, clash))
     ends: list[Signal] = []
     for text, where in ((wire.at_probe, "at the probe"), (wire.at_unit, "at the unit")):
         if not text.strip():
@@ -135,8 +152,6 @@ def _check_wire(wire: Wire) -> list[PinFinding]:
             found.append(PinFinding("open", name, f"'{text}' {where} is not a signal known here"))
         else:
             ends.append(signal)
-    if len(ends) == 2 and ends[1] not in _MATES[ends[0]]:
-        found.append(PinFinding("wrong", name, _clash(ends[0], ends[1])))
     if "a" in ends or "b" in ends:
         found.append(
             PinFinding(

@@ -42,6 +42,11 @@ USABLE_OF_RATED = 0.8
 """An aged battery holds this share of its plate.  Common practice, no source."""
 SELF_DISCHARGE_PER_DAY = 0.001
 """Share lost each day without any load.  Common practice, no source."""
+USABLE_RANGE = (0.7, 0.9)
+SELF_DISCHARGE_RANGE = (0.0005, 0.002)
+STANDING_RANGE = (0.9, 1.1)
+"""What the three figures above, and a standing current off a sheet as a share of it, may
+really be.  Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +73,16 @@ class Device:
                 f"lowest supply, {self.least_v:g} V, must be under the highest, {self.most_v:g} V",
                 field=self.name,
             )
+
+
+@dataclass(frozen=True, slots=True)
+class DaysParked:
+    """Days until a parked battery has lost a fifth: expected, and from the worst to the best."""
+
+    days: float
+    least: float
+    """Old battery, quick self-discharge, current above its sheet, all at once. [d]"""
+    most: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +197,24 @@ def days_parked(
         )
     holds = battery_ah * usable
     return down * holds / (24 * standing_a + self_discharge_per_day * holds)
+
+
+def days_parked_range(battery_ah: float, standing_a: float) -> DaysParked:
+    """Give the days a battery lasts, with the ends between which they may really lie. [d]
+
+    The ends take every assumption at its worst or best at once: bounds, not a 95 % band.
+
+    >>> found = days_parked_range(180, 0.010)
+    >>> round(found.least), round(found.days), round(found.most)
+    (49, 75, 109)
+    """
+    ends = [
+        days_parked(battery_ah, current * standing_a, usable=usable, self_discharge_per_day=loss)
+        for current, usable, loss in zip(
+            reversed(STANDING_RANGE), USABLE_RANGE, reversed(SELF_DISCHARGE_RANGE), strict=True
+        )
+    ]
+    return DaysParked(days_parked(battery_ah, standing_a), ends[0], ends[1])
 
 
 def _dangers(system: System, high: float, device: Device) -> list[str]:

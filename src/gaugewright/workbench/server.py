@@ -23,6 +23,7 @@ from gaugewright.workbench import (
     live_routes,
     plan_routes,
     views,
+    wiring_routes,
 )
 from gaugewright.workbench.answers import (
     Problem,
@@ -36,7 +37,13 @@ from gaugewright.workbench.guard import Door, Guard
 from gaugewright.workbench.schema import openapi_of
 from gaugewright.workbench.stream import Streams
 
-ROUTERS = (job_routes.router, fill_routes.router, live_routes.router, plan_routes.router)
+ROUTERS = (
+    job_routes.router,
+    fill_routes.router,
+    live_routes.router,
+    plan_routes.router,
+    wiring_routes.router,
+)
 
 
 def build_app(

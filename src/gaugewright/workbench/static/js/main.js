@@ -10,6 +10,7 @@ import * as pour from "./pour.js";
 import { keep, onSheet, start } from "./sheet.js";
 import { unlock } from "./signal.js";
 import * as tank from "./tank.js";
+import "./wiring.js";
 
 const handlers = { ...forms.handlers, ...pour.handlers, ...tank.handlers, ...bench.handlers };
 
