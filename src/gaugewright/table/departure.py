@@ -42,11 +42,23 @@ def departure_basis(wetted_mm: Floats, per_mm_l: Floats, reach: float) -> Floats
     span = wetted_mm[-1] - wetted_mm[0]
     middles = 0.5 * (wetted_mm[1:] + wetted_mm[:-1])
     share = (middles - wetted_mm[0]) / span
-    shapes = _unit_process(share.tobytes(), len(share), reach)
+    shapes = unit_process(share, reach)
     area = 0.5 * (per_mm_l[1:] + per_mm_l[:-1]) * np.diff(wetted_mm)
     rows: Floats = np.zeros((len(shapes), len(wetted_mm)))
     rows[:, 1:] = np.cumsum(shapes * area, axis=1)
     return rows
+
+
+def unit_process(share: Floats, reach: float) -> Floats:
+    """Return independent components of a process of unit variance at ``share``, shape (k, size).
+
+    ``share`` (size,) runs along the grid from 0 to 1; ``reach`` is the correlation length.
+
+    >>> rows = unit_process(np.linspace(0.0, 1.0, 11), 0.5)
+    >>> bool(np.allclose((rows**2).sum(axis=0), 1.0, atol=1e-2))
+    True
+    """
+    return _unit_process(share.tobytes(), len(share), reach)
 
 
 @lru_cache(maxsize=64)

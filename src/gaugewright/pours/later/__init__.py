@@ -1,0 +1,1 @@
+"""Pours made after the table: is it still good, and what changed."""

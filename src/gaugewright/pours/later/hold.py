@@ -1,0 +1,214 @@
+"""A table held against pours made later: is it still good, and what changed.
+
+The table's own state of knowledge foretells the pours, as the pours of a fill are foretold
+by those before them.  Every change is a rival state of knowledge; the pours weigh them.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import logsumexp
+
+from gaugewright.errors import InputError
+from gaugewright.metrology.agreement import is_within
+from gaugewright.pours.later.changes import DENT, MOVED, SPAN, TIP, UNCHANGED, ZERO
+from gaugewright.pours.later.compare import Comparison, comparisons
+from gaugewright.pours.later.rivals import Rival, log_after, log_before, of_kind, rivals_of
+from gaugewright.pours.suspects import weigh
+from gaugewright.table.assumptions import Assumptions
+from gaugewright.table.fill import Fill
+from gaugewright.table.fit import Fit, average
+from gaugewright.table.later.known import K95, Known
+
+Floats = npt.NDArray[np.float64]
+
+SLIP = "slip"
+"""One of the new pours was mistyped or not settled; nothing changed on the vehicle."""
+CHANGES = (TIP, ZERO, SPAN, DENT)
+SURE = 0.9
+"""Probability of a change from which on the table is said to be no longer good."""
+TOLD = 0.85
+"""Share of all changes from which on one of them is named."""
+NAMED = 0.05
+"""Share of all changes from which on one of them is listed as possible."""
+SEEN = 3.29
+"""A change of so many standard uncertainties is missed once in 20 times where an unchanged
+tank is accused once in 20 (2 x 1.645)."""
+
+
+class Verdict(StrEnum):
+    """What pours made later say of a table."""
+
+    GOOD = "good"
+    DOUBTFUL = "doubtful"
+    REPEAT = "repeat"
+    NOT_GOOD = "not_good"
+    CANNOT_TELL = "cannot_tell"
+
+
+@dataclass(frozen=True, slots=True)
+class Possible:
+    """One thing that may be so, after the pours."""
+
+    kind: str
+    probability: float
+    log_likelihood: float
+    """How much better it foretells the pours than an unchanged tank (natural logarithm),
+    before it is asked how often such a thing happens."""
+    size: float | None = None
+    """If it is so: tip in mm, up positive; zero and span in counts; dent in litres lost."""
+    u95_size: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Held:
+    """A table held against pours made later."""
+
+    comparisons: tuple[Comparison, ...]
+    possible: tuple[Possible, ...]
+    """Everything that may be so, the most probable first."""
+    verdict: Verdict
+    named: tuple[str, ...]
+    """What changed, if something did: one kind, or several that cannot be told apart."""
+    could_show: Mapping[str, float | None]
+    """The smallest change of each kind that these pours could have shown, in its unit;
+    ``None`` where they could not show it at all."""
+    before: Fit
+    """The table as it was."""
+    after: Fit
+    """The table with the pours learnt, all that may have changed allowed for."""
+
+    @property
+    def agrees(self) -> bool:
+        """Whether every |E_n| is at most 1."""
+        return all(is_within(each.en, 1.0) for each in self.comparisons)
+
+    def probability(self, kind: str) -> float:
+        """Return the probability of one thing that may be so."""
+        return next((each.probability for each in self.possible if each.kind == kind), 0.0)
+
+
+def hold(known: Known, fill: Fill, assumed: Assumptions | None = None) -> Held:
+    """Hold pours made later against what was known.
+
+    ``fill`` begins with the reading before the first pour; `begun_anywhere` makes its
+    start unknown where the tank was not drained.
+
+    Raises `InputError` for a record that runs down.
+    """
+    if fill.is_draining:
+        raise InputError("the record runs down; wanted pours in, from the reading before them")
+    assumed = Assumptions() if assumed is None else assumed
+    rivals = rivals_of(known, fill, assumed)
+    same = of_kind(rivals)
+    possible = _possible(rivals, _slip_log(fill, same))
+    compared = comparisons(fill, same)
+    verdict = _verdict(possible, compared)
+    is_changed = verdict in (Verdict.NOT_GOOD, Verdict.DOUBTFUL)
+    return Held(
+        compared,
+        possible,
+        verdict,
+        _named(possible) if is_changed else (),
+        _could_show(rivals),
+        known.table_fit(),
+        average([rival.component for rival in rivals]),
+    )
+
+
+def begun_anywhere(known: Known, fill: Fill) -> Fill:
+    """Return the fill with its start unknown: the tank was not drained before it.
+
+    What the table says of the first reading is only where the unknown start is looked for;
+    its uncertainty is the whole capacity.
+    """
+    curves = known.parts[0].curves
+    wetted = float(curves.probe.wetted_mm(fill.pours[0].counts))
+    start = float(np.interp(wetted, curves.wetted_mm, curves.litres))
+    return replace(fill, residual_l=start, u_residual_l=max(curves.capacity_l, 1.0))
+
+
+def _slip_log(fill: Fill, same: list[Rival]) -> float:
+    """Log weight of any one mistake in the new pours, against none of them."""
+    log_all = weigh(fill, [rival.component for rival in same]).log_all
+    return log_all + float(np.log(max(-np.expm1(-log_all), 1e-12)))
+
+
+def _possible(rivals: list[Rival], slip_log: float) -> tuple[Possible, ...]:
+    own = {kind: of_kind(rivals, kind) for kind in (UNCHANGED, *CHANGES)}
+    logs = {kind: log_after(each) for kind, each in own.items()}
+    gains = {kind: logs[kind] - log_before(each) for kind, each in own.items()}
+    logs[SLIP] = logs[UNCHANGED] + slip_log
+    total = float(logsumexp(list(logs.values())))
+    found = [
+        Possible(UNCHANGED, float(np.exp(logs[UNCHANGED] - total)), 0.0),
+        Possible(SLIP, float(np.exp(logs[SLIP] - total)), slip_log),
+    ]
+    for kind in CHANGES:
+        size, u95 = _size(own[kind])
+        gain = gains[kind] - gains[UNCHANGED]
+        found.append(Possible(kind, float(np.exp(logs[kind] - total)), gain, size, u95))
+    return tuple(sorted(found, key=lambda each: -each.probability))
+
+
+def _size(rivals: list[Rival]) -> tuple[float, float]:
+    """Mean of the size over all that it may be, and the half-width of its 95 % band."""
+    logs = np.array([rival.component.log_weight for rival in rivals])
+    shares = np.exp(logs - logsumexp(logs))
+    means, variances = [], []
+    for rival in rivals:
+        estimate = rival.component.posterior.estimate
+        at = rival.component.equations.names.index(MOVED)
+        spread = rival.change.spread
+        means.append(rival.change.size + spread * float(estimate.mean[at]))
+        variances.append(spread**2 * float(estimate.covariance[at, at]))
+    mean = float(shares @ np.array(means))
+    second = float(shares @ (np.array(variances) + np.array(means) ** 2))
+    return mean, K95 * float(np.sqrt(max(second - mean**2, 0.0)))
+
+
+def _verdict(possible: tuple[Possible, ...], compared: tuple[Comparison, ...]) -> Verdict:
+    if not compared:
+        return Verdict.CANNOT_TELL
+    by_kind = {each.kind: each.probability for each in possible}
+    changed = sum(by_kind[kind] for kind in CHANGES)
+    if changed >= SURE:
+        return Verdict.NOT_GOOD
+    if by_kind[SLIP] > max(by_kind[UNCHANGED], changed):
+        return Verdict.REPEAT
+    return Verdict.GOOD if changed < 0.5 else Verdict.DOUBTFUL
+
+
+def _named(possible: tuple[Possible, ...]) -> tuple[str, ...]:
+    changes = [each for each in possible if each.kind in CHANGES]
+    total = sum(each.probability for each in changes)
+    if changes[0].probability >= TOLD * total:
+        return (changes[0].kind,)
+    return tuple(each.kind for each in changes if each.probability >= NAMED * total)
+
+
+def _could_show(rivals: list[Rival]) -> dict[str, float | None]:
+    """The smallest change that would stand out of all that was open before the pours."""
+    component = max(of_kind(rivals), key=lambda rival: rival.log_before).component
+    eq = component.equations
+    scaled = eq.design * component.prior_u
+    weights: Floats = np.linalg.inv(scaled @ scaled.T + eq.noise)
+    return {kind: _least(of_kind(rivals, kind), weights) for kind in CHANGES}
+
+
+def _least(rivals: list[Rival], weights: Floats) -> float | None:
+    """Of the smallest sizes of one change, the middling one that could have been seen."""
+    smallest = min(rival.change.size for rival in rivals if rival.change.size > 0)
+    sizes = []
+    for rival in rivals:
+        eq = rival.component.equations
+        if not np.isclose(rival.change.size, smallest) or len(eq.observed) != len(weights):
+            continue
+        direction = eq.design[:, eq.names.index(MOVED)] / rival.change.spread
+        strength = float(direction @ weights @ direction)
+        sizes.append(SEEN / np.sqrt(strength) if strength > 1e-12 else np.inf)
+    middle = float(np.median(sizes)) if sizes else np.inf
+    return middle if np.isfinite(middle) else None
