@@ -12,8 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
-from gaugewright.table.copied import Reading, Typed, readings
-from gaugewright.table.files import MOST_DECIMALS
+from gaugewright.table.copied import PLAIN_FORM, UNIT_WORDS, Form, Reading, Typed, readings
 from gaugewright.table.pairing import Difference, differences
 from gaugewright.table.table import Table
 from gaugewright.units import L_PER_IMPERIAL_GALLON, L_PER_US_GALLON
@@ -25,6 +24,7 @@ COUNTS_SCALES: Final = {high / low for low in _BITS.values() for high in _BITS.v
     2.0**n for n in range(-8, 9)
 }
 """Factors between counts of unlike bits, full scale to full scale and shifted bits."""
+_SHARES = {100.0: "per cent of full scale", 1000.0: "per mille of full scale"}
 LITRES_SCALES: Final = {
     1 / L_PER_US_GALLON: "US gallons",
     1 / L_PER_IMPERIAL_GALLON: "imperial gallons",
@@ -73,12 +73,13 @@ class Comparison:
         }
 
 
-def compare(ours: Table, other_text: str) -> Comparison:
+def compare(ours: Table, other_text: str, form: Form = PLAIN_FORM) -> Comparison:
     r"""Return in what a table copied back from another system differs from ours.
 
     Any separator, decimal mark, heading, unit word, further column and order of columns is
     read; the columns are found by how well they fit.  Figures that differ only by the
-    rounding to the decimals typed are the same.
+    rounding to the decimals typed are the same.  ``form`` tells in which unit and on which
+    scale ``ours`` stands; volumes of the result are in that unit.
 
     Raises `InputError` if the text has no two columns of figures.
 
@@ -90,7 +91,7 @@ def compare(ours: Table, other_text: str) -> Comparison:
     Row 3 (line 4) has 105 L where ours has 150 L: two digits are swapped; type 150.
     """
     fit = max(
-        (fit for reading in readings(other_text) for fit in _fits(ours, reading)),
+        (fit for reading in readings(other_text) for fit in _fits(ours, reading, form)),
         key=lambda fit: fit.score,
         default=None,
     )
@@ -101,7 +102,8 @@ def compare(ours: Table, other_text: str) -> Comparison:
         message = "Hardly any row fits ours: this looks like another tank's table; check which."
         found = (Difference("another_table", message),)
     else:
-        found = (*fit.scale_differences, *differences(ours, fit.counts, fit.litres, fit.typed))
+        rows = differences(ours, fit.counts, fit.litres, fit.typed, form)
+        found = (*fit.scale_differences, *rows)
     a, b = fit.columns
     return Comparison(found, len(fit.typed.whole), a + 1, b + 1, *_error(ours, fit.typed))
 
@@ -121,27 +123,45 @@ class _Fit:
     scale_differences: tuple[Difference, ...]
 
 
-def _fits(ours: Table, reading: Reading) -> list[_Fit]:
+def _fits(ours: Table, reading: Reading, form: Form) -> list[_Fit]:
     """Return how our table fits each two columns, as it is and on the likeliest scales."""
     fits = []
     for a, b in permutations(reading.columns, 2):
         typed = Typed.of(reading, a, b, ours_exact=_is_exact(ours))
         if len(typed.whole) >= 2:
-            plain = _fit(ours, typed, (a, b), 1.0, 1.0)
+            plain = _fit(ours, typed, (a, b), 1.0, 1.0, form)
             fits.append(plain)
             if plain.score < 0.8 * plain.best_score and not _are_row_numbers(typed.whole[:, 0]):
-                fits += _scaled_fits(ours, typed, (a, b))
+                fits += _scaled_fits(ours, typed, (a, b), form)
     return fits
+
+
+MOST_DECIMALS: Final = 3
+"""Litres of a table that is handed over have no more."""
 
 
 def _is_exact(ours: Table) -> bool:
     return bool(np.abs(ours.litres - np.round(ours.litres, MOST_DECIMALS)).max() < 1e-9)
 
 
-def _scaled_fits(ours: Table, typed: Typed, columns: tuple[int, int]) -> list[_Fit]:
+def _counts_scales(form: Form) -> set[float]:
+    """Return the factors that the counts may have been scaled by."""
+    return COUNTS_SCALES | {top / form.full_scale for top in (*_BITS.values(), *_SHARES)}
+
+
+def _litres_scales(form: Form) -> dict[float, str]:
+    """Return the factors that the volumes may have been scaled by, and their names."""
+    if form.unit == "L":
+        return LITRES_SCALES
+    again = "turned into gallons once more, as if ours were litres"
+    return form.scales_to() | {1 / (form.litres_per_unit): f"gallons {again}"}
+
+
+def _scaled_fits(ours: Table, typed: Typed, columns: tuple[int, int], form: Form) -> list[_Fit]:
     counts, litres = typed.whole[:, 0], typed.whole[:, 1]
-    by_counts = (COUNTS_SCALES | _ratio(ours.counts, counts, COUNTS_SCALES)) - {1.0}
-    by_litres = {*LITRES_SCALES} | _ratio(ours.litres, litres, {*LITRES_SCALES})
+    known_k, known_m = _counts_scales(form), {*_litres_scales(form)}
+    by_counts = (known_k | _ratio(ours.counts, counts, known_k)) - {1.0}
+    by_litres = known_m | _ratio(ours.litres, litres, known_m)
 
     def hits(ours: Floats, theirs: Floats, within: float) -> tuple[int, float]:
         near, _ = _nearest(ours, theirs)
@@ -149,17 +169,17 @@ def _scaled_fits(ours: Table, typed: Typed, columns: tuple[int, int]) -> list[_F
         return -int((apart <= within).sum()), float(np.minimum(apart, within).sum())
 
     # The two factors can be judged apart: each is told by its own column.
-    best_k = sorted(by_counts, key=lambda k: hits(k * ours.counts, counts, _slack(k)))[:2]
+    best_k = sorted(by_counts, key=lambda k: hits(k * ours.counts, counts, _slack(k, form)))[:2]
     best_m = sorted(by_litres, key=lambda m: hits(m * ours.litres, litres, typed.within))[:2]
     fits = [
-        _fit(ours, typed, columns, k, m)
+        _fit(ours, typed, columns, k, m, form)
         for k in (1.0, *best_k)
         for m in (1.0, *best_m)
         if (k, m) != (1.0, 1.0)
     ]
     offset = _offset(ours, typed)
     if abs(offset) > 2 * typed.within:
-        fits.append(_fit(ours, typed, columns, 1.0, 1.0, offset=offset))
+        fits.append(_fit(ours, typed, columns, 1.0, 1.0, form, offset=offset))
     return fits
 
 
@@ -176,7 +196,9 @@ def _ratio(ours: Floats, theirs: Floats, known: set[float]) -> set[float]:
     pairs = np.abs(near * above / below - theirs) <= 0.01 * above
     squares = float(ours[at[pairs]] @ ours[at[pairs]])
     ratio = float(theirs[pairs] @ ours[at[pairs]]) / squares if squares > 0 else above / below
-    return set() if any(abs(ratio / factor - 1) < 0.002 for factor in known) else {ratio}
+    if ratio <= 0 or any(abs(ratio / factor - 1) < 0.002 for factor in known):
+        return set()
+    return {ratio}
 
 
 def _are_row_numbers(column: Floats) -> bool:
@@ -199,9 +221,9 @@ def _offset(ours: Table, typed: Typed) -> float:
     return max(tries, key=lambda d: int((np.abs(apart - d) <= typed.within).sum()))
 
 
-def _slack(factor: float) -> float:
+def _slack(factor: float, form: Form) -> float:
     """Return how far counts may lie off: none on our scale, rounding on another. [counts]"""
-    return 0.0 if factor == 1.0 else 1.001
+    return 0.0 if factor == 1.0 else 1.001 * form.counts_step
 
 
 def _nearest(sorted_values: Floats, at: Floats) -> tuple[Floats, npt.NDArray[np.intp]]:
@@ -214,12 +236,12 @@ def _nearest(sorted_values: Floats, at: Floats) -> tuple[Floats, npt.NDArray[np.
 
 def _fit(
     ours: Table, typed: Typed, columns: tuple[int, int],
-    k: float, m: float, *, offset: float = 0.0,
+    k: float, m: float, form: Form, *, offset: float = 0.0,
 ) -> _Fit:  # fmt: skip
     counts, litres = k * ours.counts, m * ours.litres + offset
     their_counts, their_litres = typed.whole[:, 0], typed.whole[:, 1]
     near_counts, at = _nearest(counts, their_counts)
-    hit_counts = np.abs(near_counts - their_counts) <= _slack(k)
+    hit_counts = np.abs(near_counts - their_counts) <= _slack(k, form)
     hit_litres = np.abs(_nearest(litres, their_litres)[0] - their_litres) <= typed.within
 
     def both(shift: int) -> int:
@@ -234,20 +256,22 @@ def _fit(
     score = hit_counts.sum() + hit_litres.sum() + 2.0 * together
     # Of two explanations that fit alike the plainer one counts; a factor that nobody
     # uses is the least plain, because another column of the same rows may have it.
-    for factor, known in ((k, COUNTS_SCALES), (m, LITRES_SCALES)):
+    for factor, known in ((k, _counts_scales(form)), (m, {*_litres_scales(form)})):
         if factor != 1.0:
             score -= 1.0 + 0.3 * n if factor in known else 2.0 + 0.8 * n
     if offset != 0.0:
         score -= 2.0 + 0.3 * n
     told = (
-        *(() if k == 1.0 else (_counts_scale(k),)),
-        *(() if m == 1.0 else (_litres_scale(m),)),
-        *(() if offset == 0.0 else (_constant_offset(offset),)),
+        *(() if k == 1.0 else (_counts_scale(k, form),)),
+        *(() if m == 1.0 else (_litres_scale(m, form),)),
+        *(() if offset == 0.0 else (_constant_offset(offset, form),)),
     )
-    return _Fit(float(score), 4.0 * n, columns, typed.with_slack(_slack(k)), counts, litres, told)
+    return _Fit(
+        float(score), 4.0 * n, columns, typed.with_slack(_slack(k, form)), counts, litres, told
+    )
 
 
-def _counts_scale(k: float) -> Difference:
+def _counts_scale(k: float, form: Form) -> Difference:
     bits = [
         (theirs, our)
         for theirs, high in _BITS.items()
@@ -255,30 +279,38 @@ def _counts_scale(k: float) -> Difference:
         if theirs != our
         and (abs(high / low / k - 1) < 1e-3 or abs(2.0 ** (theirs - our) / k - 1) < 1e-3)
     ]
-    bits.sort(key=lambda pair: abs(pair[1] - 12))
-    form = f" ({bits[0][0]}-bit counts where ours are {bits[0][1]}-bit)" if bits else ""
+    # Of all pairs with this ratio the one whose second is our scale.
+    bits.sort(key=lambda pair: abs(_BITS[pair[1]] - form.full_scale))
+    share = next((w for top, w in _SHARES.items() if abs(top / form.full_scale / k - 1) < 1e-3), "")
+    if bits and abs(_BITS[bits[0][1]] / form.full_scale - 1) < 0.01:
+        told = f" ({bits[0][0]}-bit counts where ours are {bits[0][1]}-bit)"
+    else:
+        told = f" ({share})" if share else ""
     return Difference(
         "wrong_counts_scale",
-        f"Their counts are ours times {k:.5g}{form}: set the same scale in both systems.",
+        f"Their counts are ours times {k:.5g}{told}: set the same scale in both systems.",
         column="counts",
     )
 
 
-def _litres_scale(m: float) -> Difference:
-    form = f" ({LITRES_SCALES[m]})" if m in LITRES_SCALES else ""
+def _litres_scale(m: float, form: Form) -> Difference:
+    known = _litres_scales(form)
+    told = f" ({known[m]})" if m in known else ""
+    words = UNIT_WORDS[form.unit]
     return Difference(
         "wrong_litres_scale",
-        f"Their litres are ours times {m:.5g}{form}: enter the figures in litres.",
+        f"Their {words} are ours times {m:.5g}{told}: enter the figures in {words}.",
         column="litres",
     )
 
 
-def _constant_offset(offset: float) -> Difference:
+def _constant_offset(offset: float, form: Form) -> Difference:
     side = "more" if offset > 0 else "less"
+    words = UNIT_WORDS[form.unit]
     return Difference(
         "constant_offset",
-        f"All their litres are {abs(offset):.4g} L {side} than ours: "
-        "the zero is counted from another level; enter our litres.",
+        f"All their {words} are {abs(offset):.4g} {form.unit} {side} than ours: "
+        f"the zero is counted from another level; enter our {words}.",
         column="litres",
     )
 

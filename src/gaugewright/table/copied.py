@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
+from gaugewright.units import VolumeUnit, to_litres
 
 Floats = npt.NDArray[np.float64]
 
@@ -143,6 +144,49 @@ def _figure_columns(lines: tuple[Line, ...]) -> tuple[int, ...]:
 
 
 _NO_CELL = Cell("", None, 0)
+
+UNIT_WORDS: dict[VolumeUnit, str] = {
+    "L": "litres",
+    "US gal": "US gallons",
+    "imp gal": "imperial gallons",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """In which form the table stands that the other text is held against."""
+
+    unit: VolumeUnit = "L"
+    counts_decimals: int = 0
+    full_scale: float = 4095.0
+    """The figure at the top of the scale of the counts."""
+    is_falling: bool = False
+    """Whether the rows belong from full to empty."""
+
+    @property
+    def counts_step(self) -> float:
+        """Return the least step of the counts' figures."""
+        return float(10.0**-self.counts_decimals)
+
+    @property
+    def litres_per_unit(self) -> float:
+        """Return the litres of one unit of volume. [L]"""
+        return to_litres(1.0, self.unit)
+
+    def scales_to(self) -> dict[float, str]:
+        """Return the factors to the other units that somebody may have typed in.
+
+        >>> sorted((round(k, 4), v) for k, v in Form("US gal").scales_to().items())[-1]
+        (3.7854, 'litres')
+        """
+        return {
+            self.litres_per_unit / to_litres(1.0, unit): name
+            for unit, name in UNIT_WORDS.items()
+            if unit != self.unit
+        }
+
+
+PLAIN_FORM = Form()
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from gaugewright.table.copied import Typed
+from gaugewright.table.copied import PLAIN_FORM, Form, Typed
 from gaugewright.table.slips import slip
 from gaugewright.table.table import Table
 
@@ -44,13 +44,14 @@ class Difference:
 
 
 def differences(
-    ours: Table, counts: Floats, litres: Floats, typed: Typed
+    ours: Table, counts: Floats, litres: Floats, typed: Typed, form: Form = PLAIN_FORM
 ) -> tuple[Difference, ...]:
     """Return what differs between our rows and the typed ones, in the order of the text.
 
-    ``counts`` and ``litres`` are ours on the scale of the typed figures.
+    ``counts`` and ``litres`` are ours on the scale of the typed figures; ``form`` says in
+    which unit ``ours`` stands.
     """
-    pairing = _Pairing(ours, counts, litres, typed)
+    pairing = _Pairing(ours, counts, litres, typed, form)
     pairing.pair()
     return pairing.tell()
 
@@ -64,6 +65,7 @@ class _Pairing:
     """Ours, on the scale of the typed figures, and so the litres."""
     litres: Floats
     typed: Typed
+    form: Form = PLAIN_FORM
     ours_of: dict[int, int] = field(default_factory=dict)
     """Typed row → our row."""
     taken: set[int] = field(default_factory=set)
@@ -145,7 +147,10 @@ class _Pairing:
 
     def _slip_counts(self, t: int, i: int) -> str | None:
         value = self.typed.rows[t].counts
-        return None if value is None else slip(float(np.round(self.counts[i])), value, 0)
+        if value is None:
+            return None
+        decimals = self.form.counts_decimals
+        return slip(float(np.round(self.counts[i], decimals)), value, decimals)
 
     def _slip_litres(self, t: int, i: int) -> str | None:
         value = self.typed.rows[t].litres
@@ -255,8 +260,8 @@ class _Pairing:
         value = row.counts if column == "counts" else row.litres
         text = row.counts_text if column == "counts" else row.litres_text
         meant = float(self.counts[i] if column == "counts" else self.litres[i])
-        decimals = 0 if column == "counts" else self.typed.decimals
-        unit = "counts" if column == "counts" else "L"
+        decimals = self.form.counts_decimals if column == "counts" else self.typed.decimals
+        unit: str = "counts" if column == "counts" else self.form.unit
         if not np.array_equal(self.litres, self.ours.litres) and column == "litres":
             unit = "on their scale"
         shown = f"{round(meant, decimals):.{decimals}f}"
@@ -284,7 +289,7 @@ class _Pairing:
             return
         for i in missing:
             c, v = float(self.ours.counts[i]), float(self.ours.litres[i])
-            shown = f"{c:.10g} counts, {round(v, self.typed.decimals):.10g} L"
+            shown = f"{c:.10g} counts, {round(v, self.typed.decimals):.10g} {self.form.unit}"
             message = f"Row {i + 1} is missing: add {shown}."
             self.found.append(
                 Difference("row_missing", message, row=i + 1, ours_counts=c, ours_l=v)
@@ -292,9 +297,17 @@ class _Pairing:
 
     def _tell_order(self) -> None:
         order = [(t, self.ours_of[t]) for t in sorted(self.ours_of)]
-        if len(order) > 2 and self._is_descending():
-            message = "The rows run from full to empty: enter them with rising counts."
-            self.found.append(Difference("descending_order", message))
+        is_falling = self._is_descending()
+        if len(order) == 2 and self.form.is_falling:  # two rows show no order by number
+            is_falling = order[0][1] > order[1][1]
+        if len(order) > 2 and is_falling != self.form.is_falling:
+            if is_falling:
+                message = "The rows run from full to empty: enter them with rising counts."
+                self.found.append(Difference("descending_order", message))
+            else:
+                message = "The rows run from empty to full: enter them with falling counts."
+                self.found.append(Difference("ascending_order", message))
+        if is_falling and len(order) >= 2:
             order.reverse()
         ranks = [i for _, i in order]
         moved = [place for place, i in enumerate(sorted(ranks)) if ranks[place] != i]
