@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from gaugewright.errors import InputError, StateError
 from gaugewright.journal import fill_kinds as fk
+from gaugewright.journal import handover_kinds as hk
 from gaugewright.journal import kinds as k
 from gaugewright.journal.chain import START, canonical_json, next_entry
 from gaugewright.journal.codec import KINDS, Unknown, kind_of, to_event, to_payload
@@ -53,6 +54,22 @@ EXAMPLES = [
     fk.SealRemoved("S-1", "cut for repair"),
     fk.CertificateIssued("C-1", 12, SHA, SHA, {"A": SHA}),
     fk.CertificateWithdrawn("C-1", "wrong vehicle"),
+    hk.RecipeChosen("A", {"name": "depot", "most_rows": 20}),
+    hk.CopiedBack("A", SHA, {"name": "depot"}, SHA, 9, False, ({"kind": "row_missing"},), 3.5),
+    hk.CopyAccepted("A", 30, "Ada", "the last row is above the fill cap"),
+    hk.ArrivalChecked(
+        "A",
+        False,
+        "Not yet: nothing arrives.",
+        (hk.ArrivalItem("delay", "good", "41 s", 41.0, 39.0, 43.0, "s"),),
+        "2026-05-04T09:30:00+00:00",
+        600.0,
+        6000,
+        60,
+        "file",
+        {"kind": "far_file"},
+        SHA,
+    ),
     fk.StageFinished("Pour", "all in"),
     fk.StageReopened("Pour", "one more pour"),
 ]

@@ -11,6 +11,7 @@ from functools import reduce
 from typing import Any, TypeVar
 
 from gaugewright.journal import fill_kinds as fk
+from gaugewright.journal import handover_kinds as hk
 from gaugewright.journal import kinds as k
 from gaugewright.journal.chain import Entry
 from gaugewright.journal.codec import Unknown, to_event
@@ -237,6 +238,15 @@ _PLACES[fk.TableMade] = _append_to_tank("tables")
 _PLACES[fk.TableAccepted] = _append_to_tank("accepted")
 _PLACES[fk.CheckPourRecorded] = _append_to_tank("check_pours")
 _PLACES[fk.BackOfficeCompared] = _append_to_tank("comparisons")
+_PLACES[hk.CopiedBack] = _append_to_tank("copies")
+_PLACES[hk.CopyAccepted] = _append_to_tank("copies_accepted")
+_PLACES[hk.ArrivalChecked] = _append_to_tank("arrivals")
+
+
+@_places(hk.RecipeChosen)
+def _choose_recipe(state: JobState, kept: Kept[hk.RecipeChosen]) -> JobState | None:
+    tank = state.tanks.get(kept.event.tank_id)
+    return None if tank is None else _with_tank(state, replace(tank, recipe=kept))
 
 
 @_places(k.BenchReadingVoided)

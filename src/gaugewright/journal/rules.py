@@ -5,6 +5,7 @@ from typing import Any, TypeVar
 
 from gaugewright.errors import StateError
 from gaugewright.journal import fill_kinds as fk
+from gaugewright.journal import handover_kinds as hk
 from gaugewright.journal import kinds as k
 from gaugewright.journal.demands import Event
 from gaugewright.journal.state import FillState, JobState, Kept, TankState
@@ -28,6 +29,10 @@ _OF_A_TANK = (
     fk.TableAccepted,
     fk.CheckPourRecorded,
     fk.BackOfficeCompared,
+    hk.RecipeChosen,
+    hk.CopiedBack,
+    hk.CopyAccepted,
+    hk.ArrivalChecked,
 )
 _OF_A_WHOLE = (fk.FillBegun, fk.PourRecorded, fk.TableMade, fk.TableAccepted)
 """What is done once for linked tanks, not for each of them."""
@@ -220,9 +225,35 @@ def _accept(state: JobState, event: fk.TableAccepted) -> None:
 @_rule(fk.CheckPourRecorded)
 @_rule(fk.BackOfficeCompared)
 def _hold_against(state: JobState, event: fk.CheckPourRecorded | fk.BackOfficeCompared) -> None:
-    tables = _tank(state, event.tank_id).tables
-    if all(table.event.digest != event.digest for table in tables):
-        raise StateError(f"tank {event.tank_id} has no table with digest {event.digest[:12]}")
+    _require_table(state, event.tank_id, event.digest)
+
+
+def _require_table(state: JobState, tank_id: str, digest: str) -> None:
+    tables = _tank(state, tank_id).tables
+    if all(table.event.digest != digest for table in tables):
+        raise StateError(f"tank {tank_id} has no table with digest {digest[:12]}")
+
+
+@_rule(hk.CopiedBack)
+def _copy_back(state: JobState, event: hk.CopiedBack) -> None:
+    _require_table(state, event.tank_id, event.digest)
+    for sha256 in event.photo_sha256:
+        _require_photo(state, sha256)
+
+
+@_rule(hk.CopyAccepted)
+def _accept_copy(state: JobState, event: hk.CopyAccepted) -> None:
+    copied = _tank(state, event.tank_id).copied_back
+    if copied is None or copied.number != event.copy:
+        raise StateError("only what was copied back last can be accepted; look at it again")
+    if copied.event.is_clean:
+        raise StateError("nothing differs in what was copied back: there is nothing to accept")
+
+
+@_rule(hk.ArrivalChecked)
+def _arrive(state: JobState, event: hk.ArrivalChecked) -> None:
+    if event.digest is not None:
+        _require_table(state, event.tank_id, event.digest)
 
 
 @_rule(fk.SealSet)

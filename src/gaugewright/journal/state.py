@@ -21,6 +21,12 @@ from gaugewright.journal.fill_kinds import (
     TableAccepted,
     TableMade,
 )
+from gaugewright.journal.handover_kinds import (
+    ArrivalChecked,
+    CopiedBack,
+    CopyAccepted,
+    RecipeChosen,
+)
 from gaugewright.journal.kinds import (
     STAGES,
     BenchRepeatRecorded,
@@ -123,6 +129,12 @@ class TankState:
     accepted: tuple[Kept[TableAccepted], ...] = ()
     check_pours: tuple[Kept[CheckPourRecorded], ...] = ()
     comparisons: tuple[Kept[BackOfficeCompared], ...] = ()
+    recipe: Kept[RecipeChosen] | None = None
+    """How the receiving system wants the table."""
+    copies: tuple[Kept[CopiedBack], ...] = ()
+    """What their system showed, each time it was copied back."""
+    copies_accepted: tuple[Kept[CopyAccepted], ...] = ()
+    arrivals: tuple[Kept[ArrivalChecked], ...] = ()
 
     @property
     def zero(self) -> Kept[BenchZeroRecorded] | None:
@@ -151,6 +163,41 @@ class TankState:
         if table is None or not self.accepted:
             return None
         return table if self.accepted[-1].event.digest == table.event.digest else None
+
+    @property
+    def copied_back(self) -> Kept[CopiedBack] | None:
+        """What their system showed last of the table that was made last."""
+        table = self.table
+        if table is None:
+            return None
+        digest = table.event.digest
+        return next((kept for kept in reversed(self.copies) if kept.event.digest == digest), None)
+
+    @property
+    def copy_accepted(self) -> Kept[CopyAccepted] | None:
+        """That a person stands for what was copied back last, although it differs."""
+        copied = self.copied_back
+        if copied is None or copied.event.is_clean:
+            return None
+        return next(
+            (kept for kept in reversed(self.copies_accepted) if kept.event.copy == copied.number),
+            None,
+        )
+
+    @property
+    def hand_over(self) -> str:
+        """How the hand-over stands: ``not_copied``, ``clean``, ``accepted`` or ``differs``."""
+        copied = self.copied_back
+        if copied is None:
+            return "not_copied"
+        if copied.event.is_clean:
+            return "clean"
+        return "differs" if self.copy_accepted is None else "accepted"
+
+    @property
+    def arrival(self) -> Kept[ArrivalChecked] | None:
+        """The last verdict on whether the data arrives."""
+        return self.arrivals[-1] if self.arrivals else None
 
 
 @dataclass(frozen=True, slots=True)
