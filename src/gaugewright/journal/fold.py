@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal import handover_kinds as hk
 from gaugewright.journal import kinds as k
+from gaugewright.journal import watch_kinds as wk
 from gaugewright.journal.chain import Entry
 from gaugewright.journal.codec import Unknown, to_event
 from gaugewright.journal.demands import Event
@@ -238,6 +239,8 @@ _PLACES[fk.TableMade] = _append_to_tank("tables")
 _PLACES[fk.TableAccepted] = _append_to_tank("accepted")
 _PLACES[fk.CheckPourRecorded] = _append_to_tank("check_pours")
 _PLACES[fk.BackOfficeCompared] = _append_to_tank("comparisons")
+_PLACES[wk.LogWatched] = _append_to_tank("watches")
+_PLACES[wk.SeenEventExplained] = _append_to_tank("explained")
 _PLACES[hk.CopiedBack] = _append_to_tank("copies")
 _PLACES[hk.CopyAccepted] = _append_to_tank("copies_accepted")
 _PLACES[hk.ArrivalChecked] = _append_to_tank("arrivals")
@@ -258,6 +261,18 @@ def _void_bench(state: JobState, kept: Kept[k.BenchReadingVoided]) -> JobState |
                 changes: dict[str, Any] = {name: voided}
                 return _with_tank(state, replace(tank, **changes))
     return None
+
+
+@_places(wk.ExplanationWithdrawn)
+def _withdraw_explanation(state: JobState, kept: Kept[wk.ExplanationWithdrawn]) -> JobState | None:
+    tank = state.tanks.get(kept.event.tank_id)
+    if tank is None:
+        return None
+    meant = (kept.event.watched, kept.event.event)
+    explained = _voided(
+        tank.explained, kept, lambda old: (old.event.watched, old.event.event) == meant
+    )
+    return None if explained is None else _with_tank(state, replace(tank, explained=explained))
 
 
 # The fill

@@ -7,6 +7,7 @@ from gaugewright.errors import StateError
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal import handover_kinds as hk
 from gaugewright.journal import kinds as k
+from gaugewright.journal import watch_kinds as wk
 from gaugewright.journal.demands import Event
 from gaugewright.journal.state import FillState, JobState, Kept, TankState
 
@@ -29,6 +30,9 @@ _OF_A_TANK = (
     fk.TableAccepted,
     fk.CheckPourRecorded,
     fk.BackOfficeCompared,
+    wk.LogWatched,
+    wk.SeenEventExplained,
+    wk.ExplanationWithdrawn,
     hk.RecipeChosen,
     hk.CopiedBack,
     hk.CopyAccepted,
@@ -254,6 +258,45 @@ def _accept_copy(state: JobState, event: hk.CopyAccepted) -> None:
 def _arrive(state: JobState, event: hk.ArrivalChecked) -> None:
     if event.digest is not None:
         _require_table(state, event.tank_id, event.digest)
+
+
+@_rule(wk.LogWatched)
+def _watch(state: JobState, event: wk.LogWatched) -> None:
+    tables = _tank(state, event.tank_id).tables
+    if all(table.event.digest != event.table_digest for table in tables):
+        raise StateError(f"tank {event.tank_id} has no table with digest {event.table_digest[:12]}")
+
+
+def _seen_event(state: JobState, tank_id: str, watched: int, number: int) -> wk.SeenEvent:
+    kept = next((w for w in _tank(state, tank_id).watches if w.number == watched), None)
+    if kept is None:
+        raise StateError(f"entry {watched} is not a log of tank {tank_id} that was looked through")
+    if number > len(kept.event.events):
+        raise StateError(f"entry {watched} holds {len(kept.event.events)} events, not {number}")
+    return kept.event.events[number - 1]
+
+
+@_rule(wk.SeenEventExplained)
+def _explain(state: JobState, event: wk.SeenEventExplained) -> None:
+    _seen_event(state, event.tank_id, event.watched, event.event)
+    for old in _tank(state, event.tank_id).explained:
+        same = (old.event.watched, old.event.event) == (event.watched, event.event)
+        if same and old.voided is None:
+            raise StateError(
+                f"event {event.event} was already explained by {old.mark.person}: "
+                f"{old.event.reason}"
+            )
+
+
+@_rule(wk.ExplanationWithdrawn)
+def _withdraw_explanation(state: JobState, event: wk.ExplanationWithdrawn) -> None:
+    _seen_event(state, event.tank_id, event.watched, event.event)
+    meant = (event.watched, event.event)
+    if not any(
+        old.voided is None and (old.event.watched, old.event.event) == meant
+        for old in _tank(state, event.tank_id).explained
+    ):
+        raise StateError(f"event {event.event} has no explanation to withdraw")
 
 
 @_rule(fk.SealSet)

@@ -40,6 +40,7 @@ from gaugewright.journal.kinds import (
     TankDescribed,
     WiringRecorded,
 )
+from gaugewright.journal.watch_kinds import LogWatched, SeenEventExplained
 
 E = TypeVar("E", bound=Event, covariant=True)
 
@@ -129,6 +130,9 @@ class TankState:
     accepted: tuple[Kept[TableAccepted], ...] = ()
     check_pours: tuple[Kept[CheckPourRecorded], ...] = ()
     comparisons: tuple[Kept[BackOfficeCompared], ...] = ()
+    watches: tuple[Kept[LogWatched], ...] = ()
+    """The logs that were looked through, oldest first."""
+    explained: tuple[Kept[SeenEventExplained], ...] = ()
     recipe: Kept[RecipeChosen] | None = None
     """How the receiving system wants the table."""
     copies: tuple[Kept[CopiedBack], ...] = ()
