@@ -30,7 +30,7 @@ LARGE_BODIES = (
     (re.compile(r"/api/jobs/import"), 500_000_000),
 )
 """Addresses that take more."""
-OPEN_TO_ALL = ("/pair", "/api/pair", "/api/session", "/favicon.ico")
+OPEN_TO_ALL = ("/pair", "/api/pair", "/api/session", "/favicon.ico", "/keeper.js", "/no-line")
 """What a device that is not paired may ask for, beside /static/."""
 
 HEADERS = {

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 from fastapi import FastAPI, Query, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
@@ -99,6 +99,8 @@ def _add_pages(app: FastAPI) -> None:
     app.get("/jobs/{job}/{stage}", **pages)(_stage)
     app.post("/jobs/{job}/preview", **pages)(_preview)
     app.get("/pair", **pages)(_pair)
+    app.get("/no-line", **pages)(_no_line)
+    app.get("/keeper.js", include_in_schema=False)(_keeper)
 
 
 def _jobs(
@@ -151,3 +153,12 @@ def _preview(request: Request, job: str, body: bodies.Preview, yard: YardHere) -
 
 def _pair(request: Request, code: Annotated[str, Query(max_length=40)] = "") -> str:
     return views.render_pair(page_of(request), code)
+
+
+def _no_line(request: Request) -> str:
+    return views.render_no_line(page_of(request))
+
+
+def _keeper() -> Response:
+    """Give the service worker from the root, since it may keep only what lies below it."""
+    return FileResponse(views.STATIC / "js" / "keeper.js", media_type="text/javascript")

@@ -93,6 +93,11 @@ def render_pair(page: Page, code: str) -> str:
     return _render(page, "pair.html", code=code)
 
 
+def render_no_line(page: Page) -> str:
+    """Return the page that a device keeps for when the server cannot be reached."""
+    return _render(page, "no_line.html")
+
+
 def render_problem(page: Page, status: int, sentence: str) -> str:
     """Return the page that says what is wrong."""
     return _render(page, "problem.html", status=status, sentence=sentence)

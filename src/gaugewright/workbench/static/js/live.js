@@ -1,6 +1,7 @@
 // The live reading: one stream for the whole page, never older than it says.
 
 import { flush, waiting } from "./api.js";
+import { isKept } from "./kept.js";
 import { clear, notice } from "./notice.js";
 import { age, length, plain, say, volume } from "./say.js";
 import { isAtRest, renew, sheet } from "./sheet.js";
@@ -63,7 +64,11 @@ function grown(message) {
   if (number > Number(sheet().dataset.number) && isAtRest()) renew();
 }
 
-function gone() {
+/** Whether the line to the server is down, as far as is known. */
+export const isDown = () => isGone;
+
+/** The line is down: nothing is live. */
+export function gone() {
   if (isGone) return;
   isGone = true;
   notice("offline", say("offline"));
@@ -72,9 +77,10 @@ function gone() {
 
 let isComingBack = false;
 
-async function back() {
+/** The server answers again: send what waited, and draw the sheet anew. */
+export async function back() {
   heard = now();
-  const wasGone = isGone;
+  const wasGone = isGone || isKept();
   isGone = false;
   clear("offline");
   if ((!wasGone && !waiting().length) || isComingBack) return;

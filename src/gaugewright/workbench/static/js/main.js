@@ -3,7 +3,8 @@
 import { person, showPerson } from "./ask.js";
 import * as bench from "./bench.js";
 import * as forms from "./forms.js";
-import { listen, showAll, watch } from "./live.js";
+import * as kept from "./kept.js";
+import { back, gone, isDown, listen, showAll, watch } from "./live.js";
 import "./plan.js";
 import "./plan-next.js";
 import * as pour from "./pour.js";
@@ -64,5 +65,8 @@ onSheet(() => {
 document.querySelector('[data-pref="theme"]').value = localStorage.getItem("gw-theme") ?? "auto";
 document.querySelector('[data-pref="sound"]').checked = localStorage.getItem("gw-sound") === "on";
 start();
+kept.start(back);
+kept.guardLeaving(isDown);
+if (kept.isKept()) gone();
 listen();
 watch();

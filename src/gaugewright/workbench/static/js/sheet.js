@@ -1,5 +1,7 @@
 // One sheet: where it is, what is typed on it, and how it is drawn anew.
 
+import { unmark } from "./kept.js";
+
 const hooks = [];
 
 /** Call a function each time the sheet stands anew. */
@@ -45,6 +47,7 @@ export async function renew(focusId = "") {
     if (old && made) old.replaceWith(document.adoptNode(made));
   }
   for (const details of sheet().querySelectorAll("details")) details.open ||= isOpen.has(titleOf(details));
+  unmark();
   start();
   const next = document.getElementById(focusId || held || "");
   if (next) next.focus({ preventScroll: !focusId });
