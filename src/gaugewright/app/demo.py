@@ -13,6 +13,7 @@ import numpy as np
 
 from gaugewright.app import bench, filling, instruments, proving, survey
 from gaugewright.app.bench import Taken
+from gaugewright.app.certify import issue_certificate
 from gaugewright.app.filling import Answer
 from gaugewright.app.lists import MOUNT_ITEMS
 from gaugewright.app.live_values import Heard
@@ -33,6 +34,16 @@ PERSON = "Tamsin Okoro-Vale"
 DEVICE = "demo laptop"
 FINISHED, HALF_POURED, BEGUN = "DEMO-1", "DEMO-2", "DEMO-3"
 TANK_ID = "main"
+SIGNATURE = (
+    (120, 70, 300, 62, 330, 66),
+    (228, 66, 214, 130, 204, 210, 212, 238, 240, 226),
+    (290, 190, 270, 172, 252, 196, 262, 224, 292, 210, 304, 180, 308, 222, 336, 214),
+    (344, 186, 352, 224, 364, 186, 376, 222, 388, 186, 400, 220, 424, 208, 440, 182, 452, 216),
+    (500, 120, 470, 170, 474, 226, 520, 238, 556, 190, 548, 132, 508, 120),
+    (600, 96, 640, 228, 690, 96),
+    (740, 190, 716, 178, 706, 208, 726, 226, 752, 204, 758, 180, 766, 220, 900, 190),
+)
+"""How the fitter signs: strokes on the pad."""
 SETTLES_S = 40.0
 """Rig's time from the end of a pour to its reading. [s]"""
 
@@ -142,7 +153,17 @@ def _finish_a_job(yard: Yard) -> None:
     _prove(fitter, rig)
     for stage in ("Survey", "Plan", "Bench", "Mount", "Pour", "Table", "Prove"):
         fitter.did(survey.finish_stage(yard, fitter.job, fitter.stamp, stage))
-    fitter.did(survey.sign(yard, fitter.job, fitter.stamp, "BW-0107"))
+    fitter.did(
+        issue_certificate(
+            yard,
+            fitter.job,
+            fitter.stamp,
+            "BW-0107",
+            signed_by=PERSON,
+            strokes=SIGNATURE,
+            place="Bramblewick yard, bay 2 (invented)",
+        )
+    )
     fitter.did(survey.finish_stage(yard, fitter.job, fitter.stamp, "Certificate"))
 
 

@@ -4,9 +4,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from gaugewright.app import pictures as p
+from gaugewright.app.certify import next_number
 from gaugewright.app.lists import MOUNT_ITEMS
 from gaugewright.app.pictured_tank import tank_picture
 from gaugewright.app.yard import Yard
+from gaugewright.journal.fill_kinds import CertificateIssued
 from gaugewright.journal.kinds import STAGES
 from gaugewright.journal.reading import Head
 from gaugewright.journal.state import Fact, JobState, Kept
@@ -79,7 +81,9 @@ def job_picture(state: JobState) -> p.JobPicture:
             )
             for kept in state.seals
         ),
-        certificate=_certificate(state),
+        certificate=None if state.certificate is None else _certificate(state.certificate),
+        certificates=tuple(_certificate(kept) for kept in state.certificates),
+        next_certificate=next_number(state),
         unknown=tuple(
             p.UnknownPicture(kept.number, kept.event.kind, kept.mark.person, kept.mark.at)
             for kept in state.unknown
@@ -171,10 +175,7 @@ def _mount_item(
     )
 
 
-def _certificate(state: JobState) -> p.CertificatePicture | None:
-    kept = state.certificate
-    if kept is None:
-        return None
+def _certificate(kept: Kept[CertificateIssued]) -> p.CertificatePicture:
     event = kept.event
     return p.CertificatePicture(
         event.certificate_number,
@@ -183,4 +184,11 @@ def _certificate(state: JobState) -> p.CertificatePicture | None:
         kept.mark.person,
         kept.mark.at,
         event.tables,
+        event.signed_by or kept.mark.person,
+        bool(event.strokes),
+        str(event.issue.get("place", "")),
+        event.document_sha256,
+        event.replaces,
+        event.reason,
+        None if kept.voided is None else kept.voided.reason,
     )

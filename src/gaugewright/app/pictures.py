@@ -142,6 +142,15 @@ class CertificatePicture:
     person: str
     at: datetime
     tables: Mapping[str, Any]
+    signed_by: str = ""
+    is_drawn: bool = False
+    """Whether the signature was drawn and not only typed."""
+    place: str = ""
+    document_sha256: str | None = None
+    replaces: str = ""
+    reason: str = ""
+    withdrawn: str | None = None
+    """Why it is no longer stood for, if it is not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -377,6 +386,11 @@ class JobPicture:
     mount: tuple[MountPicture, ...]
     seals: tuple[SealPicture, ...]
     certificate: CertificatePicture | None
+    """The one in force."""
+    certificates: tuple[CertificatePicture, ...]
+    """All that were ever issued, the oldest first."""
+    next_certificate: str
+    """A number that was not used yet."""
     unknown: tuple[UnknownPicture, ...]
     clock_set_back: tuple[int, ...]
     """Entries whose time is before that of the entry before them."""

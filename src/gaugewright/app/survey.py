@@ -175,27 +175,6 @@ def reopen_stage(yard: Yard, job: str, stamp: Stamp, stage: str, reason: str) ->
     return yard.record(job, stamp, fk.StageReopened(stage, reason))
 
 
-def sign(yard: Yard, job: str, stamp: Stamp, certificate_number: str) -> Recorded:
-    """Issue a certificate over the journal as the person saw it, with every accepted table.
-
-    Raises `StateError` if no table is accepted.
-    """
-    if (before := yard.repeated(job, stamp)) is not None:
-        return before
-    state = yard.state(job)
-    accepted = {
-        tank.tank_id: tank.accepted_table.event.digest
-        for tank in state.standing_tanks
-        if tank.accepted_table is not None
-    }
-    if not accepted:
-        raise StateError("no table is accepted yet: accept one before signing")
-    event = fk.CertificateIssued(
-        certificate_number, state.tip.number, state.tip.hash, tables=accepted
-    )
-    return yard.record(job, stamp, event)
-
-
 def withdraw(yard: Yard, job: str, stamp: Stamp, certificate_number: str, reason: str) -> Recorded:
     """Stand for a certificate no longer."""
     return yard.record(job, stamp, fk.CertificateWithdrawn(certificate_number, reason))

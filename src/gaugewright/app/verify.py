@@ -1,12 +1,19 @@
-"""Is this file what was written?  A job file, a job book or a table."""
+"""Is this file what was written?  A job file, a job book, a certificate or a table."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from gaugewright.errors import InputError
+from gaugewright.errors import InputError, JournalError
+
+if TYPE_CHECKING:
+    from gaugewright.journal.chain import Entry
 
 SQLITE_MAGIC = b"SQLite format 3\x00"
 ZIP_MAGIC = b"PK\x03\x04"
+PDF_MAGIC = b"%PDF-"
+MOST_PDF_BYTES = 200_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,29 +21,42 @@ class Verified:
     """What a file is, whether it is unaltered, and what it says, in one line."""
 
     what: str
-    """``job file``, ``job book`` or ``table``."""
+    """``job file``, ``job book``, ``certificate`` or ``table``."""
     is_unaltered: bool | None
     """``None`` where the file carries nothing that could show it."""
     line: str
+    details: Mapping[str, object] = field(default_factory=dict)
+    """What was checked, for programs."""
 
 
-def verify_file(path: str) -> Verified:
+def verify_file(path: str, against: str | None = None) -> Verified:
     """Return whether a file is unaltered; for a chain, the first entry that is not.
 
-    Raises `FileError` if it cannot be read, `InputError` if it is none of the three.
+    ``against`` is a job file, a job book or a certificate from elsewhere: a certificate is
+    held against a journal, a table against what a journal accepted.  Raises `FileError` if
+    a file cannot be read, `InputError` if it is none of the four.
     """
     from gaugewright.app.files import read_bytes
 
     name = Path(path).name
     start = _start(path)
-    if start.startswith(SQLITE_MAGIC):
-        return _book(path, name)
-    if start.startswith(ZIP_MAGIC):
+    if start.startswith(PDF_MAGIC):
+        return _certificate(path, name, against)
+    if start.startswith((SQLITE_MAGIC, ZIP_MAGIC)):
+        if against is not None:
+            raise InputError(
+                "is for a certificate or a table; a journal proves itself", field="--against"
+            )
+        if start.startswith(SQLITE_MAGIC):
+            return _book(path, name)
         from gaugewright.journal.exchange import verify_job_file
 
         verdict = verify_job_file(path)
         return Verified("job file", verdict.is_unaltered, verdict.line)
-    return _table(read_bytes(path), path, name)
+    content = read_bytes(path)
+    if against is not None:
+        return _table_against(content, path, name, against)
+    return _table(content, path, name)
 
 
 def _start(path: str) -> bytes:
@@ -47,6 +67,95 @@ def _start(path: str) -> bytes:
             return file.read(16)
     except OSError as error:
         raise FileError(f"{path} cannot be read: {error.strerror or error}") from None
+
+
+def _certificate(path: str, name: str, against: str | None) -> Verified:
+    from gaugewright.app.certified import details, held_against, verify_certificate
+    from gaugewright.app.files import naming_file, read_bytes
+
+    content = read_bytes(path, most_bytes=MOST_PDF_BYTES)
+    with naming_file(path):
+        verdict = verify_certificate(content)
+    if against is not None and verdict.attached is not None:
+        entries = _entries_in(against, verdict.attached.entries[0].job)
+        verdict = held_against(verdict, entries, content, Path(against).name)
+    line = f"{name}: {verdict.line}"
+    return Verified("certificate", verdict.is_unaltered, line, details(verdict))
+
+
+def _entries_in(path: str, job: str) -> "Sequence[Entry]":
+    """Return a job's entries from a book, a job file or a certificate, each one checked."""
+    from gaugewright.app.files import naming_file, read_bytes
+
+    start = _start(path)
+    if start.startswith(SQLITE_MAGIC):
+        from gaugewright.journal.book import open_book
+
+        with open_book(path, create=False, read_only=True) as book:
+            return book.entries(job)
+    if start.startswith(ZIP_MAGIC):
+        from gaugewright.journal.exchange import MAX_FILE_BYTES, read_job
+
+        found = read_job(read_bytes(path, most_bytes=MAX_FILE_BYTES))
+        return found.entries if found.job == job else ()
+    if start.startswith(PDF_MAGIC):
+        from gaugewright.app.certified import verify_certificate
+
+        with naming_file(path):
+            verdict = verify_certificate(read_bytes(path, most_bytes=MOST_PDF_BYTES))
+        if not verdict.is_unaltered or verdict.attached is None:
+            raise JournalError(f"{Path(path).name}: {verdict.line}")
+        entries = verdict.attached.entries
+        return entries if entries[0].job == job else ()
+    raise InputError("is no job book, job file or certificate", file=path)
+
+
+def _table_against(content: bytes, path: str, name: str, against: str) -> Verified:
+    """Say whether a table file is byte for byte one that a journal says was accepted."""
+    from gaugewright.certificate.tank_part import table_of
+    from gaugewright.journal.fold import fold
+    from gaugewright.table.export import export_csv
+
+    where = Path(against).name
+    sound = _table(content, path, name)
+    for job in _jobs_in(against):
+        entries = _entries_in(against, job)
+        state = fold(job, entries)
+        for tank in state.tanks.values():
+            accepted = {kept.event.digest for kept in tank.accepted}
+            for kept in tank.tables:
+                if kept.event.digest not in accepted:
+                    continue
+                if export_csv(table_of(kept.event.rows)).encode() == content:
+                    line = (
+                        f"{name}: unaltered, byte for byte the table of tank {tank.tank_id} that "
+                        f"was accepted in job {job} of {where}"
+                    )
+                    found = {"job": job, "tank": tank.tank_id, "digest": kept.event.digest}
+                    return Verified("table", True, line, found)
+    what = sound.line.removeprefix(f"{name}: ").split(";")[0]
+    return Verified("table", False, f"{name}: {what}, but no table accepted in {where} is this one")
+
+
+def _jobs_in(path: str) -> "Sequence[str]":
+    from gaugewright.app.files import naming_file, read_bytes
+
+    start = _start(path)
+    if start.startswith(SQLITE_MAGIC):
+        from gaugewright.journal.book import open_book
+
+        with open_book(path, create=False, read_only=True) as book:
+            return book.store.jobs()
+    if start.startswith(ZIP_MAGIC):
+        from gaugewright.journal.exchange import MAX_FILE_BYTES, read_job
+
+        return (read_job(read_bytes(path, most_bytes=MAX_FILE_BYTES)).job,)
+    from gaugewright.app.certified import files_in
+    from gaugewright.certificate.attachments import read_attachments
+
+    with naming_file(path):
+        content = read_bytes(path, most_bytes=MOST_PDF_BYTES)
+        return (read_attachments(files_in(content)).entries[0].job,)
 
 
 def _book(path: str, name: str) -> Verified:
@@ -71,7 +180,9 @@ def _table(content: bytes, path: str, name: str) -> Verified:
         try:
             table = read_table(decode(content, name=path))
         except InputError as error:
-            raise InputError(f"is no job file, job book or table ({error.problem})") from None
+            raise InputError(
+                f"is no job file, job book, certificate or table ({error.problem})"
+            ) from None
     band = (
         "its band is unknown"
         if table.u_litres is None

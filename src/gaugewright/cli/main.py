@@ -6,7 +6,19 @@ from typing import Annotated
 import typer
 
 from gaugewright import __version__
-from gaugewright.cli import calibrate, compare, demo, export, plan, rig, tank, thin, verify, wiring
+from gaugewright.cli import (
+    calibrate,
+    certificate,
+    compare,
+    demo,
+    export,
+    plan,
+    rig,
+    tank,
+    thin,
+    verify,
+    wiring,
+)
 from gaugewright.cli import open as workbench
 from gaugewright.cli.output import show
 from gaugewright.cli.program import Program
@@ -29,6 +41,7 @@ app.command("calibrate", epilog=calibrate.EXAMPLE)(calibrate.calibrate)
 app.command("thin", epilog=thin.EXAMPLE)(thin.thin)
 app.command("compare", epilog=compare.EXAMPLE)(compare.compare)
 app.command("export", epilog=export.EXAMPLE)(export.export)
+app.command("certificate", epilog=certificate.EXAMPLE)(certificate.certificate)
 app.command("verify", epilog=verify.EXAMPLE)(verify.verify)
 app.command("rig", epilog=rig.EXAMPLE)(rig.rig)
 app.command("wiring", epilog=wiring.EXAMPLE)(wiring.wiring)

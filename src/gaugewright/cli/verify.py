@@ -6,24 +6,37 @@ import typer
 
 from gaugewright.cli.output import Output
 
-EXAMPLE = "Example: gaugewright verify HB-0231.job.zip"
+EXAMPLE = "Example: gaugewright verify C-HB-0231.pdf --against yard.book"
 
 
 def verify(
-    file: Annotated[str, typer.Argument(metavar="FILE", help="A job file, a job book or a table.")],
+    file: Annotated[
+        str,
+        typer.Argument(
+            metavar="FILE", help="A job file, a job book, a certificate (PDF) or a table."
+        ),
+    ],
+    against: Annotated[
+        str | None,
+        typer.Option(
+            metavar="F",
+            help="A job book, job file or certificate to hold a certificate or a table against.",
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
-    """Say in one line whether a job file or job book is unaltered, and if not, where first.
+    """Say in one line whether a file is unaltered, and if not, where first.
 
-    Exit code 0 where nothing was altered, 2 where something was.
+    A certificate needs nothing beside it: the journal and the tables are attached to it, and
+    table and pages are made again.  Exit code 0 where nothing was altered, 2 where something was.
     """
     from gaugewright.app.verify import verify_file
     from gaugewright.errors import ChainError
 
-    found = verify_file(file)
+    found = verify_file(file, against)
     output = Output(as_json=as_json)
     record = {"file": file, "what": found.what, "is_unaltered": found.is_unaltered}
-    output.give({**record, "line": found.line})
+    output.give({**record, "line": found.line, **found.details})
     if found.is_unaltered is False:
         raise ChainError(found.line)
     output.tell(found.line)

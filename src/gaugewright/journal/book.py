@@ -97,8 +97,12 @@ class Book:
         found = {}
         for job in self.store.jobs():
             try:
-                for sha256 in exchange.photos_named_in(self.store.entries(job)):
+                entries = self.store.entries(job)
+                for sha256 in exchange.photos_named_in(entries):
                     self.photo(sha256)
+                for certificate in fold(job, entries).certificates:
+                    if certificate.event.document_sha256 is not None:
+                        self.document(certificate.event.document_sha256)
             except JournalError as error:
                 found[job] = str(error)
         return found
@@ -160,6 +164,18 @@ class Book:
         if found is None:
             raise JournalError(f"there is no photo {sha256[:12]} in {self.store.where}")
         return found
+
+    def add_document(self, document: bytes) -> str:
+        """Keep the PDF of a certificate and return the SHA-256 that its entry names it by."""
+        return self.store.add_photo(document)
+
+    def document(self, sha256: str) -> bytes | None:
+        """Return the PDF of a certificate, ``None`` if this book does not hold it.
+
+        A job that came as a file brings its journal and its photos, not its documents.
+        """
+        found = self.store.photo(sha256)
+        return None if found is None else found[0]
 
     def settings(self) -> BookSettings:
         """Return the settings that hold now."""

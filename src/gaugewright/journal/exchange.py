@@ -67,11 +67,10 @@ def pack_job(entries: Sequence[Entry], photos: Mapping[str, bytes]) -> bytes:
         "photos": {sha256: len(photo) for sha256, photo in photos.items()},
         "version": FORMAT_VERSION,
     }
-    lines = "".join(f"{_HEAD}{entry.text}{_MIDDLE}{entry.hash}{_TAIL}\n" for entry in entries)
     packed = pack(
         [
             ("manifest.json", (canonical_json(manifest) + "\n").encode()),
-            ("journal.jsonl", lines.encode()),
+            ("journal.jsonl", journal_lines(entries)),
             *((f"photos/{sha256}", photos[sha256]) for sha256 in sorted(photos)),
         ]
     )
@@ -100,7 +99,7 @@ def read_job(content: bytes) -> JobFile:
     names = [name for name, _ in members]
     if names[:2] != ["manifest.json", "journal.jsonl"]:
         raise JournalError("not a job file: manifest and journal are not where they belong")
-    entries = _read_journal(members[1][1])
+    entries = read_journal(members[1][1])
     photos = {}
     for name, photo in members[2:]:
         found = _PHOTO_NAME.fullmatch(name)
@@ -163,7 +162,17 @@ def _require_all_photos(entries: Sequence[Entry], photos: Mapping[str, bytes]) -
         raise JournalError(f"altered: photo {missing[0][:12]} was taken out")
 
 
-def _read_journal(journal: bytes) -> tuple[Entry, ...]:
+def journal_lines(entries: Sequence[Entry]) -> bytes:
+    """Return a journal as a file of lines, one for each entry, its text exactly as hashed."""
+    lines = (f"{_HEAD}{entry.text}{_MIDDLE}{entry.hash}{_TAIL}\n" for entry in entries)
+    return "".join(lines).encode()
+
+
+def read_journal(journal: bytes) -> tuple[Entry, ...]:
+    """Return the entries of such a file, each one checked.
+
+    Raises `ChainError` naming the first that is not what was written.
+    """
     entries: list[Entry] = []
     tip = START
     *lines, rest = journal.split(b"\n")

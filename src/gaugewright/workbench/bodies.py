@@ -248,18 +248,6 @@ class Finish(Recording):
     note: Words = ""
 
 
-class Certificate(Recording):
-    """A certificate to be issued."""
-
-    certificate_number: Name
-
-
-class CertificateWithdraw(WithReason):
-    """A certificate that is no longer stood for."""
-
-    certificate_number: Name
-
-
 InstrumentSettings = Annotated[
     dict[str, Annotated[float, Field(allow_inf_nan=False)] | int | bool | Words | None],
     Field(max_length=40),

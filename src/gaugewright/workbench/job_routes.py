@@ -368,21 +368,3 @@ def reopen(
     """Go back to a stage."""
     stamp = stamp_of(body, visitor)
     return recorded_answer(survey.reopen_stage(yard, job, stamp, stage.capitalize(), body.reason))
-
-
-@router.post("/jobs/{job}/certificate")
-def certificate(
-    job: str, body: bodies.Certificate, yard: YardHere, visitor: VisitorHere
-) -> RecordedAnswer:
-    """Issue a certificate over the journal as it stands."""
-    return recorded_answer(survey.sign(yard, job, stamp_of(body, visitor), body.certificate_number))
-
-
-@router.post("/jobs/{job}/certificate/withdraw")
-def withdraw(
-    job: str, body: bodies.CertificateWithdraw, yard: YardHere, visitor: VisitorHere
-) -> RecordedAnswer:
-    """Stand for a certificate no longer."""
-    return recorded_answer(
-        survey.withdraw(yard, job, stamp_of(body, visitor), body.certificate_number, body.reason)
-    )

@@ -18,6 +18,7 @@ from gaugewright.errors import GaugewrightError
 from gaugewright.journal.kinds import STAGES
 from gaugewright.workbench import (
     bodies,
+    certificate_routes,
     fill_routes,
     job_routes,
     live_routes,
@@ -42,6 +43,7 @@ ROUTERS = (
     fill_routes.router,
     live_routes.router,
     plan_routes.router,
+    certificate_routes.router,
     wiring_routes.router,
 )
 

@@ -1,0 +1,315 @@
+"""Is a certificate what was issued?  Checked with nothing but the certificate itself.
+
+1. The seal: SHA-256 over the whole file, so that any changed byte is seen.
+2. The journal attached: every hash of its chain.
+3. The tables attached: byte for byte those that the journal says were accepted.
+4. The tables again: worked out anew from the pours of the journal.
+5. The pages: set anew from the journal and compared byte for byte, where this is the
+   version that set them.
+
+A seal can be made anew by whoever alters a file; then 2 to 5 must be made to fit too, and
+the journal's last hash becomes another one than on paper and in the job book.
+"""
+
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from gaugewright import __version__
+from gaugewright.certificate.attachments import Attached, attachments, read_attachments
+from gaugewright.certificate.document import document_of
+from gaugewright.certificate.sealed import has_seal, is_sealed
+from gaugewright.certificate.typeset import TYPST_VERSION
+from gaugewright.errors import GaugewrightError, InputError, JournalError, StateError
+from gaugewright.journal.chain import Entry
+from gaugewright.journal.fold import fold
+from gaugewright.journal.state import JobState, TankState
+from gaugewright.units import VolumeUnit
+
+AGREE_L = 0.011
+"""Recorded tables are rounded to 0.01 L; more than that is another table. [L]"""
+MOST_FILES, MOST_FILE_BYTES = 60, 50_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing that was checked."""
+
+    what: str
+    is_right: bool | None
+    """``None`` where it could not be told."""
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class CertificateVerdict:
+    """What a certificate is, and whether it is what was issued."""
+
+    checks: tuple[Check, ...]
+    attached: Attached | None
+    state: JobState | None
+
+    @property
+    def is_unaltered(self) -> bool:
+        """Whether nothing that could be checked is wrong."""
+        return all(check.is_right is not False for check in self.checks)
+
+    @property
+    def line(self) -> str:
+        """Return it in one line."""
+        wrong = [check.said for check in self.checks if check.is_right is False]
+        if wrong or self.attached is None or self.state is None:
+            return "ALTERED: " + "; ".join(wrong)
+        issue, state = self.attached.issue, self.state
+        word = "draft (not issued)" if issue.is_draft else issue.form
+        said = "; ".join(check.said for check in self.checks)
+        return (
+            f"unaltered, {word} {issue.number} of job {state.job}, {state.tip.number} entries; "
+            f"{said}; last hash {state.tip.hash}"
+        )
+
+
+def verify_certificate(content: bytes) -> CertificateVerdict:
+    """Return what can be shown of a certificate.  Raises `InputError` for another PDF."""
+    if not has_seal(content):
+        raise InputError("is a PDF without a certificate’s seal, so it is none, or was altered")
+    sealed = is_sealed(content)
+    checks = [
+        Check(
+            "seal",
+            sealed,
+            "sealed whole" if sealed else "its bytes are not those that were sealed",
+        )
+    ]
+    try:
+        attached = read_attachments(files_in(content))
+        state = fold(attached.entries[0].job, attached.entries)
+    except (InputError, JournalError) as error:
+        checks.append(Check("attachments", False, str(error)))
+        return CertificateVerdict(tuple(checks), None, None)
+    checks.append(Check("journal", True, "every entry's hash follows"))
+    checks.append(_tables_attached(attached, state))
+    checks += [
+        _table_again(attached, tank)
+        for tank in state.standing_tanks
+        if tank.accepted_table is not None
+    ]
+    checks.append(_pages_again(attached, content))
+    return CertificateVerdict(tuple(checks), attached, state)
+
+
+def files_in(content: bytes) -> dict[str, bytes]:
+    """Return the files embedded in a PDF by name, `InputError` if they cannot be read."""
+    from pypdf import PdfReader
+    from pypdf.errors import PyPdfError
+
+    try:
+        with io.BytesIO(content) as stream:
+            found = PdfReader(stream).attachments
+            if len(found) > MOST_FILES:
+                raise InputError(f"has {len(found)} embedded files, at most {MOST_FILES}")
+            files = {name: list(parts) for name, parts in found.items()}
+    except InputError:
+        raise
+    except (
+        PyPdfError,
+        ValueError,
+        KeyError,
+        TypeError,
+        AttributeError,
+        IndexError,
+        AssertionError,
+        NotImplementedError,
+        RecursionError,
+        OSError,
+        EOFError,
+        ArithmeticError,
+        MemoryError,
+    ) as error:  # what pypdf lets through where a file was damaged; all of it says the same
+        raise InputError(
+            f"what is embedded in it cannot be read ({type(error).__name__})"
+        ) from None  # fmt: skip
+    for name, parts in files.items():
+        if len(parts) != 1:
+            raise InputError(f"holds {len(parts)} files called {name[:60]!r}")
+        if len(parts[0]) > MOST_FILE_BYTES:
+            raise InputError(f"the embedded file {name[:60]!r} is too large")
+    return {name: parts[0] for name, parts in files.items()}
+
+
+def _tables_attached(attached: Attached, state: JobState) -> Check:
+    """Hold the attached tables against those that the journal says were accepted."""
+    wanted = {
+        each.name: each.content
+        for each in attachments(attached.entries, attached.issue, state, {})
+        if each.name.endswith(".csv")
+    }
+    for name in sorted(set(wanted) | set(attached.tables)):
+        if attached.tables.get(name) != wanted.get(name):
+            return Check("tables", False, f"{name} is not the table that the journal accepted")
+    return Check("tables", True, "the attached tables are the accepted ones")
+
+
+def _table_again(attached: Attached, tank: TankState) -> Check:
+    """Work a table out again from the pours that the journal says it was made from."""
+    made = tank.accepted_table
+    assert made is not None
+    what = f"table of {tank.tank_id}"
+    if not made.event.pours:
+        return Check(what, None, f"the {what} was not made from pours")
+    before = fold(attached.entries[0].job, attached.entries[: made.number - 1])
+    try:
+        rows = _rows_again(before, tank.tank_id, attached.issue.volume_unit)
+    except GaugewrightError as error:
+        return Check(what, False, f"the {what} cannot be made again: {error}")
+    stated = made.event.rows
+    apart = _apart_l([(r.counts, r.litres, r.u_litres) for r in stated], rows)
+    if apart is not None and apart <= AGREE_L:
+        return Check(what, True, f"the {what} made again agrees within {AGREE_L:.2f} L")
+    by = made.event.versions.get("gaugewright")
+    told = "has other rows" if apart is None else f"differs by {apart:.2f} L"
+    if by != __version__ or made.event.versions.get("numpy") != np.__version__:
+        said = f"the {what} was made by version {by}; made again by {__version__} it {told}"
+        return Check(what, None, said)
+    return Check(what, False, f"the {what} made again {told}")
+
+
+def _rows_again(
+    state: JobState, tank_id: str, unit: str
+) -> list[tuple[float, float, float | None]]:
+    from gaugewright.app.calibrate import table_of
+    from gaugewright.app.proving import rows_of
+    from gaugewright.app.verdicts import look
+    from gaugewright.app.yard import VOLUME_UNITS
+
+    known: VolumeUnit = VOLUME_UNITS.get(unit, "L")
+    looked = look(state.tanks[tank_id], known)
+    if looked is None or looked.checked is None:
+        raise StateError("no fill" if looked is None else looked.why_not)
+    return [(r.counts, r.litres, r.u_litres) for r in rows_of(table_of(looked.checked.fit))]
+
+
+def _apart_l(
+    stated: Sequence[tuple[float, float, float | None]],
+    again: Sequence[tuple[float, float, float | None]],
+) -> float | None:
+    """Return the largest difference of two tables' litres and bands, ``None`` for other rows."""
+    if len(stated) != len(again):
+        return None
+    largest = 0.0
+    for (counts, litres, band), (counts_again, litres_again, band_again) in zip(
+        stated, again, strict=True
+    ):
+        if counts != counts_again or (band is None) != (band_again is None):
+            return None
+        largest = max(largest, abs(litres - litres_again), abs((band or 0) - (band_again or 0)))
+    return largest
+
+
+def _pages_again(attached: Attached, content: bytes) -> Check:
+    own = {"gaugewright": __version__, "typst": TYPST_VERSION}
+    by = {name: attached.issue.versions.get(name) for name in own}
+    if by != own:
+        setters = ", ".join(f"{name} {version}" for name, version in by.items())
+        return Check("pages", None, f"the pages were set by {setters}, so they were not set again")
+    try:
+        again = document_of(attached.entries, attached.issue, attached.photos)
+    except GaugewrightError as error:
+        return Check("pages", False, f"the pages cannot be set again: {error}")
+    if again != content:
+        return Check("pages", False, "the pages are not those that the journal makes")
+    return Check("pages", True, "the pages set again are the same bytes")
+
+
+def held_against(
+    verdict: CertificateVerdict, entries: Sequence[Entry], content: bytes, where: str
+) -> CertificateVerdict:
+    """Return the verdict with the certificate held against a journal from elsewhere.
+
+    The certificate's journal must be the beginning of that one, and the document must be
+    the one whose hash stands there.
+    """
+    attached = verdict.attached
+    if attached is None:
+        return verdict
+    return replace(verdict, checks=(*verdict.checks, *_against(attached, entries, content, where)))
+
+
+def _against(
+    attached: Attached, entries: Sequence[Entry], content: bytes, where: str
+) -> list[Check]:
+    import hashlib
+
+    own = attached.entries
+    if not entries:
+        return [Check("against", False, f"{where} does not hold job {own[0].job}")]
+    for mine, theirs in zip(own, entries, strict=False):
+        if mine.hash != theirs.hash:
+            said = f"entry {mine.number} is another one than in {where}"
+            return [Check("against", False, said)]
+    if len(entries) < len(own):
+        said = f"{where} ends at entry {len(entries)}, before entry {len(own)} of the certificate"
+        return [Check("against", False, said)]
+    checks = [Check("against", True, f"its journal is that of {where}")]
+    number = attached.issue.number
+    issued = [
+        kept
+        for kept in fold(own[0].job, entries).certificates
+        if kept.event.certificate_number == number
+    ]
+    if attached.issue.is_draft:
+        return checks
+    if not issued:
+        return [*checks, Check("issued", False, f"{where} knows no certificate {number}")]
+    kept = issued[-1]
+    if kept.voided is not None:
+        said = f"{number} was withdrawn: {kept.voided.reason}"
+        checks.append(Check("in force", False, said))
+    later = [
+        each.event.certificate_number
+        for each in fold(own[0].job, entries).certificates
+        if each.number > kept.number and each.voided is None
+    ]
+    if later:
+        checks.append(Check("in force", None, f"it was replaced by {later[-1]}"))
+    printed = attached.issue
+    is_issued_form = (printed.paper, printed.units, printed.form) == printed.issued_as
+    if is_issued_form and kept.event.document_sha256 is not None:
+        is_same = hashlib.sha256(content).hexdigest() == kept.event.document_sha256
+        said = (
+            "the document is the one whose hash the journal holds"
+            if is_same
+            else "the document is not the one whose hash the journal holds"
+        )
+        checks.append(Check("document", is_same, said))
+    return checks
+
+
+def details(verdict: CertificateVerdict) -> Mapping[str, object]:
+    """Return the verdict for programs."""
+    found: dict[str, object] = {
+        "checks": [
+            {"what": check.what, "is_right": check.is_right, "said": check.said}
+            for check in verdict.checks
+        ]
+    }
+    if verdict.attached is not None and verdict.state is not None:
+        issue = verdict.attached.issue
+        found |= {
+            "certificate": issue.number,
+            "form": issue.form,
+            "is_draft": issue.is_draft,
+            "job": verdict.state.job,
+            "entries": verdict.state.tip.number,
+            "last_hash": verdict.state.tip.hash,
+            "issued_at": issue.issued_at.isoformat(),
+            "signed_by": issue.signed_by,
+            "tables": {
+                tank.tank_id: tank.accepted_table.event.digest
+                for tank in verdict.state.standing_tanks
+                if tank.accepted_table is not None
+            },
+        }
+    return found

@@ -1,0 +1,272 @@
+"""What happened on the way: checks, findings, voided pours, hand-over, seals, photos."""
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from gaugewright.certificate.drawing.plot import Point
+from gaugewright.certificate.identity import more_facts
+from gaugewright.certificate.statement import Grid, Part
+from gaugewright.certificate.writing import Writer, free
+from gaugewright.errors import InputError
+from gaugewright.journal.fill_kinds import CheckPourRecorded
+from gaugewright.journal.state import JobState, Kept, TankState
+from gaugewright.metrology.agreement import en_number
+from gaugewright.planning.cautions import CAUTIONS
+from gaugewright.table.assumptions import Assumptions
+from gaugewright.table.table import Table
+
+NONE = "None."
+
+
+def tank_parts(state: JobState, tank: TankState, write: Writer) -> tuple[Part, ...]:
+    """Return what is told of a tank's results beside its table."""
+    return (
+        _check_pours(tank, write),
+        _findings(tank),
+        _voided(tank, write),
+        hand_over(tank, write),
+        _earlier(tank, write),
+    )
+
+
+def job_parts(state: JobState, write: Writer) -> tuple[Part, ...]:
+    """Return what is told of the whole job."""
+    return (
+        _seals(state, write),
+        _mounting(state),
+        _cautions(state, write),
+        _photos(state),
+        _remarks(state, write),
+    )
+
+
+def check_points(tank: TankState, table: Table) -> list[Point]:
+    """Return each check pour as a point: where the pour would have ended by the meter."""
+    found = []
+    for kept in _of_this_table(tank):
+        event = kept.event
+        try:
+            start = float(table.litres_at(event.counts_before))
+        except InputError:
+            continue  # outside the table: it stands in the list of check pours
+        found.append(Point(event.counts_after, start + event.added_l, is_check=True))
+    return found
+
+
+def _of_this_table(tank: TankState) -> list[Kept[CheckPourRecorded]]:
+    table = tank.accepted_table
+    digest = None if table is None else table.event.digest
+    return [kept for kept in tank.check_pours if kept.event.digest == digest]
+
+
+def en_of(event: CheckPourRecorded) -> float | None:
+    """Return E_n of a check pour, ``None`` where the table's band is unknown.
+
+    The delivery's expanded uncertainty is what is assumed of a pour by the meter.
+
+    >>> pour = CheckPourRecorded("main", "0" * 64, 40.0, 1300, 1900, 40.13, 2.89, True)
+    >>> round(en_of(pour), 3)
+    0.045
+    """
+    if event.u_table_l is None:
+        return None
+    assumed = Assumptions()
+    delivery = 2 * float(np.hypot(assumed.u_delivery_l, assumed.u_meter * event.added_l))
+    return en_number(event.table_l, event.added_l, event.u_table_l, delivery)
+
+
+def _check_pours(tank: TankState, write: Writer) -> Part:
+    heading = "Check pours against the table"
+    pours = _of_this_table(tank)
+    if not pours:
+        return Part(heading, ("No check pour was made against this table.",))
+    rows = []
+    for kept in pours:
+        event = kept.event
+        number = en_of(event)
+        said = {True: "agrees", False: "does not agree", None: "cannot be told"}[event.agrees]
+        rows.append(
+            (
+                write.time(kept.mark.at),
+                write.volume(event.added_l, 2),
+                write.near(event.table_l, event.u_table_l),
+                "–" if number is None else write.figure(number, 2),
+                said,
+            )
+        )
+    rule = "Rule: it agrees where |En| ≤ 1 (ISO 13528:2015, 9.7)."
+    columns = ("When", "By the meter", "By the table", "En", "Result")
+    return Part(heading, (), Grid(columns, tuple(rows), rule))
+
+
+def _findings(tank: TankState) -> Part:
+    heading = "Findings and how they were answered"
+    rows = []
+    for kept in () if tank.fill is None else tank.fill.answers:
+        event = kept.event
+        words = event.message or event.finding.replace("_", " ")
+        answer = f"{event.answer} by {free(kept.mark.person)}: {free(event.reason)}"
+        rows.append((str(event.step), free(words), answer))
+    table = tank.accepted_table
+    for finding in () if table is None else table.event.findings:
+        step = finding.get("step")
+        kind = free(finding.get("kind", ""))
+        if not _is_answered(tank, step, kind):
+            said = free(finding.get("message", kind))
+            rows.append(("–" if step is None else str(step), said, "a note; no answer was asked"))
+    if not rows:
+        return Part(heading, (NONE,))
+    return Part(heading, (), Grid(("Step", "Found", "Answer"), tuple(rows), wide=1))
+
+
+def _is_answered(tank: TankState, step: object, kind: str) -> bool:
+    answers = () if tank.fill is None else tank.fill.answers
+    return any(
+        kept.event.finding == kind and (step is None or kept.event.step == step) for kept in answers
+    )
+
+
+def _voided(tank: TankState, write: Writer) -> Part:
+    heading = "Pours that were voided"
+    rows = []
+    for kept in () if tank.fill is None else tank.fill.pours:
+        if kept.voided is None:
+            continue
+        event = kept.event
+        why = f"{free(kept.voided.reason)} ({free(kept.voided.mark.person)})"
+        rows.append((str(event.step), write.volume(event.added_l, 2), f"{event.counts:g}", why))
+    if not rows:
+        return Part(heading, (NONE,))
+    return Part(heading, (), Grid(("Step", "Litres", "Counts", "Why"), tuple(rows), wide=3))
+
+
+def hand_over(tank: TankState, write: Writer) -> Part:
+    """Return what was seen of the table in the system that receives it."""
+    heading = "In the receiving system"
+    said = []
+    for kept in tank.comparisons:
+        event = kept.event
+        agrees = {True: "they agree", False: "they do not agree", None: "it cannot be told"}
+        near = write.near(event.table_l, event.u_table_l)
+        said.append(
+            f"On {write.time(kept.mark.at)} it showed {write.volume(event.shown_l)} at "
+            f"{event.counts:g} counts, the table says {near}: {agrees[event.agrees]}."
+        )
+    if not said:
+        said.append("What it shows was not compared with the table at any reading.")
+    said.append(
+        "The table that it holds was not copied back and compared row by row: that it was keyed "
+        "without a mistake is not shown."
+    )
+    return Part(heading, tuple(said))
+
+
+def _earlier(tank: TankState, write: Writer) -> Part:
+    heading = "Before this table"
+    said = []
+    if len(tank.fills) > 1:
+        said.append(f"{len(tank.fills) - 1} earlier fill(s) stand in the journal and do not count.")
+    for kept in tank.tables[:-1]:
+        rows = kept.event.rows
+        said.append(
+            f"A table of {len(rows)} rows, {write.volume(rows[0].litres)} to "
+            f"{write.volume(rows[-1].litres)}, was made on {write.time(kept.mark.at)} and is "
+            f"replaced by this one (digest {kept.event.digest[:12]})."
+        )
+    table, fill = tank.accepted_table, tank.fill
+    if table is not None and fill is not None and table.event.pours:
+        made_from = set(table.event.pours)
+        if made_from != {kept.number for kept in fill.standing}:
+            said.append(
+                "Pours were recorded or voided after this table was made; they are not in it."
+            )
+    return Part(heading, tuple(said) or ("No earlier table or fill.",))
+
+
+def _seals(state: JobState, write: Writer) -> Part:
+    rows = []
+    for kept in state.seals:
+        event = kept.event
+        where = free(event.place) + (f", tank {free(event.tank_id)}" if event.tank_id else "")
+        now = "set" if kept.voided is None else f"removed: {free(kept.voided.reason)}"
+        rows.append((free(event.seal_number), where, write.time(kept.mark.at), now))
+    known = {row[0] for row in rows}
+    for done in state.mounted:
+        number = free(done.event.seal_number or "")
+        if done.voided is None and number and number not in known:
+            where = free(done.event.item.replace("_", " "))
+            rows.append((number, where, write.time(done.mark.at), "set"))
+    if not rows:
+        return Part("Seals", ("No seal was recorded.",))
+    return Part("Seals", (), Grid(("Number", "Where", "When", "Now"), tuple(rows), wide=1))
+
+
+def _mounting(state: JobState) -> Part:
+    done: dict[str, None] = {}
+    for kept in state.mounted:
+        if kept.voided is None:
+            done[kept.event.item.replace("_", " ")] = None
+    said = f"Done and recorded: {free(', '.join(done))}." if done else "No point was recorded."
+    return Part("Mounting checklist", (said,))
+
+
+def _cautions(state: JobState, write: Writer) -> Part:
+    short = {caution.id: caution.step for caution in CAUTIONS}
+    by: dict[tuple[str, str], list[str]] = {}
+    for kept in state.cautions:
+        event = kept.event
+        key = (free(event.acknowledged_by), write.day(kept.mark.at))
+        by.setdefault(key, []).append(short.get(event.caution, free(event.caution)))
+    said = tuple(
+        f"{person}, {day}: {len(steps)} read and acknowledged ({'; '.join(dict.fromkeys(steps))})."
+        for (person, day), steps in by.items()
+    )
+    open_ = [c.step for c in CAUTIONS if all(k.event.caution != c.id for k in state.cautions)]
+    if open_:
+        said += (f"Not acknowledged: {'; '.join(dict.fromkeys(open_))}.",)
+    return Part("Cautions", said)
+
+
+def _photos(state: JobState) -> Part:
+    if not state.photos:
+        return Part("Photos", ("No photo was taken.",))
+    rows = tuple(
+        (
+            str(kept.number),
+            free(kept.event.caption or kept.event.item or kept.event.stage or "–"),
+            kept.event.sha256[:32],
+        )
+        for kept in state.photos
+    )
+    note = "The first half of each photo’s SHA-256; the whole one stands in the journal."
+    return Part("Photos", (), Grid(("Entry", "Shows", "SHA-256"), rows, note, wide=1))
+
+
+def _remarks(state: JobState, write: Writer) -> Part:
+    said = [f"{key}: {value}." for key, value in more_facts(state)]
+    said += _corrections(state, write)
+    said += [f"{free(k.mark.person)}: {free(k.event.text)}" for k in state.notes]
+    said += [
+        f"Stage {stage} was opened again: {free(kept.voided.reason)}."
+        for stage, kept in state.stages.items()
+        if kept.voided is not None
+    ]
+    if state.clock_set_back:
+        numbers = ", ".join(map(str, state.clock_set_back))
+        said.append(f"The clock was set back before entry {numbers}.")
+    strange = [*state.unknown, *state.out_of_place]
+    if strange:
+        numbers = ", ".join(str(kept.number) for kept in strange)
+        said.append(f"Entries that this version cannot place, without effect: {numbers}.")
+    return Part("Remarks, additions and deviations", tuple(said) or (NONE,))
+
+
+def _corrections(state: JobState, write: Writer) -> Iterator[str]:
+    for key, fact in state.facts.items():
+        if fact.before and fact.reason and not isinstance(fact.value, Mapping):
+            was = ", ".join(free(each.value) for each in fact.before)
+            yield (
+                f"{key.replace('_', ' ')} was corrected from {was}: {free(fact.reason)} "
+                f"({write.day(fact.mark.at)})."
+            )

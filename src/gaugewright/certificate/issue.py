@@ -1,0 +1,132 @@
+"""What a certificate is issued with: all that stands on it beside the journal."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Final, Literal, get_args
+
+from gaugewright.errors import InputError
+
+Paper = Literal["a4", "letter"]
+UnitsName = Literal["metric", "us", "imperial"]
+Form = Literal["certificate", "summary"]
+
+PAPERS: Final[tuple[Paper, ...]] = get_args(Paper)
+UNITS: Final[tuple[UnitsName, ...]] = get_args(UnitsName)
+FORMS: Final[tuple[Form, ...]] = get_args(Form)
+FORMAT: Final = 1
+"""The arrangement of the pages and of what is attached to them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Issue:
+    """A certificate's own particulars; with the journal they make the document.
+
+    ``form``, ``paper`` and ``units`` only change how it looks: the same certificate can
+    be printed in another form, and says then which one was issued.
+    """
+
+    number: str
+    issued_at: datetime
+    issued_by: str
+    """Who pressed the button, by the name of the device's user."""
+    signed_by: str = ""
+    strokes: tuple[tuple[int, ...], ...] = ()
+    place: str = ""
+    workshop: str = ""
+    paper: Paper = "a4"
+    units: UnitsName = "metric"
+    form: Form = "certificate"
+    issued_as: tuple[Paper, UnitsName, Form] = ("a4", "metric", "certificate")
+    replaces: str = ""
+    reason: str = ""
+    is_draft: bool = False
+    volume_unit: str = "L"
+    """Unit in which the book is kept: the pour check looks for slips in it."""
+    versions: Mapping[str, str] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the particulars as they are attached to the document."""
+        return {
+            "form": self.form,
+            "format": FORMAT,
+            "is_draft": self.is_draft,
+            "issued_as": list(self.issued_as),
+            "issued_at": self.issued_at.isoformat(),
+            "issued_by": self.issued_by,
+            "number": self.number,
+            "paper": self.paper,
+            "place": self.place,
+            "reason": self.reason,
+            "replaces": self.replaces,
+            "signed_by": self.signed_by,
+            "strokes": [list(stroke) for stroke in self.strokes],
+            "units": self.units,
+            "versions": dict(self.versions),
+            "volume_unit": self.volume_unit,
+            "workshop": self.workshop,
+        }
+
+
+def issue_from(record: Any) -> Issue:
+    """Return the particulars that were attached, `InputError` for what is none.
+
+    >>> from datetime import UTC
+    >>> one = Issue("C-1", datetime(2026, 5, 4, tzinfo=UTC), "Ada", strokes=((1, 2),))
+    >>> issue_from(one.as_json()) == one
+    True
+    """
+    try:
+        if record["format"] != FORMAT:
+            raise InputError(f"is of format {record['format']!r}, this version reads {FORMAT}")
+        paper, units, form = record["issued_as"]
+        return Issue(
+            number=str(record["number"]),
+            issued_at=datetime.fromisoformat(record["issued_at"]),
+            issued_by=str(record["issued_by"]),
+            signed_by=str(record["signed_by"]),
+            strokes=tuple(tuple(int(v) for v in stroke) for stroke in record["strokes"]),
+            place=str(record["place"]),
+            workshop=str(record["workshop"]),
+            paper=paper_of(record["paper"]),
+            units=units_of(record["units"]),
+            form=form_of(record["form"]),
+            issued_as=(paper_of(paper), units_of(units), form_of(form)),
+            replaces=str(record["replaces"]),
+            reason=str(record["reason"]),
+            is_draft=bool(record["is_draft"]),
+            volume_unit=str(record["volume_unit"]),
+            versions={str(k): str(v) for k, v in record["versions"].items()},
+        )
+    except InputError:
+        raise
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise InputError(f"these are not a certificate's particulars: {error}") from None
+
+
+def paper_of(text: Any) -> Paper:
+    """Return a size of paper, `InputError` naming those that there are.
+
+    >>> paper_of("Letter")
+    'letter'
+    """
+    for each in PAPERS:
+        if str(text).lower() == each:
+            return each
+    raise InputError(f"must be {' or '.join(PAPERS)}, found {str(text)[:40]!r}", field="paper")
+
+
+def units_of(text: Any) -> UnitsName:
+    """Return the units of a document, `InputError` naming those that there are."""
+    for each in UNITS:
+        if str(text).lower() == each:
+            return each
+    raise InputError(f"must be {', '.join(UNITS)}, found {str(text)[:40]!r}", field="units")
+
+
+def form_of(text: Any) -> Form:
+    """Return the form of a document, `InputError` naming those that there are."""
+    for each in FORMS:
+        if str(text).lower() == each:
+            return each
+    raise InputError(f"must be {' or '.join(FORMS)}, found {str(text)[:40]!r}", field="form")

@@ -1,0 +1,99 @@
+"""Sets a statement on pages: PDF/A-3, the same statement giving the same bytes."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from functools import lru_cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, Final
+
+import typst
+
+from gaugewright.certificate.attachments import Attachment
+from gaugewright.certificate.glyphs import FONTS, first_unwritable
+from gaugewright.certificate.issue import Issue
+from gaugewright.certificate.sealed import PLACE, seal
+from gaugewright.certificate.statement import Statement
+from gaugewright.errors import GaugewrightError, InputError
+
+PAGES = Path(__file__).parent / "pages"
+STANDARD: Final = "a-3b"
+TYPST_VERSION = version("typst")
+
+
+class TypesettingError(GaugewrightError):
+    """The pages could not be set; the message says what stands in the way."""
+
+
+def set_pages(
+    statement: Statement,
+    issue: Issue,
+    attached: Sequence[Attachment],
+    photos: Mapping[str, bytes],
+) -> bytes:
+    """Return the document, sealed.
+
+    Nothing of it is fetched and no font of this computer is used.  Words of people reach
+    the template as data, never as markup.
+    """
+    data = statement.as_json()
+    _require_letters(data)
+    data |= {
+        "form": issue.form,
+        "paper": "us-letter" if issue.paper == "letter" else "a4",
+        "keyword": PLACE,
+        "date": [*issue.issued_at.timetuple()[:6]],
+        "pictures": {sha256: list(small) for sha256, small in photos.items()},
+        "attached": [{**asdict(each), "content": list(each.content)} for each in attached],
+    }
+    document = _compiled(json.dumps(data))
+    return seal(document)
+
+
+def _compiled(data: str) -> bytes:
+    try:
+        found = typst.compile(
+            _template(),
+            format="pdf",
+            font_paths=_fonts(),
+            ignore_system_fonts=True,
+            sys_inputs={"data": data},
+            pdf_standards=[STANDARD],
+            timestamp=0,
+        )
+    except typst.TypstError as error:
+        raise TypesettingError(f"the certificate could not be set: {error.message}") from None
+    return found
+
+
+@lru_cache(maxsize=1)
+def _template() -> bytes:
+    return (PAGES / "document.typ").read_bytes()
+
+
+@lru_cache(maxsize=1)
+def _fonts() -> Any:
+    """Return the fonts of this room and no others."""
+    return typst.Fonts(
+        include_system_fonts=False,
+        include_embedded_fonts=False,
+        font_paths=[str(FONTS)],
+    )
+
+
+def _require_letters(value: Any, path: str = "") -> None:
+    """Refuse a text with a letter that the fonts do not have, naming where it stands."""
+    if isinstance(value, dict):
+        for key, each in value.items():
+            if key != "svg":  # drawings hold figures and words of our own
+                _require_letters(each, f"{path}.{key}" if path else str(key))
+    elif isinstance(value, list | tuple):
+        for place, each in enumerate(value, start=1):
+            _require_letters(each, f"{path} {place}")
+    elif isinstance(value, str):
+        wrong = first_unwritable(value)
+        if wrong is not None:
+            raise InputError(
+                f"U+{ord(wrong):04X} cannot be written on the certificate", field=path or None
+            )

@@ -1,0 +1,142 @@
+"""Figures and words as they are written on the certificate."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from math import ceil, isfinite
+
+from gaugewright.certificate.glyphs import require_writable, spelled
+from gaugewright.certificate.issue import UnitsName
+from gaugewright.units import (
+    LengthUnit,
+    TemperatureUnit,
+    VolumeUnit,
+    from_celsius,
+    from_litres,
+    from_mm,
+)
+
+NOT_RECORDED = "not recorded"
+FIXED = "\N{NO-BREAK SPACE}"
+_UNITS: Mapping[UnitsName, tuple[VolumeUnit, LengthUnit, TemperatureUnit]] = {
+    "metric": ("L", "mm", "°C"),
+    "us": ("US gal", "in", "°F"),
+    "imperial": ("imp gal", "in", "°C"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Writer:
+    r"""Writes figures in the document's units, the unit behind each, never apart from it.
+
+    >>> write = Writer("us")
+    >>> write.volume(352.04), write.length(455.2), write.temperature(15)
+    ('93.00\xa0US\xa0gal', '17.92\xa0in', '59.0\xa0°F')
+    >>> Writer("metric").near(352.04, 1.87)
+    '352.0\xa0±\xa01.9\xa0L'
+    """
+
+    units: UnitsName = "metric"
+
+    @property
+    def volume_unit(self) -> VolumeUnit:
+        """The unit of volume."""
+        return _UNITS[self.units][0]
+
+    @property
+    def length_unit(self) -> LengthUnit:
+        """The unit of length."""
+        return _UNITS[self.units][1]
+
+    @property
+    def temperature_unit(self) -> TemperatureUnit:
+        """The unit of temperature."""
+        return _UNITS[self.units][2]
+
+    @property
+    def places(self) -> int:
+        """Decimals of a volume that show what a band is worth."""
+        return 1 if self.volume_unit == "L" else 2
+
+    def figure(self, value: float | None, decimals: int = 0) -> str:
+        """Write a bare figure; a dash where there is none."""
+        if value is None or not isfinite(value):
+            return "–"
+        text = f"{abs(value):.{decimals}f}"
+        is_negative = value < 0 and any(digit in "123456789" for digit in text)
+        return f"\N{MINUS SIGN}{text}" if is_negative else text
+
+    def volume(self, litres: float | None, decimals: int | None = None) -> str:
+        """Write a volume with its unit."""
+        if litres is None:
+            return NOT_RECORDED
+        return f"{self.volume_figure(litres, decimals)}{FIXED}{self._volume_words}"
+
+    def volume_figure(self, litres: float, decimals: int | None = None) -> str:
+        """Write a volume without its unit."""
+        places = self.places if decimals is None else decimals
+        return self.figure(from_litres(litres, self.volume_unit), places)
+
+    def band_figure(self, litres: float, decimals: int | None = None) -> str:
+        """Write the half-width of a band without its unit, never narrower than it is."""
+        places = self.places if decimals is None else decimals
+        value = from_litres(litres, self.volume_unit) * 10**places
+        return self.figure(ceil(value - 1e-6) / 10**places, places)
+
+    def near(self, litres: float, band_l: float | None) -> str:
+        """Write a volume with its band, or that it has none."""
+        if band_l is None:
+            return f"{self.volume(litres)} (band unknown)"
+        plus_minus = f"{FIXED}±{FIXED}{self.band_figure(band_l)}{FIXED}{self._volume_words}"
+        return f"{self.volume_figure(litres)}{plus_minus}"
+
+    def band(self, litres: float | None) -> str:
+        """Write a band alone."""
+        if litres is None:
+            return "band unknown"
+        return f"±{FIXED}{self.band_figure(litres)}{FIXED}{self._volume_words}"
+
+    def length(self, mm: float | None) -> str:
+        """Write a length with its unit."""
+        if mm is None:
+            return NOT_RECORDED
+        places = 2 if self.length_unit == "in" else 0
+        if places == 0 and abs(mm - round(mm)) > 0.05:
+            places = 1
+        return f"{self.figure(from_mm(mm, self.length_unit), places)}{FIXED}{self.length_unit}"
+
+    def temperature(self, celsius: float | None) -> str:
+        """Write a temperature with its unit."""
+        if celsius is None:
+            return NOT_RECORDED
+        shown = self.figure(from_celsius(celsius, self.temperature_unit), 1)
+        return f"{shown}{FIXED}{self.temperature_unit}"
+
+    def per_degree(self, per_kelvin: float) -> str:
+        """Write a volume for each degree of temperature."""
+        per = per_kelvin / 1.8 if self.temperature_unit == "°F" else per_kelvin
+        return f"{self.volume(per, 2)} for each {self.temperature_unit}"
+
+    def time(self, at: datetime | None) -> str:
+        """Write a time to the minute, in UTC."""
+        if at is None:
+            return NOT_RECORDED
+        return f"{at:%Y-%m-%d %H:%M}{FIXED}UTC"
+
+    def day(self, at: datetime) -> str:
+        """Write a day, in UTC."""
+        return f"{at:%Y-%m-%d}"
+
+    @property
+    def _volume_words(self) -> str:
+        return self.volume_unit.replace(" ", FIXED)
+
+
+def name(text: object, field: str) -> str:
+    """Return a name that identifies something; every letter of it must be writable."""
+    return require_writable(str(text), field) or NOT_RECORDED
+
+
+def free(text: object) -> str:
+    """Return words as somebody once recorded them, what has no glyph spelled by number."""
+    return spelled(str(text))
