@@ -14,6 +14,7 @@ from importlib import import_module
 from threadpoolctl import threadpool_limits
 
 from gaugewright.app.live import LiveDesk
+from gaugewright.app.log_shelf import LogShelf, shelf_folder
 from gaugewright.app.scales import scales_of
 from gaugewright.errors import ChainError, JournalError, StateError
 from gaugewright.instruments.rig_lines import RunningRig
@@ -94,6 +95,7 @@ class Yard:
         self.book = book
         self.now = now
         self.desk = desk or LiveDesk()
+        self.logs = LogShelf(shelf_folder(book.store.file))
         self.rig: RigHere | None = None
         self.last_numbers: dict[str, int] = {}
         """The last entry of each job that this program has written to."""

@@ -9,6 +9,7 @@ connections of their own and never wait for the writer.
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
+from pathlib import Path
 from threading import RLock
 from types import TracebackType
 from typing import Any, NamedTuple, Self
@@ -62,8 +63,11 @@ class Store(Reader):
         where: str,
         is_read_only: bool = False,
         release: Callable[[], None] = lambda: None,
+        file: Path | None = None,
     ) -> None:
         super().__init__(engine, where)
+        self.file = file
+        """The book's file; ``None`` if it is in a database."""
         self.is_read_only = is_read_only
         self._release = release
         self._lock = RLock()
