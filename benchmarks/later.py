@@ -21,6 +21,7 @@ from gaugewright.table.fit import Fit, fit
 from gaugewright.table.later.carry import carried, levels_from_fit, levels_from_table
 from gaugewright.table.later.known import Known, known_from_fit, known_from_table
 from gaugewright.table.later.sister import fit_with_sister, sister_known
+from gaugewright.tank.dimensions import perturbed
 from gaugewright.testing.fills import FAMILIES, SimulatedFill, Truth, simulated_fill
 from gaugewright.testing.later import Planted, came_back, exchanged, sister
 
@@ -114,18 +115,23 @@ def bands(seed: int) -> list[Band]:
     return found
 
 
-def agreement(job: tuple[int, bool]) -> float:
-    """Return the probability that two tanks are of one model, which they are or are not."""
-    seed, is_sister = job
+def agreement(job: tuple[int, float]) -> float:
+    """Return the probability that two tanks are of one model; ``longer`` ones are not.
+
+    The fitter measured this tank too, and does not know that it should be like the other.
+    """
+    seed, longer = job
     rng, made, result = _filled(seed)
-    if is_sister:
-        hers = sister(rng, made)
-        probe, fill, tank = hers.probe, hers.fill, made.tank
-    else:
-        other = simulated_fill(rng, made.family, pours=2, full=0.7)
-        probe, fill, tank = other.probe, other.fill, other.tank
-    known = sister_known(levels_from_fit(result), probe)
-    return fit_with_sister(fill, known, tank, probe).agreement
+    hers = sister(rng, made, longer=longer)
+    known = sister_known(levels_from_fit(result), hers.probe)
+    tank = made.tank
+    if longer:
+        size = {"upright_cylinder": "diameter_mm", "section": "scale_x"}.get(
+            tank.shape, "length_mm"
+        )
+        share = {"diameter_mm": np.sqrt(1 + longer) - 1}.get(size, longer)
+        tank = perturbed(tank, size, share * (1.0 if size == "scale_x" else getattr(tank, size)))
+    return fit_with_sister(hers.fill, known, tank, hers.probe).agreement
 
 
 def rechecks(job: tuple[int, str]) -> list[Recheck]:
@@ -196,12 +202,13 @@ def main() -> None:
         if "b" in parts:
             _print_bands(list(pool.map(bands, seeds, chunksize=4)))
         if "s" in parts:
-            for is_sister, name in ((True, "a sister"), (False, "another tank of that shape")):
-                jobs = [(s, is_sister) for s in seeds]
+            for longer in (0.0, 0.02, 0.05, 0.1):
+                jobs = [(s, longer) for s in seeds]
                 found = np.array(list(pool.map(agreement, jobs, chunksize=4)))
                 print(
-                    f"{name}: agrees (0.5 or more) {np.mean(found >= 0.5) * 100:.1f} %, "
-                    f"does not agree (0.1 or less) {np.mean(found <= 0.1) * 100:.1f} %"
+                    f"{'a sister' if not longer else f'{100 * longer:.0f} % longer':12} agrees "
+                    f"(0.5 or more) {np.mean(found >= 0.5) * 100:5.1f} %, does not agree "
+                    f"(0.1 or less) {np.mean(found <= 0.1) * 100:5.1f} %"
                 )
         if "r" in parts:
             jobs = [(s, setting) for setting in SETTINGS for s in seeds]

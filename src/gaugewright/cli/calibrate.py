@@ -38,6 +38,18 @@ def calibrate(
         str | None,
         typer.Option(metavar="MM", help="Depth of fuel in the drained tank at the probe's place."),
     ] = None,
+    sister: Annotated[
+        str | None,
+        typer.Option(metavar="TABLE", help="Table of a tank of the same model, proposed first."),
+    ] = None,
+    sister_tank: Annotated[
+        str | None,
+        typer.Option(metavar="TANK", help="Her tank file with her probe, if not that of --tank."),
+    ] = None,
+    sister_fill: Annotated[
+        str | None,
+        typer.Option(metavar="OLD_POURS", help="Pour record that her table was made from."),
+    ] = None,
     out: Annotated[
         str | None, typer.Option(metavar="F", help="Write the table as CSV, - to print it.")
     ] = None,
@@ -56,7 +68,9 @@ def calibrate(
     """
     from gaugewright.app.calibrate import read_and_calibrate
     from gaugewright.app.files import shown_name, write_files
+    from gaugewright.app.sister import with_sister
     from gaugewright.cli.calibrate_text import calibration_record, calibration_text, findings_json
+    from gaugewright.cli.later_text import sister_record, sister_text
     from gaugewright.cli.numbers import maybe_option_number
     from gaugewright.cli.program import FINDINGS
     from gaugewright.errors import InputError
@@ -65,9 +79,15 @@ def calibrate(
 
     if out is not None and out == findings:
         raise InputError(f"--out and --findings cannot both go to {shown_name(out)}")
-    if [pours_file, tank_file, plan_file].count("-") > 1:
-        raise InputError("only one of POURS, --tank and --plan can come from standard input")
     sources = {"POURS": pours_file, "--tank": tank_file, "--plan": plan_file}
+    if list(sources.values()).count("-") > 1:
+        raise InputError("only one of POURS, --tank and --plan can come from standard input")
+    hers = {"--sister": sister, "--sister-tank": sister_tank, "--sister-fill": sister_fill}
+    if "-" in hers.values():
+        raise InputError("a sister's files cannot come from standard input")
+    if sister is None and any(hers.values()):
+        raise InputError("is missing, wanted her table (CSV)", field="--sister")
+    sources |= hers
     for option, target in (("--out", out), ("--findings", findings)):
         require_other_file(target, option, sources)
     output = Output(as_json=as_json, out=out)
@@ -80,6 +100,11 @@ def calibrate(
         u_residual_l=maybe_option_number(u_residual, "--u-residual"),
         dip_empty_mm=maybe_option_number(dip_empty, "--dip-empty"),
     )
+    says = None
+    if sister is not None:
+        done, says = with_sister(
+            done, sister, tank_file=sister_tank or tank_file, fill_file=sister_fill
+        )
     table = write_table(done.result.table)
     contents = {} if findings is None else {findings: findings_json(done.result)}
     if out is not None:
@@ -87,6 +112,10 @@ def calibrate(
     write_files({path: text.encode() for path, text in contents.items()})
     if findings != "-":
         output.tell(calibration_text(done))
-        output.give(calibration_record(done))
+        record = calibration_record(done)
+        if says is not None:
+            output.tell(sister_text(says))
+            record["sister"] = sister_record(says)
+        output.give(record)
     if strict and done.result.needs_person:
         raise typer.Exit(FINDINGS)

@@ -62,7 +62,7 @@ def calibration_text(done: Done) -> str:
         f"{result.table.counts[-1]:g} counts; 95 % band ±{band.min():.1f} to ±{band.max():.1f} L.",
         f"At the probe's empty reading the tank holds {dead:.1f} ± {u_dead:.1f} L.",
         "",
-        *table_lines(_some_rows(result.table)),
+        *table_lines(some_rows(result.table)),
         "",
     ]
     lines += [f"({note})" for note in done.fill.notes]
@@ -90,7 +90,7 @@ def finding_lines(findings: tuple[Finding, ...]) -> list[str]:
     return lines
 
 
-def _some_rows(table: Table) -> Table:
+def some_rows(table: Table) -> Table:
     """Return every so manieth row, first and last included, for the screen."""
     size = len(table.counts)
     if size <= SHOWN_ROWS:

@@ -8,11 +8,13 @@ import typer
 from gaugewright import __version__
 from gaugewright.cli import (
     calibrate,
+    carry,
     certificate,
     compare,
     demo,
     export,
     plan,
+    recheck,
     rig,
     tank,
     thin,
@@ -42,6 +44,8 @@ app.command("thin", epilog=thin.EXAMPLE)(thin.thin)
 app.command("compare", epilog=compare.EXAMPLE)(compare.compare)
 app.command("export", epilog=export.EXAMPLE)(export.export)
 app.command("certificate", epilog=certificate.EXAMPLE)(certificate.certificate)
+app.command("recheck", epilog=recheck.EXAMPLE)(recheck.recheck)
+app.command("carry", epilog=carry.EXAMPLE)(carry.carry)
 app.command("verify", epilog=verify.EXAMPLE)(verify.verify)
 app.command("rig", epilog=rig.EXAMPLE)(rig.rig)
 app.command("wiring", epilog=wiring.EXAMPLE)(wiring.wiring)

@@ -25,6 +25,18 @@ def maybe_option_number(text: str | None, option: str) -> float | None:
     return None if text is None else option_number(text, option)
 
 
+def not_negative(text: str | None, option: str) -> float | None:
+    """Return an uncertainty given as an option; `InputError` if it is below 0.
+
+    >>> not_negative("1,5", "--u-tip")
+    1.5
+    """
+    value = maybe_option_number(text, option)
+    if value is not None and value < 0:
+        raise InputError(f"must be 0 or more, found {text}", field=option)
+    return value
+
+
 @contextmanager
 def naming_options(**options: str) -> Iterator[None]:
     """Put options' names in place of the arguments' that an `InputError` names.

@@ -140,16 +140,18 @@ def sister(
     *,
     shares: tuple[float, ...] = (0.3, 0.4),
     scatter_mm: float = 3.0,
+    longer: float = 0.0,
 ) -> Later:
     """Return two pours into another tank of the same model with a probe of its own.
 
     Each dimension differs by up to ``scatter_mm``, and the walls by a smooth share of up
-    to 0.3 % of the capacity.
+    to 0.3 % of the capacity.  ``longer`` is the share by which it is longer: then it is another
+    model that looks the same.
     """
     probe, first, above = new_probe(rng, made)
     height = made.truth.top_mm + made.yard.above_bottom_mm
     wide = 1.0 + float(rng.uniform(-scatter_mm, scatter_mm)) / 600.0
-    long = 1.0 + float(rng.uniform(-scatter_mm, scatter_mm)) / 1400.0
+    long = 1.0 + longer + float(rng.uniform(-scatter_mm, scatter_mm)) / 1400.0
     high = 1.0 + float(rng.uniform(-scatter_mm, scatter_mm)) / height
     walls = float(rng.uniform(-0.003, 0.003)) * made.truth.capacity_l
     middle = float(rng.uniform(0.2, 0.8))

@@ -14,11 +14,13 @@ from scipy.special import logsumexp
 
 from gaugewright.errors import InputError
 from gaugewright.metrology.agreement import is_within
+from gaugewright.pours.candidates import WORTH
 from gaugewright.pours.later.changes import DENT, MOVED, SPAN, TIP, UNCHANGED, ZERO
 from gaugewright.pours.later.compare import Comparison, comparisons
 from gaugewright.pours.later.rivals import Rival, log_after, log_before, of_kind, rivals_of
 from gaugewright.pours.suspects import weigh
 from gaugewright.table.assumptions import Assumptions
+from gaugewright.table.curves import Curves
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Fit, average
 from gaugewright.table.later.known import K95, Known
@@ -27,6 +29,8 @@ Floats = npt.NDArray[np.float64]
 
 SLIP = "slip"
 """One of the new pours was mistyped or not settled; nothing changed on the vehicle."""
+SLIP_WORTH = float(np.log(sum(WORTH.values())))
+"""What any slip is worth beforehand, as a logarithm."""
 CHANGES = (TIP, ZERO, SPAN, DENT)
 SURE = 0.9
 """Probability of a change from which on the table is said to be no longer good."""
@@ -137,6 +141,15 @@ def _slip_log(fill: Fill, same: list[Rival]) -> float:
     return log_all + float(np.log(max(-np.expm1(-log_all), 1e-12)))
 
 
+def _most(kind: str, curves: Curves) -> float:
+    """A change beyond this is no change of that kind any more, in its unit."""
+    if kind == TIP:
+        return 0.2 * float(curves.wetted_mm[-1])
+    if kind == DENT:
+        return 0.2 * curves.capacity_l
+    return 0.2 * abs(curves.probe.counts_full - curves.probe.counts_empty)
+
+
 def _possible(rivals: list[Rival], slip_log: float) -> tuple[Possible, ...]:
     own = {kind: of_kind(rivals, kind) for kind in (UNCHANGED, *CHANGES)}
     logs = {kind: log_after(each) for kind, each in own.items()}
@@ -145,7 +158,7 @@ def _possible(rivals: list[Rival], slip_log: float) -> tuple[Possible, ...]:
     total = float(logsumexp(list(logs.values())))
     found = [
         Possible(UNCHANGED, float(np.exp(logs[UNCHANGED] - total)), 0.0),
-        Possible(SLIP, float(np.exp(logs[SLIP] - total)), slip_log),
+        Possible(SLIP, float(np.exp(logs[SLIP] - total)), slip_log - SLIP_WORTH),
     ]
     for kind in CHANGES:
         size, u95 = _size(own[kind])
@@ -195,11 +208,15 @@ def _could_show(rivals: list[Rival]) -> dict[str, float | None]:
     component = max(of_kind(rivals), key=lambda rival: rival.log_before).component
     eq = component.equations
     scaled = eq.design * component.prior_u
-    weights: Floats = np.linalg.inv(scaled @ scaled.T + eq.noise)
-    return {kind: _least(of_kind(rivals, kind), weights) for kind in CHANGES}
+    weights = np.asarray(np.linalg.inv(scaled @ scaled.T + eq.noise), dtype=np.float64)
+    found: dict[str, float | None] = {}
+    for kind in CHANGES:
+        least = _least(of_kind(rivals, kind), weights)
+        found[kind] = least if least < _most(kind, component.curves) else None
+    return found
 
 
-def _least(rivals: list[Rival], weights: Floats) -> float | None:
+def _least(rivals: list[Rival], weights: Floats) -> float:
     """Of the smallest sizes of one change, the middling one that could have been seen."""
     smallest = min(rival.change.size for rival in rivals if rival.change.size > 0)
     sizes = []
@@ -210,5 +227,4 @@ def _least(rivals: list[Rival], weights: Floats) -> float | None:
         direction = eq.design[:, eq.names.index(MOVED)] / rival.change.spread
         strength = float(direction @ weights @ direction)
         sizes.append(SEEN / np.sqrt(strength) if strength > 1e-12 else np.inf)
-    middle = float(np.median(sizes)) if sizes else np.inf
-    return middle if np.isfinite(middle) else None
+    return float(np.median(sizes)) if sizes else float(np.inf)

@@ -24,6 +24,15 @@ class Mounting:
     """Where it stands, along and across; counts where the bottom is not flat. [mm]"""
 
 
+def mounting(**known: float | None) -> Mounting:
+    """Return how well a probe is known; what nobody gave (``None``) stays as assumed.
+
+    >>> mounting(u_tip_mm=1.0, u_place_mm=None).u_tip_mm
+    1.0
+    """
+    return Mounting(**{name: value for name, value in known.items() if value is not None})
+
+
 @dataclass(frozen=True, slots=True)
 class Scatter:
     """How far two tanks of one model differ from each other."""
