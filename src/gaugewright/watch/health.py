@@ -1,0 +1,71 @@
+"""Is the probe still healthy? Everything its own records say against it, with what to do."""
+
+from collections.abc import Callable, Iterator, Sequence
+
+from gaugewright.table.table import Table
+from gaugewright.watch.health_blocks import blocks_of
+from gaugewright.watch.health_case import Case, Delivery, HealthKind, HealthNote
+from gaugewright.watch.health_level import brim, water
+from gaugewright.watch.health_noise import averaging, growing
+from gaugewright.watch.health_records import (
+    below_tip,
+    clock,
+    frozen,
+    missing,
+    out_of_scale,
+    past_top,
+    supply,
+)
+from gaugewright.watch.health_table import wrong_table
+from gaugewright.watch.values import Track, Watched
+
+__all__ = ["Delivery", "HealthKind", "HealthNote", "health"]
+
+Check = Callable[[Case], Iterator[HealthNote]]
+CHECKS: tuple[Check, ...] = (
+    clock,
+    missing,
+    supply,
+    out_of_scale,
+    frozen,
+    past_top,
+    below_tip,
+    growing,
+    averaging,
+    brim,
+    water,
+    wrong_table,
+)
+BEYOND = 0.02
+"""Counts this far beyond the table's ends are still readings. Share of its span."""
+LEAST_RECORDS = 50
+
+
+def health(
+    track: Track, table: Table, watched: Watched, deliveries: Sequence[Delivery] = ()
+) -> tuple[HealthNote, ...]:
+    """Return what is wrong with a probe, its wiring, its table or its records.
+
+    ``watched`` is what the watch made of the same track; ``deliveries`` are receipts, which
+    show a table of the wrong size.  Every note carries the figures that show it and what to
+    do; nothing is noted where the records are too few to say.  In order of time.
+
+    >>> import numpy as np
+    >>> from gaugewright.watch.values import Noise
+    >>> time = np.arange(0.0, 86400.0, 60.0)
+    >>> counts = np.where(np.arange(1440) % 10 == 0, 65535.0, 2000.0 - np.arange(1440) % 7)
+    >>> track = Track("T-7", time, counts, np.full(1440, 60.0), np.ones(1440))
+    >>> table = Table(np.array([0.0, 4095.0]), np.array([2.0, 400.0]), None)
+    >>> seen = Watched("T-7", (), (), Noise(1, 4, 2, 0.2, 20), 1440, 86340.0, 5.0, 20.0)
+    >>> for note in health(track, table, seen):
+    ...     print(note.kind.value, "-", note.evidence)
+    out_of_scale - 144 records (10.0 %) are outside the table's 0 to 4095 counts, most often 65535.
+    """
+    if track.time_s.size < LEAST_RECORDS:
+        return ()
+    low, high = float(table.counts[0]), float(table.counts[-1])
+    margin = BEYOND * (high - low)
+    blocks, runs = blocks_of(track, low - margin, high + margin)
+    case = Case(track, table, watched, blocks, runs, deliveries)
+    found = [note for check in CHECKS for note in check(case)]
+    return tuple(sorted(found, key=lambda note: note.start_s))

@@ -1,0 +1,211 @@
+"""Health of the noise: does it grow, and does the probe average too little or too much?"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from gaugewright.metrology.allan import AllanKind, Deviation, allan_curve
+from gaugewright.watch.health_blocks import MOVING, OFF
+from gaugewright.watch.health_case import DAY_S, HOUR_S, Case, HealthKind, HealthNote, span_of
+from gaugewright.watch.values import EventKind, Floats
+
+GROWTH, GROWTH_T = 1.8, 4.0
+LEAST_NOISE = 0.001
+"""Noise below this share of the span is of no account, however much it grew."""
+MOST_ON_MOVE = 0.02
+"""Scatter of a record on the move from which averaging is called too light. Share of capacity
+(common practice, no source)."""
+WANTED_ON_MOVE = 0.006
+"""Scatter on the move that the advice aims at. Share of capacity (common practice)."""
+HEAVY_S = 120.0
+"""Time constant from which averaging is called too heavy: a refuel of five minutes then shows
+for a quarter of an hour (common practice, no source). [s]"""
+MOST_FOR_CURVE = 200_000
+SHORTEST_DRIVE = 40
+
+
+def growing(case: Case) -> Iterator[HealthNote]:
+    """Noise by the day, at rest and on the move: the last third against the first."""
+    best: tuple[float, str, float, float] | None = None
+    for state, where in ((OFF, "at rest"), (MOVING, "on the move")):
+        days = _daily_noise(case, state)
+        if days.shape[0] < 9:
+            continue
+        third = days.shape[0] // 3
+        early, late = np.log(days[:third, 1]), np.log(days[-third:, 1])
+        spread = np.sqrt(early.var(ddof=1) / third + late.var(ddof=1) / third) + 0.02
+        t = float(late.mean() - early.mean()) / float(spread)
+        before, after = float(np.exp(early.mean())), float(np.exp(late.mean()))
+        if after / before < GROWTH or t < GROWTH_T or after < LEAST_NOISE * case.span:
+            continue
+        if best is None or t > best[0]:
+            best = (t, where, before, after)
+    if best is None:
+        return
+    t, where, before, after = best
+    litres = after * case.litres_per_count(case.low + 0.5 * case.span)
+    yield case.note(
+        HealthKind.NOISE_GROWING,
+        *case.span_s,
+        f"The noise {where} grew from {before:.1f} to {after:.1f} counts from record to record "
+        f"(first and last third of the log; {litres:.1f} L; {t:.1f} times its standard "
+        "uncertainty).",
+        "Look for a loose or wet connector, a chafed screen, or a probe that works loose in its "
+        "flange.",
+    )
+
+
+def _daily_noise(case: Case, state: int) -> Floats:
+    """Start of each day [s] and the standard deviation of a record in it, shape (n, 2)."""
+    blocks = case.blocks
+    at = np.flatnonzero((blocks.state == state) & (blocks.steps >= 5))
+    if not at.size:
+        return np.zeros((0, 2))
+    # Within a day the middle of the blocks: a refuel or a spike is no noise.
+    noise = np.sqrt(0.5 * blocks.squares[at] / blocks.steps[at] + 1.0 / 12.0)
+    day = np.floor(blocks.start_s[at] / DAY_S).astype(np.int64)
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(day)) + 1, [day.size]])
+    found = [
+        (
+            float(day[low]) * DAY_S,
+            float(np.mean(np.sort(noise[low:high])[: max(1, (high - low) * 4 // 5)])),
+        )
+        for low, high in zip(edges[:-1], edges[1:], strict=True)
+        if high - low >= 5
+    ]
+    return np.array(found).reshape(-1, 2)
+
+
+def averaging(case: Case) -> Iterator[HealthNote]:
+    """The scatter on the move and the probe's own lag against what a record is needed for."""
+    curve = curve_on_move(case)
+    lag_s = lag_of(case)
+    wanted = advised_averaging_s(case, curve)
+    if lag_s is not None and lag_s > HEAVY_S and (wanted is None or lag_s > 1.5 * wanted):
+        target = max(case.period_s, 30.0 if wanted is None else min(wanted, 90.0))
+        yield case.note(
+            HealthKind.AVERAGING_HEAVY,
+            *case.span_s,
+            f"After a refuel the reading follows with a time constant of {span_of(lag_s)}: it takes "
+            f"{span_of(3 * lag_s)} to come within 5 %.",
+            f"Drains look slow and small and refuels late. By the Allan deviation of its own "
+            f"records on the move, {span_of(target)} of averaging would do.",
+        )
+        return
+    if not curve:
+        return
+    first = curve[0].deviation / case.capacity_l
+    if first < MOST_ON_MOVE or wanted is None or wanted <= case.period_s:
+        return
+    then = min(curve, key=lambda p: abs(p.tau_s - wanted)).deviation
+    yield case.note(
+        HealthKind.AVERAGING_LIGHT,
+        *case.span_s,
+        f"On the move a record scatters by {curve[0].deviation:.1f} L ({100 * first:.1f} % of the "
+        f"tank), averages over {span_of(wanted)} by {then:.1f} L (Allan deviation of its own "
+        "records).",
+        f"Set the probe or the unit to average over {span_of(wanted)}.",
+    )
+
+
+def curve_on_move(case: Case) -> tuple[Deviation, ...]:
+    """Return the Allan curve of the litres on the move, in seconds and litres.
+
+    The overlapping Hadamard deviation, from which steady consumption falls out; drives are put
+    one after the other with a gap between, as many as are needed for a firm curve.
+    """
+    blocks, track = case.blocks, case.track
+    moving = blocks.state == MOVING
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], moving.view(np.int8), [0]])))
+    period = case.period_s
+    parts: list[Floats] = []
+    total = 0
+    for low, high in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        first = int(blocks.first[low])
+        last = int(blocks.first[high]) if high < blocks.first.size else track.time_s.size
+        if last - first < SHORTEST_DRIVE:
+            continue
+        time_s, counts = track.time_s[first:last], track.counts[first:last]
+        place = np.rint((time_s - time_s[0]) / period).astype(np.int64)
+        if place[-1] > 3 * place.size:
+            continue
+        even = np.full(int(place[-1]) + 1, np.nan)
+        inside = (counts >= case.low) & (counts <= case.high)
+        even[place[inside]] = case.litres(counts[inside])
+        parts += [_without_spikes(even, 0.04 * case.capacity_l), np.full(1, np.nan)]
+        total += even.size
+        if total > MOST_FOR_CURVE:
+            break
+    if total < 200:
+        return ()
+    curve = allan_curve(np.concatenate(parts), period, AllanKind.OVERLAPPING_HADAMARD)
+    return tuple(p for p in curve if p.tau_s <= HOUR_S and p.degrees_of_freedom > 8)
+
+
+def _without_spikes(values: Floats, most: float) -> Floats:
+    """Take out lone values that are far from both neighbours, where these agree."""
+    out = values.copy()
+    if values.size > 2:
+        before, after = values[:-2], values[2:]
+        middle = 0.5 * (before + after)
+        lone = (np.abs(values[1:-1] - middle) > 4 * most) & (np.abs(before - after) < most)
+        out[1:-1][lone] = np.nan
+    return out
+
+
+def advised_averaging_s(case: Case, curve: tuple[Deviation, ...]) -> float | None:
+    """Return the least averaging time at which the scatter on the move is small enough. [s]
+
+    Where it never is, the time at which it is least, ten minutes at most.
+    """
+    if not curve:
+        return None
+    usable = [p for p in curve if p.tau_s <= 600.0] or [curve[0]]
+    for point in usable:
+        if point.deviation <= WANTED_ON_MOVE * case.capacity_l:
+            return point.tau_s
+    return min(usable, key=lambda p: p.deviation).tau_s
+
+
+def lag_of(case: Case) -> float | None:
+    """Return the probe's time constant from how it comes to rest after refuels; None if unseen.
+
+    From four fifths to nineteen twentieths of a rise an exponential takes ln 4 of its time
+    constant; a pump that runs steadily without any lag takes 0.15 of the refuel, which is taken
+    off.  The median over refuels of a fifth of the tank and more. [s]
+    """
+    track = case.track
+    found = []
+    for event in case.events(EventKind.REFUEL):
+        if event.litres < 0.2 * case.capacity_l:
+            continue
+        low, high = np.searchsorted(track.time_s, [event.start_s - 120.0, event.end_s + HOUR_S])
+        time_s, counts = track.time_s[low:high], track.counts[low:high]
+        resting = ~(track.speed_kmh[low:high] > 3.0)
+        after = time_s >= event.end_s
+        leave = np.flatnonzero(after & ~resting)
+        stop = int(leave[0]) if leave.size else time_s.size
+        time_s, counts = time_s[:stop], counts[:stop]
+        if time_s.size < 8 or time_s[-1] - event.end_s < 240.0:
+            continue
+        level = case.litres(np.where(np.isfinite(counts), counts, case.low))
+        start, end = float(level[0]), float(np.median(level[-3:]))
+        if end - start < 0.15 * case.capacity_l:
+            continue
+        rise = np.maximum.accumulate((level - start) / (end - start))
+        crossings = [_crossing(time_s, rise, share) for share in (0.80, 0.95)]
+        tail = crossings[1] - crossings[0]
+        poured = _crossing(time_s, rise, 0.5) - _crossing(time_s, rise, 0.1)
+        # Between a tenth and a half of the rise a steady pump takes 0.4 of its time.
+        found.append(max(0.0, tail - 0.15 * poured / 0.4) / np.log(4.0))
+    return float(np.median(found)) if len(found) >= 3 else None
+
+
+def _crossing(time_s: Floats, rise: Floats, share: float) -> float:
+    at = int(np.searchsorted(rise, share))
+    if at == 0:
+        return float(time_s[0])
+    if at >= rise.size:
+        return float(time_s[-1])
+    part = (share - rise[at - 1]) / max(rise[at] - rise[at - 1], 1e-9)
+    return float(time_s[at - 1] + part * (time_s[at] - time_s[at - 1]))

@@ -1,0 +1,180 @@
+"""Health of the table: does the consumption that it shows depend on the level?
+
+An engine does not know how full the tank is. If the table of another tank is keyed in, an
+hour's work seems to take more litres at one level than at another. The table's litres at rest
+are regressed on hours of work and on smooth departures of the table that vanish at its ends.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from gaugewright.watch.health_case import Case, HealthKind, HealthNote
+from gaugewright.watch.health_level import Stand, stands
+from gaugewright.watch.values import EventKind, Floats
+
+WAVES = 3
+"""Departures tried: sin(k π u) of the share u of the table's counts, k = 1 to 3."""
+LEAST_DEPARTURE, LEAST_Z = 0.03, 5.0
+LEAST_RANGE = 0.12
+"""A stretch that goes through less of the tank than this says little about its shape."""
+LEAST_SCALE, SCALE_Z = 0.06, 5.0
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """The departure of a table from what consumption says. Shares of the table's litres."""
+
+    at: Floats
+    """Shares of the counts, shape (g,)."""
+    departure: Floats
+    u: Floats
+    """Standard uncertainty."""
+    stretches: int
+
+
+def shape_of(case: Case) -> Shape | None:
+    """Return how the table departs from regular consumption; None where too little is known."""
+    usable = [
+        s for s in stands(case) if np.ptp(case.litres(s.counts)) > LEAST_RANGE * case.capacity_l
+    ]
+    if len(usable) < 4:
+        return None
+    rows, right, groups = _equations(case, usable)
+    solved = _robust(rows, right, groups)
+    if solved is None:
+        return None
+    mean, covariance = solved
+    at = np.linspace(0.0, 1.0, 41)
+    waves = _waves(at)
+    part, cov = mean[-WAVES:], covariance[-WAVES:, -WAVES:]
+    u = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", waves, cov, waves), 1e-12))
+    return Shape(at, waves @ part, u, len(usable))
+
+
+def wrong_table(case: Case) -> Iterator[HealthNote]:
+    """A table whose shape or size consumption, engine counter or receipts contradict."""
+    found = next(_wrong_size(case), None)
+    if found is not None:
+        yield found
+        return
+    shape = shape_of(case)
+    if shape is None:
+        return
+    inner = (shape.at > 0.1) & (shape.at < 0.9)
+    z = np.where(inner, np.abs(shape.departure) / shape.u, 0.0)
+    worst = int(np.argmax(np.where(inner, np.abs(shape.departure), 0.0)))
+    size = float(abs(shape.departure[worst]))
+    if size < LEAST_DEPARTURE or z[worst] < LEAST_Z:
+        return
+    counts = case.low + float(shape.at[worst]) * case.span
+    more = "too much" if shape.departure[worst] > 0 else "too little"
+    yield case.note(
+        HealthKind.WRONG_TABLE,
+        *case.span_s,
+        f"By this table an hour's work takes more litres at some levels than at others, in "
+        f"{shape.stretches} stretches alike: near {counts:.0f} counts it gives {more}, about "
+        f"{100 * size:.1f} % of the tank ({size * case.capacity_l:.0f} L; "
+        f"{z[worst]:.1f} times its standard uncertainty).",
+        "Compare what is keyed in with the vehicle's own table (gaugewright compare); it may be "
+        "another vehicle's.",
+    )
+
+
+def _wrong_size(case: Case) -> Iterator[HealthNote]:
+    """Receipts or the engine's counter against the table's litres, all levels together."""
+    for name, pairs in (("receipts", _receipts(case)), ("engine's counter", _counter(case))):
+        if len(pairs) < 4:
+            continue
+        true, seen = np.array(pairs).T
+        ratio = seen / true
+        middle = float(np.median(ratio))
+        u = 1.4826 * float(np.median(np.abs(ratio - middle))) / np.sqrt(ratio.size) + 0.003
+        if abs(middle - 1.0) < LEAST_SCALE or abs(middle - 1.0) < SCALE_Z * u:
+            continue
+        way = "more" if middle > 1 else "less"
+        yield case.note(
+            HealthKind.WRONG_TABLE,
+            *case.span_s,
+            f"The table shows {100 * abs(middle - 1):.0f} % {way} litres than the {name} "
+            f"(median of {ratio.size}, standard uncertainty {100 * u:.1f} %).",
+            "Compare what is keyed in with the vehicle's own table (gaugewright compare), and the "
+            f"{name} with another source, before either is believed.",
+        )
+        return
+
+
+def _receipts(case: Case) -> list[tuple[float, float]]:
+    """Litres of a receipt and of the refuel nearest to it, within an hour and a half. [L]"""
+    pairs = []
+    refuels = case.events(EventKind.REFUEL)
+    for delivery in case.deliveries:
+        near = [e for e in refuels if abs(e.end_s - delivery.time_s) < 5400.0]
+        if near and delivery.litres > 0.1 * case.capacity_l:
+            best = min(near, key=lambda e: abs(e.end_s - delivery.time_s))
+            pairs.append((delivery.litres, best.litres))
+    return pairs
+
+
+def _counter(case: Case) -> list[tuple[float, float]]:
+    """Litres by the engine's counter and by the table in each stretch without events. [L]"""
+    pairs = []
+    for stand in stands(case):
+        used = float(stand.engine_l[-1] - stand.engine_l[0])
+        if used > LEAST_RANGE * case.capacity_l:
+            litres = case.litres(stand.counts)
+            pairs.append((used, float(litres[0] - litres[-1])))
+    return pairs
+
+
+def _waves(share: Floats) -> Floats:
+    return np.stack([np.sin(k * np.pi * share) for k in range(1, WAVES + 1)], axis=1)
+
+
+def _equations(case: Case, usable: list[Stand]) -> tuple[Floats, Floats, Floats]:
+    """Rows of (work, departures), the table's litres as shares, and the stretch of each row."""
+    rows, right, groups = [], [], []
+    by_counter = all(np.isfinite(s.engine_l).all() for s in usable)
+    for number, stand in enumerate(usable):
+        share = np.clip((stand.counts - case.low) / case.span, 0.0, 1.0)
+        litres = (case.litres(stand.counts) - case.table.litres[0]) / case.capacity_l
+        work = (
+            [-(stand.engine_l - stand.engine_l[0]) / case.capacity_l]
+            if by_counter
+            else [-(stand.moved_h - stand.moved_h[0]), -(stand.ran_h - stand.ran_h[0])]
+        )
+        design = np.column_stack([*work, _waves(share)])
+        rows.append(design - design.mean(axis=0))
+        right.append(litres - litres.mean())
+        groups.append(np.full(share.size, number))
+    return np.vstack(rows), np.concatenate(right), np.concatenate(groups)
+
+
+def _robust(rows: Floats, right: Floats, groups: Floats) -> tuple[Floats, Floats] | None:
+    """Least squares with outliers weighed down, covariance over whole stretches.
+
+    Huber's weights (1981); sandwich covariance by clusters (Liang and Zeger, Biometrika 73(1),
+    1986), so that levels of one stretch need not be independent.
+    """
+    used = rows[:, np.abs(rows).max(axis=0) > 1e-9]
+    if used.shape[1] < rows.shape[1] - 1 or right.size < 3 * used.shape[1]:
+        return None
+    # A weak pull to no departure keeps levels that were never visited from running away.
+    ridge = np.zeros(used.shape[1])
+    ridge[-WAVES:] = 1.0 / 0.10**2
+    weight = np.ones(right.size)
+    mean = np.zeros(used.shape[1])
+    for _ in range(8):
+        scale = 1e-4 if not mean.any() else 1.4826 * float(np.median(np.abs(misfit))) + 1e-4
+        normal = (used * weight[:, None]).T @ used / max(scale, 1e-3) ** 2 + np.diag(ridge)
+        mean = np.linalg.solve(normal, (used * weight[:, None]).T @ right / max(scale, 1e-3) ** 2)
+        misfit = right - used @ mean
+        size = 1.4826 * float(np.median(np.abs(misfit))) + 1e-4
+        weight = np.minimum(1.0, 1.5 * size / np.maximum(np.abs(misfit), 1e-12))
+    inverse = np.linalg.inv(normal) / max(scale, 1e-3) ** 2
+    number = int(groups[-1]) + 1
+    scores = np.zeros((number, used.shape[1]))
+    np.add.at(scores, groups.astype(np.int64), used * (weight * misfit)[:, None])
+    middle = scores.T @ scores * number / max(number - used.shape[1], 1)
+    return mean, inverse @ middle @ inverse
