@@ -38,7 +38,7 @@ def set_pages(
     the template as data, never as markup.
     """
     data = statement.as_json()
-    _require_letters(data)
+    require_letters(data)
     data |= {
         "form": issue.form,
         "paper": "us-letter" if issue.paper == "letter" else "a4",
@@ -47,14 +47,18 @@ def set_pages(
         "pictures": {sha256: list(small) for sha256, small in photos.items()},
         "attached": [{**asdict(each), "content": list(each.content)} for each in attached],
     }
-    document = _compiled(json.dumps(data))
+    document = compiled("document.typ", json.dumps(data), what="certificate")
     return seal(document)
 
 
-def _compiled(data: str) -> bytes:
+def compiled(template: str, data: str, *, what: str) -> bytes:
+    """Return a template of this room set with JSON text as its data.
+
+    Raises `TypesettingError` naming what could not be set.
+    """
     try:
         found = typst.compile(
-            _template(),
+            _template(template),
             format="pdf",
             font_paths=_fonts(),
             ignore_system_fonts=True,
@@ -63,13 +67,13 @@ def _compiled(data: str) -> bytes:
             timestamp=0,
         )
     except typst.TypstError as error:
-        raise TypesettingError(f"the certificate could not be set: {error.message}") from None
+        raise TypesettingError(f"the {what} could not be set: {error.message}") from None
     return found
 
 
-@lru_cache(maxsize=1)
-def _template() -> bytes:
-    return (PAGES / "document.typ").read_bytes()
+@lru_cache(maxsize=4)
+def _template(name: str) -> bytes:
+    return (PAGES / name).read_bytes()
 
 
 @lru_cache(maxsize=1)
@@ -82,15 +86,15 @@ def _fonts() -> Any:
     )
 
 
-def _require_letters(value: Any, path: str = "") -> None:
+def require_letters(value: Any, path: str = "") -> None:
     """Refuse a text with a letter that the fonts do not have, naming where it stands."""
     if isinstance(value, dict):
         for key, each in value.items():
             if key != "svg":  # drawings hold figures and words of our own
-                _require_letters(each, f"{path}.{key}" if path else str(key))
+                require_letters(each, f"{path}.{key}" if path else str(key))
     elif isinstance(value, list | tuple):
         for place, each in enumerate(value, start=1):
-            _require_letters(each, f"{path} {place}")
+            require_letters(each, f"{path} {place}")
     elif isinstance(value, str):
         wrong = first_unwritable(value)
         if wrong is not None:
