@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 from gaugewright.app import pictures as p
 from gaugewright.app.bench import bench_findings
+from gaugewright.app.handover_pictures import hand_over_picture
 from gaugewright.app.lists import INSTRUMENTS_FACT
 from gaugewright.app.scales import dead_stock_l, described, shape_of
 from gaugewright.app.verdicts import Looked, look
@@ -53,6 +54,7 @@ def tank_picture(state: JobState, tank: TankState) -> p.TankPicture:
         check_pours=tuple(_check_pour(kept) for kept in tank.check_pours),
         comparisons=tuple(_comparison(kept) for kept in tank.comparisons),
         instrument=(state.fact(INSTRUMENTS_FACT) or {}).get(tank.tank_id),
+        hand_over=hand_over_picture(tank),
         wiring=None if tank.wiring is None else tank.wiring.event.wiring,
         wiring_found=None if tank.wiring is None else tank.wiring.event.found,
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
+from gaugewright.app.handover_values import HandOverPicture as HandOverPicture
 from gaugewright.app.pictures_bench import BenchFindingPicture as BenchFindingPicture
 from gaugewright.app.pictures_bench import BenchPicture as BenchPicture
 from gaugewright.app.pictures_bench import BenchReadingPicture as BenchReadingPicture
@@ -347,6 +348,8 @@ class TankPicture:
     check_pours: tuple[CheckPourPicture, ...]
     comparisons: tuple[ComparisonPicture, ...]
     instrument: Mapping[str, Any] | None
+    hand_over: HandOverPicture
+    """How the receiving system was given the table, and what it shows."""
     wiring: Mapping[str, Any] | None = None
     """As typed: the fields of a wiring file; ``None`` if none is recorded."""
     wiring_found: Mapping[str, Any] | None = None

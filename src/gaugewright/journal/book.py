@@ -6,7 +6,7 @@ new state given back.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, field, fields
 from datetime import datetime
 from pathlib import Path
 from threading import Lock
@@ -47,6 +47,8 @@ class BookSettings:
     language: str = "en"
     workshop: str = ""
     """The name that stands on certificates."""
+    recipes: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    """How receiving systems want their tables, by the name of the recipe."""
     more: Mapping[str, Any] | None = None
     """Settings of a later version, kept as they are."""
 

@@ -20,6 +20,7 @@ from gaugewright.workbench import (
     bodies,
     certificate_routes,
     fill_routes,
+    handover_routes,
     job_routes,
     live_routes,
     plan_routes,
@@ -43,6 +44,7 @@ ROUTERS = (
     fill_routes.router,
     live_routes.router,
     plan_routes.router,
+    handover_routes.router,
     certificate_routes.router,
     wiring_routes.router,
 )
