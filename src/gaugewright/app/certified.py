@@ -12,7 +12,8 @@ the journal's last hash becomes another one than on paper and in the job book.
 """
 
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,7 +22,9 @@ from gaugewright import __version__
 from gaugewright.certificate.attachments import Attached, attachments, read_attachments
 from gaugewright.certificate.document import document_of
 from gaugewright.certificate.sealed import has_seal, is_sealed
-from gaugewright.certificate.typeset import TYPST_VERSION
+from gaugewright.certificate.tank_part import rows_grid, table_of
+from gaugewright.certificate.typeset import set_by
+from gaugewright.certificate.writing import Writer
 from gaugewright.errors import GaugewrightError, InputError, JournalError, StateError
 from gaugewright.journal.chain import Entry
 from gaugewright.journal.fold import fold
@@ -96,21 +99,17 @@ def verify_certificate(content: bytes) -> CertificateVerdict:
         for tank in state.standing_tanks
         if tank.accepted_table is not None
     ]
-    checks.append(_pages_again(attached, content))
+    checks.append(_pages_again(attached, state, content))
     return CertificateVerdict(tuple(checks), attached, state)
 
 
-def files_in(content: bytes) -> dict[str, bytes]:
-    """Return the files embedded in a PDF by name, `InputError` if they cannot be read."""
-    from pypdf import PdfReader
+@contextmanager
+def reading_pdf() -> Iterator[None]:
+    """Say in one way what pypdf lets through where a file was damaged."""
     from pypdf.errors import PyPdfError
 
     try:
-        with io.BytesIO(content) as stream:
-            found = PdfReader(stream).attachments
-            if len(found) > MOST_FILES:
-                raise InputError(f"has {len(found)} embedded files, at most {MOST_FILES}")
-            files = {name: list(parts) for name, parts in found.items()}
+        yield
     except InputError:
         raise
     except (
@@ -127,10 +126,21 @@ def files_in(content: bytes) -> dict[str, bytes]:
         EOFError,
         ArithmeticError,
         MemoryError,
-    ) as error:  # what pypdf lets through where a file was damaged; all of it says the same
+    ) as error:
         raise InputError(
-            f"what is embedded in it cannot be read ({type(error).__name__})"
+            f"what is in it cannot be read as a PDF ({type(error).__name__})"
         ) from None  # fmt: skip
+
+
+def files_in(content: bytes) -> dict[str, bytes]:
+    """Return the files embedded in a PDF by name, `InputError` if they cannot be read."""
+    from pypdf import PdfReader
+
+    with reading_pdf(), io.BytesIO(content) as stream:
+        found = PdfReader(stream).attachments
+        if len(found) > MOST_FILES:
+            raise InputError(f"has {len(found)} embedded files, at most {MOST_FILES}")
+        files = {name: list(parts) for name, parts in found.items()}
     for name, parts in files.items():
         if len(parts) != 1:
             raise InputError(f"holds {len(parts)} files called {name[:60]!r}")
@@ -208,12 +218,11 @@ def _apart_l(
     return largest
 
 
-def _pages_again(attached: Attached, content: bytes) -> Check:
-    own = {"gaugewright": __version__, "typst": TYPST_VERSION}
-    by = {name: attached.issue.versions.get(name) for name in own}
-    if by != own:
-        setters = ", ".join(f"{name} {version}" for name, version in by.items())
-        return Check("pages", None, f"the pages were set by {setters}, so they were not set again")
+def _pages_again(attached: Attached, state: JobState, content: bytes) -> Check:
+    """Set the pages again and compare bytes; those of another version are read instead."""
+    own = set_by()
+    if dict(attached.issue.versions) != own:
+        return _figures_on_pages(attached, state, content)
     try:
         again = document_of(attached.entries, attached.issue, attached.photos)
     except GaugewrightError as error:
@@ -221,6 +230,37 @@ def _pages_again(attached: Attached, content: bytes) -> Check:
     if again != content:
         return Check("pages", False, "the pages are not those that the journal makes")
     return Check("pages", True, "the pages set again are the same bytes")
+
+
+def _figures_on_pages(attached: Attached, state: JobState, content: bytes) -> Check:
+    """Look for every row of the tables and the journal's last hash in the pages' text."""
+    by = attached.issue.versions.get("gaugewright", "unknown")
+    setter = f"the pages were set by another version ({by}) and cannot be set again by this one"
+    if attached.issue.form == "summary":
+        return Check("pages", None, setter)
+    try:
+        found = " ".join(_text_of(content).split())
+    except InputError as error:
+        return Check("pages", False, str(error))
+    write = Writer(attached.issue.units)
+    for tank in state.standing_tanks:
+        made = tank.accepted_table
+        if made is None:
+            continue
+        for row in rows_grid(table_of(made.event.rows), write).rows:
+            line = " ".join(" ".join(row).split())
+            if line not in found:
+                return Check("pages", False, f"the row {line!r} does not stand on the pages")
+    if state.tip.hash[:16] not in found:
+        return Check("pages", False, "the journal's last hash does not stand on the pages")
+    return Check("pages", None, f"{setter}; every row of the tables stands on them")
+
+
+def _text_of(content: bytes) -> str:
+    from pypdf import PdfReader
+
+    with reading_pdf(), io.BytesIO(content) as stream:
+        return "\n".join(page.extract_text() for page in PdfReader(stream).pages)
 
 
 def held_against(

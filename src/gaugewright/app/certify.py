@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 from PIL import Image
 
-from gaugewright import __version__
 from gaugewright.app.yard import NotThereError, Stamp, Yard
 from gaugewright.certificate.issue import (
     Form,
@@ -216,7 +215,7 @@ def _small(photo: bytes) -> bytes:
 def _issue(
     book: Book, person: str, at: datetime, number: str, paper: str | None, units: str | None
 ) -> Issue:
-    from gaugewright.certificate.typeset import TYPST_VERSION
+    from gaugewright.certificate.typeset import set_by
 
     settings = book.settings()
     looks: tuple[Paper, UnitsName] = (
@@ -232,7 +231,7 @@ def _issue(
         units=looks[1],
         issued_as=(*looks, "certificate"),
         volume_unit=settings.volume_unit,
-        versions={"gaugewright": __version__, "typst": TYPST_VERSION},
+        versions=set_by(),
     )
 
 

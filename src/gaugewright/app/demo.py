@@ -55,6 +55,16 @@ TIPPER_TANK: Mapping[str, Any] = {
     "round_depth_mm": 240,
     "rated_capacity_l": 340,
 }
+TIPPER_FACTS: Mapping[str, Any] = {
+    "registration": "BHP 107 (invented)",
+    "odometer": "4120 h",
+    "probe_serial": "P-000417 (invented)",
+    "unit_serial": "T-88231 (invented)",
+    "tracker": "tracking unit of the fleet",
+    "condition": "sound, brackets tight, no dents",
+    "dispenser_certificate": "no. 2026-0331, 12 May 2026 (invented)",
+    "site": "Bramblewick yard, bay 2 (invented)",
+}
 TIPPER_PROBE: Mapping[str, Any] = {
     "x_mm": 600,
     "y_mm": 250,
@@ -131,6 +141,7 @@ def _finish_a_job(yard: Yard) -> None:
         RigSettings(seed=7, start_l=1.2, meter_factor=1.001, pitch_deg=0.4),
     )
     fitter = _opened(yard, FINISHED, "Tipper No. 7", TIPPER_TANK, TIPPER_PROBE)
+    fitter.did(survey.change_facts(yard, fitter.job, fitter.stamp, TIPPER_FACTS))
     _prepare(fitter)
     fill = fk.FillBegun(
         TANK_ID,
@@ -161,7 +172,6 @@ def _finish_a_job(yard: Yard) -> None:
             "BW-0107",
             signed_by=PERSON,
             strokes=SIGNATURE,
-            place="Bramblewick yard, bay 2 (invented)",
         )
     )
     fitter.did(survey.finish_stage(yard, fitter.job, fitter.stamp, "Certificate"))

@@ -1,5 +1,6 @@
 """From a job's folded state to what its certificate states.  Pure: no file, clock or book."""
 
+from gaugewright.certificate.handover import IN_A_WORD
 from gaugewright.certificate.history import en_of, job_parts
 from gaugewright.certificate.identity import PLAINLY, TITLE, head_lines, place_of
 from gaugewright.certificate.issue import Issue
@@ -18,6 +19,15 @@ from gaugewright.certificate.writing import Writer, free, name
 from gaugewright.errors import StateError
 from gaugewright.journal.state import JobState, TankState
 
+_HOLDS = {
+    "clean": "The tracking system was read back: it holds this table.",
+    "accepted": "The tracking system was read back: what it holds differs from this table, and "
+    "the workshop accepted that with its reason on the certificate.",
+    "differs": "The tracking system was read back and does NOT hold this table: do not go by "
+    "its litres until that is put right.",
+    "not_copied": "That the tracking system holds this table was not read back.",
+}
+"""What the driver is told of the receiving system."""
 MOST_PHOTOS = 6
 """Photos that are shown small; all are listed with their hashes."""
 DRAFT = "Draft: not issued, not signed, without validity"
@@ -95,7 +105,8 @@ def _glance(tanks: list[TankState], write: Writer) -> Grid:
                 f"{write.volume(float(table.litres[-1]))}",
                 write.band(worst),
                 write.volume(limits.most_visible_l, 2),
-                f"{max(known):.2f} of {len(checks)}" if known else "no check pour",
+                _largest(known) if known else "no check pour",
+                IN_A_WORD.get(tank.hand_over, tank.hand_over),
             )
         )
     columns = (
@@ -105,8 +116,19 @@ def _glance(tanks: list[TankState], write: Writer) -> Grid:
         "Widest band (95 %)",
         "Smallest visible change",
         "Largest |En|",
+        "Copied back",
     )
     return Grid(columns, tuple(rows))
+
+
+def _largest(numbers: list[float]) -> str:
+    """Write the largest |E_n| and of how many check pours it is.
+
+    >>> _largest([0.044, 0.31])
+    '0.31 (2 pours)'
+    """
+    pours = "1 pour" if len(numbers) == 1 else f"{len(numbers)} pours"
+    return f"{max(numbers):.2f} ({pours})"
 
 
 def _signature(state: JobState, issue: Issue, write: Writer) -> Signature:
@@ -142,7 +164,7 @@ def _driver(state: JobState, issue: Issue, tanks: list[TankState], write: Writer
         assert made is not None
         table = table_of(made.event.rows)
         limits = limits_of(table, tank.fill, *described(tank))
-        called = heading(tank)
+        called = heading(tank).removesuffix(f" ({tank.tank_id})")
         worst = None if table.u_litres is None else float(table.u_litres.max())
         told += [
             Line(called, f"reads {write.volume(float(table.litres[0]), 0)} to "
@@ -161,6 +183,7 @@ def _driver(state: JobState, issue: Issue, tanks: list[TankState], write: Writer
         told.append(
             Line("With warmth", f"a full tank grows {write.per_degree(limits.per_kelvin_l)}")
         )
+        sentences.append(_HOLDS.get(tank.hand_over, _HOLDS["not_copied"]))
         sentences.append(
             f"{called}: the last {write.volume(float(table.litres[0]), 0)} lie below the probe; it "
             "shows nothing of them. Do not drive by them."
@@ -175,8 +198,8 @@ def _driver(state: JobState, issue: Issue, tanks: list[TankState], write: Writer
         heading=f"{free(state.fact('vehicle') or '')}: what the fuel gauge tells now",
         told=tuple(told),
         sentences=(
-            "The tank was measured by pouring in fuel step by step. Since then the litres on the "
-            "screen come from this table.",
+            "The tank was measured by pouring in fuel step by step, and the readings were made "
+            "into a table. The litres on the screen are right where the tracking system holds it.",
             *sentences,
             "Read the litres with the vehicle level, standing still for a few minutes. While "
             "driving, the fuel moves and so does the reading.",

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from gaugewright.certificate.drawing.plot import Point
+from gaugewright.certificate.handover import hand_over
 from gaugewright.certificate.identity import more_facts
 from gaugewright.certificate.statement import Grid, Part
 from gaugewright.certificate.writing import Writer, free
@@ -139,27 +140,6 @@ def _voided(tank: TankState, write: Writer) -> Part:
     if not rows:
         return Part(heading, (NONE,))
     return Part(heading, (), Grid(("Step", "Litres", "Counts", "Why"), tuple(rows), wide=3))
-
-
-def hand_over(tank: TankState, write: Writer) -> Part:
-    """Return what was seen of the table in the system that receives it."""
-    heading = "In the receiving system"
-    said = []
-    for kept in tank.comparisons:
-        event = kept.event
-        agrees = {True: "they agree", False: "they do not agree", None: "it cannot be told"}
-        near = write.near(event.table_l, event.u_table_l)
-        said.append(
-            f"On {write.time(kept.mark.at)} it showed {write.volume(event.shown_l)} at "
-            f"{event.counts:g} counts, the table says {near}: {agrees[event.agrees]}."
-        )
-    if not said:
-        said.append("What it shows was not compared with the table at any reading.")
-    said.append(
-        "The table that it holds was not copied back and compared row by row: that it was keyed "
-        "without a mistake is not shown."
-    )
-    return Part(heading, tuple(said))
 
 
 def _earlier(tank: TankState, write: Writer) -> Part:

@@ -40,7 +40,7 @@ def head_lines(state: JobState, issue: Issue, write: Writer) -> tuple[Line, ...]
         Line("Certificate", name(issue.number, "certificate_number")),
         Line("Issued", write.time(issue.issued_at)),
         Line("Job", name(state.job, "job")),
-        Line("Work done", f"{write.day(first)} to {write.day(last)}"),
+        Line("Work done", _days(first, last, write)),
         Line("Customer", name(state.fact("customer") or "", "customer"), is_told=True),
         Line("Vehicle", name(state.fact("vehicle") or "", "vehicle"), is_told=True),
     ]
@@ -99,6 +99,11 @@ def work_days(state: JobState) -> tuple[datetime, datetime]:
         assert state.opened is not None
         times = [state.opened.at]
     return min(times), max(times)
+
+
+def _days(first: datetime, last: datetime, write: Writer) -> str:
+    days = [write.day(first), write.day(last)]
+    return " to ".join(dict.fromkeys(days))
 
 
 def _times(tank: TankState) -> list[datetime]:

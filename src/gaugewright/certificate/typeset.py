@@ -1,5 +1,6 @@
 """Sets a statement on pages: PDF/A-3, the same statement giving the same bytes."""
 
+import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
@@ -10,6 +11,7 @@ from typing import Any, Final
 
 import typst
 
+from gaugewright import __version__
 from gaugewright.certificate.attachments import Attachment
 from gaugewright.certificate.glyphs import FONTS, first_unwritable
 from gaugewright.certificate.issue import Issue
@@ -19,7 +21,22 @@ from gaugewright.errors import GaugewrightError, InputError
 
 PAGES = Path(__file__).parent / "pages"
 STANDARD: Final = "a-3b"
-TYPST_VERSION = version("typst")
+
+
+@lru_cache(maxsize=1)
+def set_by() -> dict[str, str]:
+    """Return what sets the pages: only the very same makes the same bytes.
+
+    ``pages`` is a fingerprint of this room, since wording may change within a version.
+    """
+    room = Path(__file__).parent
+    files = sorted(file for file in room.rglob("*") if file.suffix in (".py", ".typ"))
+    whole = hashlib.sha256(b"".join(hashlib.sha256(f.read_bytes()).digest() for f in files))
+    return {
+        "gaugewright": __version__,
+        "typst": version("typst"),
+        "pages": whole.hexdigest()[:16],
+    }
 
 
 class TypesettingError(GaugewrightError):

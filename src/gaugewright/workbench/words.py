@@ -176,6 +176,10 @@ def fact_names(say: Say) -> dict[str, str]:
         "odometer": say("Odometer or hours"),
         "tracker": say("Device that will read the probe"),
         "condition": say("Condition of tank and brackets"),
+        "probe_serial": say("Serial number of the probe"),
+        "unit_serial": say("Serial number of the tracking unit"),
+        "dispenser_certificate": say("Certificate of the dispenser: number, day"),
+        "site": say("Place of the work"),
     }
 
 
