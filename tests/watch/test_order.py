@@ -59,7 +59,8 @@ def plainly(rows):
 def test_each_moment_stands_once_and_in_order_whatever_the_arrival(has_compiler, rows):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(order, "HAS_COMPILER", has_compiler)
-        track, arrival = ordered("T-7", columns(rows))
+        found = ordered("T-7", columns(rows))
+    track, arrival = found.track, found.arrival
 
     kept, late, doubled, contradicting, misdated = plainly(rows)
     assert track.time_s.tolist() == [START_S + 10 * step for step in sorted(kept)]
@@ -77,7 +78,8 @@ def test_records_in_order_are_not_copied_and_nothing_is_counted(has_compiler, mo
     monkeypatch.setattr(order, "HAS_COMPILER", has_compiler)
     given_ = {"time_s": START_S + 10.0 * np.arange(5), "counts": np.arange(5.0)}
 
-    track, arrival = ordered("T-7", given_)
+    found = ordered("T-7", given_)
+    track, arrival = found.track, found.arrival
 
     assert track.time_s is given_["time_s"]
     assert arrival == Arrival(5)
@@ -90,9 +92,8 @@ def test_a_record_from_the_future_is_left_out_and_counted(has_compiler, monkeypa
     monkeypatch.setattr(order, "HAS_COMPILER", has_compiler)
     time_s = START_S + np.array([0.0, 10.0, 1e9, 20.0])
 
-    track, arrival = ordered(
-        "T-7", {"time_s": time_s, "counts": np.zeros(4)}, latest_s=START_S + 86_400
-    )
+    found = ordered("T-7", {"time_s": time_s, "counts": np.zeros(4)}, latest_s=START_S + 86_400)
+    track, arrival = found.track, found.arrival
 
     assert track.time_s.size == 3
     assert (arrival.misdated, arrival.late) == (1, 0)
@@ -101,9 +102,22 @@ def test_a_record_from_the_future_is_left_out_and_counted(has_compiler, monkeypa
 def test_a_record_without_a_time_is_left_out_and_counted():
     time_s = np.array([START_S, np.nan, START_S + 10])
 
-    track, arrival = ordered("T-7", {"time_s": time_s, "counts": np.zeros(3)})
+    found = ordered("T-7", {"time_s": time_s, "counts": np.zeros(3)})
+    track, arrival = found.track, found.arrival
 
     assert (track.time_s.size, arrival.misdated) == (2, 1)
+
+
+@ENGINES
+def test_further_probes_stay_beside_their_records(has_compiler, monkeypatch):
+    monkeypatch.setattr(order, "HAS_COMPILER", has_compiler)
+    time_s = START_S + np.array([0.0, 20.0, 10.0])
+
+    found = ordered("T-7", {"time_s": time_s, "counts": np.arange(3.0),
+                            "counts_2": np.array([7.0, 8.0, np.inf])})  # fmt: skip
+
+    assert found.track.counts.tolist() == [0, 2, 1]
+    assert np.array_equal(found.further["counts_2"], [7, np.nan, 8], equal_nan=True)
 
 
 def test_columns_of_different_length_are_refused():

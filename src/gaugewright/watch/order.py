@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
+from gaugewright.watch.values import COLUMNS as EXTRA_COLUMNS
 from gaugewright.watch.values import Track
 
 Floats = npt.NDArray[np.float64]
@@ -59,9 +60,17 @@ class Arrival:
         )
 
 
-def ordered(
-    vehicle: str, columns: Mapping[str, Numbers], *, latest_s: float = np.inf
-) -> tuple[Track, Arrival]:
+@dataclass(frozen=True, eq=False)
+class Ordered:
+    """A vehicle's track, how its records came in, and the counts of its further probes."""
+
+    track: Track
+    arrival: Arrival
+    further: Mapping[str, Floats]
+    """``counts_2`` and so on, a figure for each record of the track."""
+
+
+def ordered(vehicle: str, columns: Mapping[str, Numbers], *, latest_s: float = np.inf) -> Ordered:
     """Return a vehicle's records in order of time, each moment once, and how they came in.
 
     ``columns`` are those of `Track` by name, in order of arrival; ``time_s`` and ``counts``
@@ -69,45 +78,45 @@ def ordered(
     now and `CLOCK_AHEAD_S`.  Of several records of one moment the first to arrive that carries
     counts stands.  Counts that are not finite are no counts (NaN).
 
-    >>> track, arrival = ordered("T-7", {
+    >>> found = ordered("T-7", {
     ...     "time_s": np.array([1e9, 1e9 + 20, 1e9 + 10, 1e9 + 20]),
     ...     "counts": np.array([800.0, 802.0, 801.0, 802.0])})
-    >>> track.counts.tolist(), arrival.late, arrival.worst_late_s, arrival.doubled
-    ([800.0, 801.0, 802.0], 1, 10.0, 1)
+    >>> found.track.counts.tolist(), found.arrival.late, found.arrival.doubled
+    ([800.0, 801.0, 802.0], 1, 1)
     """
     time_s = np.ascontiguousarray(columns["time_s"], dtype=np.float64)
-    counts = columns["counts"]
-    kept, arrival = _kept(time_s, counts, latest_s)
-    size = time_s.size if kept is None else kept.size
+    for name, values in columns.items():
+        if values.shape != time_s.shape:
+            raise InputError(f"{vehicle}: {values.size} {name} for {time_s.size} times")
+    kept, arrival = _kept(time_s, columns["counts"], latest_s)
 
     def column(name: str) -> Floats | None:
         values = columns.get(name)
         if values is None:
             return None
-        if values.shape != time_s.shape:
-            raise InputError(f"{vehicle}: {values.size} {name} for {time_s.size} times")
         return values.astype(np.float64, copy=False) if kept is None else _taken(values, kept)
 
     def needed(name: str) -> Floats:
         found = column(name)
-        return np.full(size, np.nan) if found is None else found
+        return (
+            np.full(time_s.size if kept is None else kept.size, np.nan) if found is None else found
+        )
 
-    sent = needed("counts")
-    if np.isinf(sent).any():
-        sent = np.where(np.isinf(sent), np.nan, sent)
     track = Track(
         vehicle=vehicle,
         time_s=time_s if kept is None else _taken(time_s, kept),
-        counts=sent,
+        counts=_finite(needed("counts")),
         speed_kmh=needed("speed_kmh"),
         ignition=needed("ignition"),
-        fuel_c=column("fuel_c"),
-        supply_v=column("supply_v"),
-        pitch_deg=column("pitch_deg"),
-        roll_deg=column("roll_deg"),
-        engine_fuel_l=column("engine_fuel_l"),
+        **{name: column(name) for name in EXTRA_COLUMNS},
     )
-    return track, arrival
+    further = {name: _finite(needed(name)) for name in columns if name.startswith("counts_")}
+    return Ordered(track, arrival, further)
+
+
+def _finite(counts: Floats) -> Floats:
+    infinite = np.isinf(counts)
+    return np.where(infinite, np.nan, counts) if infinite.any() else counts
 
 
 def by_code(

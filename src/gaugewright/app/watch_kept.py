@@ -1,0 +1,100 @@
+"""What is finished, vehicle by vehicle, so that a run that was stopped need not begin anew."""
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from gaugewright import __version__
+from gaugewright.app.files import write_text
+from gaugewright.table.table import Table
+from gaugewright.watch.order import Arrival
+from gaugewright.watch.remarks import Remark
+from gaugewright.watch.values import Event, EventKind, Noise, Undecided, Watched
+
+FOLDER = "finished"
+_FORMAT = 1
+
+
+@dataclass(frozen=True)
+class VehicleDone:
+    """One vehicle, finished; ``watched`` is ``None`` where nothing can be said."""
+
+    vehicle: str
+    watched: Watched | None
+    arrival: Arrival
+    remarks: tuple[Remark, ...]
+
+
+class Kept:
+    """The finished vehicles in a folder, each under the digest of what it was made from."""
+
+    def __init__(self, out: Path) -> None:
+        self._folder = out / FOLDER
+
+    def find(self, vehicle: str, digest: str) -> VehicleDone | None:
+        """Return a finished vehicle, ``None`` if it is not there or made from something else."""
+        try:
+            text = self._path(vehicle).read_text(encoding="utf-8")
+            stored = json.loads(text)
+            return _from_record(stored["done"]) if stored["digest"] == digest else None
+        except FileNotFoundError:
+            return None
+        except (OSError, ValueError, KeyError, TypeError):
+            return None  # a file of another version or cut short: the vehicle is done again
+
+    def keep(self, done: VehicleDone, digest: str) -> None:
+        """Keep a finished vehicle, whole or not at all."""
+        self._folder.mkdir(parents=True, exist_ok=True)
+        record = {"digest": digest, "done": _as_record(done)}
+        write_text(str(self._path(done.vehicle)), json.dumps(record, ensure_ascii=False))
+
+    def _path(self, vehicle: str) -> Path:
+        name = quote(vehicle, safe=" ")
+        if len(name) > 100:
+            name = name[:60] + hashlib.sha256(vehicle.encode()).hexdigest()[:32]
+        return self._folder / f"{name}.json"
+
+
+def digest_of(
+    marks: Iterable[tuple[str, int, int]], told: object, tables: Iterable[Table], detector: str
+) -> str:
+    """Return what changes when a vehicle's result could: the log's files, columns, tables."""
+    whole = hashlib.sha256()
+    for part in (__version__, _FORMAT, detector, told, *marks):
+        whole.update(repr(part).encode() + b"\n")
+    for table in tables:
+        for values in (table.counts, table.litres, table.u_litres):
+            whole.update(b"-" if values is None else values.tobytes())
+    return whole.hexdigest()
+
+
+def _as_record(done: VehicleDone) -> dict[str, Any]:
+    # NaN is no JSON, but Python reads back what it writes, and only Python reads this file.
+    return asdict(done)
+
+
+def _from_record(record: Mapping[str, Any]) -> VehicleDone:
+    stored = record["watched"]
+    watched = None
+    if stored is not None:
+        events = [Event(**{**e, "kind": EventKind(e["kind"])}) for e in stored["events"]]
+        undecided = [Undecided(**one) for one in stored["undecided"]]
+        watched = Watched(
+            **{
+                **stored,
+                "events": tuple(events),
+                "undecided": tuple(undecided),
+                "noise": Noise(**stored["noise"]),
+                "notes": tuple(stored["notes"]),
+            }
+        )
+    return VehicleDone(
+        record["vehicle"],
+        watched,
+        Arrival(**record["arrival"]),
+        tuple(Remark(**remark) for remark in record["remarks"]),
+    )

@@ -1,0 +1,272 @@
+"""A whole log watched: read once, laid down by vehicle, each vehicle looked at, results kept."""
+
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from math import isfinite
+from pathlib import Path
+
+from gaugewright.app.engines import (
+    Engine,
+    default_jobs,
+    run_here,
+    run_in_processes,
+    run_in_threads,
+    run_on_cluster,
+)
+from gaugewright.app.log_columns import (
+    Columns,
+    matched,
+    places_beside,
+    remember,
+    remembered,
+)
+from gaugewright.app.log_files import LogFile, Vehicles, log_files, read_batches
+from gaugewright.app.spool import CHUNK_RECORDS, Spool
+from gaugewright.app.watch_blocks import in_blocks
+from gaugewright.app.watch_kept import Kept, VehicleDone, digest_of
+from gaugewright.app.watch_tables import TableFiles
+from gaugewright.app.watch_task import Detector, Done, Task
+from gaugewright.errors import InputError
+from gaugewright.table.table import Table
+from gaugewright.watch.blocks import BLOCK_RECORDS, joined
+from gaugewright.watch.order import Arrival
+from gaugewright.watch.remarks import Remark, arrival_remarks, watched_remarks
+
+FEW_RECORDS = 3_000_000
+"""Up to so many records workers would take longer to start than to work."""
+
+Progress = Callable[[str, float, float], None]
+"""Told what is being done, how much of it is done, and how much there is (0: not known)."""
+
+
+@dataclass(frozen=True)
+class HowToRun:
+    """Choices that change how fast the watch is, and never what it says."""
+
+    jobs: int | None = None
+    cluster: str | None = None
+    engine: str = "auto"
+    """``threads``, ``processes``, ``here``, or ``auto``."""
+    block_records: int = BLOCK_RECORDS
+    chunk_records: int = CHUNK_RECORDS
+    scratch: str | None = None
+    """Folder for records that are laid down meanwhile; the system's own if not told."""
+    is_fresh: bool = False
+    """Do everything anew, whatever is finished."""
+
+
+@dataclass(frozen=True)
+class WatchedLog:
+    """All vehicles of a log, and what is to be said of the log itself."""
+
+    vehicles: tuple[VehicleDone, ...]
+    remarks: tuple[Remark, ...]
+    records: int
+    again: int
+    """How many vehicles were finished before and not done again."""
+
+    @property
+    def all_remarks(self) -> list[Remark]:
+        """Every remark, by vehicle and time."""
+        found = [remark for done in self.vehicles for remark in done.remarks]
+        return sorted(
+            [*found, *self.remarks],
+            key=lambda one: (
+                one.vehicle,
+                one.start_s if one.start_s is not None else -1.0,
+                one.kind,
+            ),
+        )
+
+
+@dataclass
+class _Reading:
+    """What came out of reading the log once."""
+
+    spool: Spool
+    vehicles: Vehicles
+    records: int = 0
+    unnamed: int = 0
+    columns: dict[tuple[str, ...], Columns] = field(default_factory=dict)
+
+
+def watch_log(
+    log: str,
+    tables: TableFiles,
+    detector: Detector,
+    *,
+    latest_s: float,
+    out: Path | None = None,
+    told: Columns | None = None,
+    how: HowToRun | None = None,
+    progress: Progress = lambda doing, done, of: None,
+) -> WatchedLog:
+    """Return what a log shows.
+
+    ``latest_s`` is the latest time a record can truly have [s since 1970].  With ``out`` each
+    finished vehicle is kept there, and not done again while its input is the same.  A vehicle
+    without a table is named and passed over.  Raises `InputError` if the log or a table of
+    one of its vehicles cannot be read.
+    """
+    how, told = how or HowToRun(), told or Columns()
+    with tempfile.TemporaryDirectory(prefix="watch-", dir=how.scratch) as folder:
+        files = log_files(log, Path(folder))
+        reading = _read(log, files, Path(folder), told, how, progress)
+        marks = tuple(file.mark for file in files)
+        names = reading.vehicles.names
+        own_tables = {name: tables.of(name) for name in names}
+        if tables.only is not None and len(names) > 1:
+            raise InputError(
+                f"one table was given and the log is of {len(names)} vehicles; "
+                "wanted a folder of <vehicle>.csv", field="--tables",
+            )  # fmt: skip
+        kept = Kept(out) if out is not None and log != "-" else None
+        detector_name = f"{detector.__module__}.{detector.__qualname__}"
+        digests = {
+            name: digest_of(marks, (told, reading.columns), own, detector_name)
+            for name, own in own_tables.items()
+        }
+        finished: dict[str, VehicleDone] = {}
+        if kept is not None and not how.is_fresh:
+            for name in names:
+                if (found := kept.find(name, digests[name])) is not None:
+                    finished[name] = found
+        again = len(finished)
+        wanted = [name for name in names if own_tables[name] and name not in finished]
+        for done in _vehicles(reading, wanted, own_tables, Path(folder), detector, latest_s, how,
+                              progress):  # fmt: skip
+            finished[done.vehicle] = done
+            if kept is not None:
+                kept.keep(done, digests[done.vehicle])
+        return WatchedLog(
+            tuple(finished[name] for name in sorted(finished)),
+            tuple(_log_remarks(reading, own_tables, tables)),
+            reading.records,
+            again,
+        )
+
+
+def _read(
+    log: str, files: list[LogFile], folder: Path, told: Columns, how: HowToRun, progress: Progress
+) -> _Reading:
+    places = places_beside(log)
+    on_disk = how.cluster is None and how.engine == "processes"
+    spool = Spool(folder, chunk_records=how.chunk_records, on_disk=on_disk)
+    reading = _Reading(spool, Vehicles())
+
+    def columns_for(header: list[str], file: LogFile) -> Columns:
+        known = remembered(header, places) | told
+        columns = matched(header, known, file=file.name, has_vehicle=file.vehicle is not None)
+        if tuple(header) not in reading.columns:
+            reading.columns[tuple(header)] = columns
+            if told.names:
+                remember(header, known, places)
+        return columns
+
+    sizes = [max(file.mark[1], 1) for file in files]
+    for place, file in enumerate(files):
+        for batch in read_batches(file, columns_for, reading.vehicles):
+            reading.records += batch.codes.size
+            reading.unnamed += int((batch.codes < 0).sum())
+            spool.add(batch.codes, batch.columns)
+            progress("reading", sum(sizes[:place]), sum(sizes))
+    spool.close()
+    progress("reading", sum(sizes), sum(sizes))
+    return reading
+
+
+def _vehicles(
+    reading: _Reading,
+    wanted: list[str],
+    tables: dict[str, tuple[Table, ...]],
+    folder: Path,
+    detector: Detector,
+    latest_s: float,
+    how: HowToRun,
+    progress: Progress,
+) -> Iterator[VehicleDone]:
+    """Yield the vehicles as they are finished."""
+    cut_at: dict[str, tuple[float, ...]] = {}
+    arrivals: dict[str, Arrival] = {}
+    parts: dict[str, list[Done]] = {}
+    codes = {name: code for code, name in enumerate(reading.vehicles.names)}
+    total = sum(reading.spool.count(codes[name]) for name in wanted)
+
+    def tasks() -> Iterator[Task]:
+        for name in wanted:
+            blocks = in_blocks(
+                reading.spool.stretches(codes[name]), reading.spool.count(codes[name]), folder,
+                latest_s=latest_s, most=how.block_records,
+            )  # fmt: skip
+            held = [k for k, rows in enumerate(blocks.rows) if rows[1]]
+            # A cut between two blocks is of use only where both have records.
+            cut_at[name] = tuple(blocks.at_s[k - 1] for k in held[1:])
+            arrivals[name], parts[name] = blocks.arrival, []
+            for block, k in enumerate(held):
+                before, core, after = blocks.rows[k]
+                yield Task(name, block, core, tables[name], detector, latest_s, before, after)
+
+    seen = 0
+    for done in _engine(how, total, len(wanted))(tasks()):
+        parts[done.vehicle].append(done)
+        seen += done.arrival.records
+        progress("looking", seen, total)
+        if len(parts[done.vehicle]) == len(cut_at[done.vehicle]) + 1:
+            yield _whole(parts.pop(done.vehicle), cut_at[done.vehicle], arrivals[done.vehicle])
+
+
+def _whole(parts: list[Done], at_s: tuple[float, ...], of_whole: Arrival) -> VehicleDone:
+    """Return the blocks of one vehicle as one."""
+    parts = sorted(parts, key=lambda done: done.block)
+    arrival = sum((done.arrival for done in parts), Arrival(0))
+    if at_s:
+        arrival = replace(
+            arrival,
+            records=arrival.records + of_whole.misdated,
+            late=of_whole.late,
+            worst_late_s=of_whole.worst_late_s,
+            misdated=of_whole.misdated,
+        )
+    vehicle = parts[0].vehicle
+    remarks = list(dict.fromkeys(remark for done in parts for remark in done.remarks))
+    remarks += arrival_remarks(vehicle, arrival)
+    shown = [done.watched for done in parts if done.watched is not None]
+    if len(shown) < len(parts):
+        return VehicleDone(vehicle, None, arrival, tuple(remarks))
+    own = 0
+    firsts = []
+    for done in parts:
+        firsts.append(own - done.margin)
+        own += done.own
+    spans = [t for done in parts for t in (done.first_s, done.last_s) if isfinite(t)]
+    watched = joined(shown, at_s, firsts, records=own, span_s=max(spans) - min(spans))
+    remarks += watched_remarks(watched)
+    return VehicleDone(vehicle, watched, arrival, tuple(remarks))
+
+
+def _engine(how: HowToRun, records: int, vehicles: int) -> Engine:
+    if how.cluster is not None:
+        address = how.cluster
+        return lambda tasks: run_on_cluster(tasks, address)
+    jobs = how.jobs if how.jobs is not None else default_jobs()
+    kind = how.engine
+    if kind == "auto":
+        kind = "here" if jobs == 1 or vehicles < 2 or records < FEW_RECORDS else "threads"
+    if kind == "here" or jobs == 1:
+        return run_here
+    return lambda tasks: (run_in_threads if kind == "threads" else run_in_processes)(tasks, jobs)
+
+
+def _log_remarks(
+    reading: _Reading, own_tables: dict[str, tuple[Table, ...]], tables: TableFiles
+) -> Iterator[Remark]:
+    for name, own in own_tables.items():
+        if not own:
+            message = f"there is no table {name}.csv; its records are not looked at"
+            yield Remark(name, "no_table", message, needs_person=True)
+    for name in tables.without(set(own_tables)):
+        yield Remark(name, "not_in_log", "there is a table and no record", needs_person=True)
+    if reading.unnamed:
+        message = f"{reading.unnamed} of {reading.records} records name no vehicle; left out"
+        yield Remark("", "no_vehicle", message, needs_person=True)

@@ -1,0 +1,167 @@
+"""One piece of the watch's work: a vehicle, or one block of a long history, from rows to events.
+
+A task can be sent to a thread, to another process or to another machine; wherever it runs it
+gives the same.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from gaugewright.app.spool import Stretch, read_stretches
+from gaugewright.errors import GaugewrightError
+from gaugewright.table.table import Table
+from gaugewright.watch.gauge import together
+from gaugewright.watch.order import Arrival, Ordered, ordered
+from gaugewright.watch.remarks import Remark, column_remarks
+from gaugewright.watch.values import COLUMNS, Floats, Track, Watched
+
+Numbers = npt.NDArray[np.floating[Any]]
+Detector = Callable[[Track, Table], Watched]
+"""From one vehicle's track and table to what it shows; a function of a module, to be sent."""
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """A vehicle's rows: those of this block, and of the margins before and after it."""
+
+    vehicle: str
+    block: int
+    core: tuple[Stretch, ...]
+    tables: tuple[Table, ...]
+    detector: Detector
+    latest_s: float
+    before: tuple[Stretch, ...] = ()
+    after: tuple[Stretch, ...] = ()
+
+    def loaded(self) -> "Task":
+        """Return the task with its rows in memory, to be sent to a machine without this disk."""
+        return replace(
+            self,
+            core=_in_memory(self.core),
+            before=_in_memory(self.before),
+            after=_in_memory(self.after),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Done:
+    """What a task gave; ``watched`` is ``None`` where nothing can be said, and remarks say why.
+
+    ``margin`` records stand before the block's first own one, ``own`` are its own; the block
+    spans ``first_s`` to ``last_s`` (NaN without records). [s]
+    """
+
+    vehicle: str
+    block: int
+    watched: Watched | None
+    arrival: Arrival
+    margin: int
+    own: int
+    first_s: float
+    last_s: float
+    remarks: tuple[Remark, ...]
+
+
+def run_task(task: Task) -> Done:
+    """Put the rows in order, read several probes as one, and look for events."""
+    parts = [
+        ordered(task.vehicle, read_stretches(stretches), latest_s=task.latest_s)
+        for stretches in (task.before, task.core, task.after)
+        if stretches
+    ]
+    place = 1 if task.before else 0
+    own = parts[place]
+    remarks = column_remarks(own.track)
+    whole = _one_after_the_other(parts)
+    watched = None
+    if own.track.time_s.size:
+        try:
+            track, table, more = _as_one_probe(whole, task.tables)
+            remarks += more
+            watched = task.detector(track, table)
+        except GaugewrightError as error:
+            remarks.append(Remark(task.vehicle, "not_watched", str(error), needs_person=True))
+    times = own.track.time_s
+    return Done(
+        task.vehicle,
+        task.block,
+        watched,
+        own.arrival,
+        margin=parts[0].track.time_s.size if place else 0,
+        own=times.size,
+        first_s=float(times[0]) if times.size else float("nan"),
+        last_s=float(times[-1]) if times.size else float("nan"),
+        remarks=tuple(remarks),
+    )
+
+
+def _as_one_probe(found: Ordered, tables: tuple[Table, ...]) -> tuple[Track, Table, list[Remark]]:
+    """Return one track and one table, and what must be said of the probes."""
+    vehicle, remarks = found.track.vehicle, []
+    further = [
+        counts for name, counts in sorted(found.further.items()) if np.isfinite(counts).any()
+    ]
+    if len(further) + 1 != len(tables):
+        probes, first = len(further) + 1, min(len(further) + 1, len(tables))
+        message = (
+            f"the log has counts of {probes} probe{'s' if probes > 1 else ''} and there are "
+            f"{len(tables)} tables; only the first {first} are read, the litres are not all"
+        )
+        remarks.append(Remark(vehicle, "probe_without_table", message, needs_person=True))
+        further, tables = further[: first - 1], tables[:first]
+    if not further:
+        return found.track, tables[0], remarks
+    gauge = together(found.track, further, tables)
+    for ends, words in ((gauge.below_tip, "below its tip"), (gauge.above_top, "above its top")):
+        if ends.any():
+            message = (
+                f"in {ends.mean():.1%} of the records the fuel is {words} at one of the probes; "
+                "there the litres stand still whatever the fuel does"
+            )
+            remarks.append(Remark(vehicle, "probe_at_its_end", message))
+    return gauge.track, gauge.table, remarks
+
+
+def _one_after_the_other(parts: list[Ordered]) -> Ordered:
+    """Return the ordered rows of margins and block as one; their times do not meet."""
+    if len(parts) == 1:
+        return parts[0]
+    tracks = [part.track for part in parts]
+
+    def column(name: str) -> Floats | None:
+        columns = [getattr(track, name) for track in tracks]
+        if all(values is None for values in columns):
+            return None
+        return np.concatenate(
+            [
+                np.full(track.time_s.size, np.nan) if values is None else values
+                for track, values in zip(tracks, columns, strict=True)
+            ]
+        )
+
+    columns: dict[str, Any] = {name: column(name) for name in (*_NEEDED, *COLUMNS)}
+    track = Track(tracks[0].vehicle, **columns)
+    names = dict.fromkeys(name for part in parts for name in part.further)
+    further: Mapping[str, Floats] = {
+        name: np.concatenate(
+            [part.further.get(name, np.full(part.track.time_s.size, np.nan)) for part in parts]
+        )
+        for name in names
+    }
+    return Ordered(track, Arrival(0), further)
+
+
+_NEEDED = ("time_s", "counts", "speed_kmh", "ignition")
+
+
+def _in_memory(stretches: tuple[Stretch, ...]) -> tuple[Stretch, ...]:
+    result = []
+    for stretch in stretches:
+        rows = stretch.last - stretch.first
+        columns = {name: values.copy() for name, values in stretch.read().items()}
+        result.append(Stretch(stretch.kinds, rows, 0, rows, None, columns))
+    return tuple(result)

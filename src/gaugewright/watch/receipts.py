@@ -1,0 +1,242 @@
+"""Receipts held against refuels: paid for and in the tank, paid for and not, never paid for.
+
+A receipt's time is the till's, minutes after the pump and by another clock; its litres are the
+dispenser's, within what the law allows it.  A refuel's litres carry the band of the watch.
+Which receipt belongs to which refuel is the most likely of all ways to pair them, where one
+receipt may pay for two refuels of one stop and two receipts for one refuel.
+
+The error rate is stated, not hoped for: `FALSE_SHORT` of honest receipts come out as `short`
+(and as many as `over`), as far as the bands hold what they say.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from math import sqrt
+
+from scipy.special import ndtri
+
+from gaugewright.errors import InputError
+from gaugewright.watch.pairs import Group, best_groups
+from gaugewright.watch.values import Event, EventKind, Undecided
+
+FALSE_SHORT = 0.015
+"""Share of honest receipts that may come out as short."""
+METER_MPE = 0.005
+"""What a fuel dispenser may be wrong by, as a share: class 0.5 of OIML R 117-1, Table 2."""
+COVERAGE_95 = float(ndtri(0.975))
+TILL_S = 3 * 3600.0
+"""How far a receipt's time may be from its refuel. [s]"""
+GAP_S = 1800.0
+"""Without records for longer than this, a refuel could have passed unseen. [s]"""
+AS_MUCH_L = 10.0
+"""Litres within this, or a twentieth, are 'the like' of another receipt. [L]"""
+
+
+class Verdict(StrEnum):
+    """What becomes of one receipt."""
+
+    AGREES = "agrees"
+    SHORT = "short"
+    OVER = "over"
+    NOT_SEEN = "not_seen"
+    NO_DATA = "no_data"
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """Proof of a purchase; ``number`` is its row in the file, the first being 1. [s, L]"""
+
+    vehicle: str
+    time_s: float
+    litres: float
+    number: int
+    supplier: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse what is no purchase."""
+        if not self.litres > 0:
+            raise InputError(f"receipt {self.number}: {self.litres:g} L, wanted more than 0 L")
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the watch knows of one vehicle: its refuels, what it could not decide, its gaps.
+
+    ``gaps`` are stretches without records longer than `GAP_S`; ``first_s`` and ``last_s`` the
+    ends of the records; ``least_l`` the least refuel that this vehicle's data can show. [s, L]
+    """
+
+    vehicle: str
+    events: tuple[Event, ...]
+    undecided: tuple[Undecided, ...]
+    gaps: tuple[tuple[float, float], ...]
+    first_s: float
+    last_s: float
+    least_l: float = 0.0
+
+    @property
+    def refuels(self) -> list[Event]:
+        """The refuels, in order of time."""
+        found = [event for event in self.events if event.kind == EventKind.REFUEL]
+        return sorted(found, key=lambda event: event.start_s)
+
+
+@dataclass(frozen=True)
+class Reconciled:
+    """One receipt's verdict.
+
+    ``difference_l`` is what the tank got less what was paid for: negative where fuel is
+    missing.  ``u_difference_l`` is the half-width of its 95 % band.  All three are ``None``
+    where no refuel belongs to the receipt. [s, L]
+    """
+
+    vehicle: str
+    receipt: int
+    verdict: Verdict
+    receipt_l: float
+    tank_l: float | None
+    difference_l: float | None
+    u_difference_l: float | None
+    time_s: float
+    reason: str
+    refuels: tuple[Event, ...] = ()
+
+
+@dataclass(frozen=True)
+class Reconciliation:
+    """All receipts in their order, and the refuels that nobody has a receipt for."""
+
+    receipts: tuple[Reconciled, ...]
+    without_receipt: tuple[Event, ...]
+
+
+def reconcile(
+    receipts: Sequence[Receipt], seen: Sequence[Seen], *, till_s: float = TILL_S
+) -> Reconciliation:
+    """Return every receipt's verdict, and the refuels without a receipt.
+
+    >>> refuel = Event("T-7", EventKind.REFUEL, 1e9, 1e9 + 300, 392.0, 2.0, 100, 492, 9, "", 0, 9)
+    >>> seen = Seen("T-7", (refuel,), (), (), 1e9 - 9e4, 1e9 + 9e4)
+    >>> paid = Receipt("T-7", 1e9 + 600, 400.0, 1)
+    >>> row = reconcile([paid], [seen]).receipts[0]
+    >>> str(row.verdict), row.difference_l, round(row.u_difference_l, 1)
+    ('short', -8.0, 3.0)
+    """
+    by_vehicle: dict[str, list[Receipt]] = {}
+    for receipt in receipts:
+        by_vehicle.setdefault(receipt.vehicle, []).append(receipt)
+    known = {one.vehicle: one for one in seen}
+    groups = {
+        vehicle: best_groups(
+            [(one.time_s, one.litres) for one in own],
+            [(event.start_s, event.end_s, event.litres, event.u_litres)
+             for event in known[vehicle].refuels] if vehicle in known else [],
+            till_s=till_s,
+        )
+        for vehicle, own in by_vehicle.items()
+    }  # fmt: skip
+    unmatched = [
+        event
+        for one in seen
+        for place, event in enumerate(one.refuels)
+        if not any(place in group.refuels for group in groups.get(one.vehicle, []))
+    ]
+    rows: list[Reconciled] = []
+    for vehicle, own in by_vehicle.items():
+        matched: set[int] = set()
+        for group in groups[vehicle]:
+            rows += _judged(group, own, known[vehicle])
+            matched.update(group.receipts)
+        rows += [
+            _unseen(receipt, known.get(vehicle), unmatched, till_s)
+            for place, receipt in enumerate(own)
+            if place not in matched
+        ]
+    return Reconciliation(tuple(sorted(rows, key=lambda row: row.receipt)), tuple(unmatched))
+
+
+def u_difference(refuel_u_l: float, receipt_l: float) -> float:
+    """Return the half-width of the 95 % band of tank less receipt. [L]
+
+    A dispenser may be anywhere within its limits, so its standard uncertainty is the limit
+    over √3.
+
+    >>> round(u_difference(2.0, 400.0), 2)
+    3.02
+    """
+    meter = METER_MPE * receipt_l / sqrt(3.0)
+    return COVERAGE_95 * sqrt((refuel_u_l / COVERAGE_95) ** 2 + meter**2)
+
+
+def _judged(group: Group, receipts: Sequence[Receipt], seen: Seen) -> list[Reconciled]:
+    """Return the verdict of the receipts of one group; they share what the tank got."""
+    own = [receipts[place] for place in group.receipts]
+    refuels = tuple(seen.refuels[place] for place in group.refuels)
+    paid = sum(one.litres for one in own)
+    got = sum(event.litres for event in refuels)
+    # The table's error is common to both refuels of a stop: their bands add.
+    u = u_difference(sum(event.u_litres for event in refuels), paid)
+    difference = got - paid
+    limit = -float(ndtri(FALSE_SHORT)) * u / COVERAGE_95
+    verdict = Verdict.AGREES
+    if abs(difference) > limit:
+        verdict = Verdict.SHORT if difference < 0 else Verdict.OVER
+    reason = f"{got:.1f} L in the tank, {paid:.1f} L paid for, {difference:+.1f} ± {u:.1f} L"
+    if len(refuels) > 1:
+        reason += f"; {len(refuels)} refuels of one stop together"
+    if len(own) > 1:
+        reason += f"; receipts {', '.join(str(one.number) for one in own)} together"
+    return [
+        Reconciled(
+            one.vehicle, one.number, verdict, one.litres, got * one.litres / paid,
+            difference * one.litres / paid, u * one.litres / paid, one.time_s, reason, refuels,
+        )
+        for one in own
+    ]  # fmt: skip
+
+
+def _unseen(
+    receipt: Receipt, seen: Seen | None, unmatched: Sequence[Event], till_s: float
+) -> Reconciled:
+    """Return the verdict of a receipt that no refuel belongs to."""
+    verdict, reason = Verdict.NO_DATA, _why_no_data(receipt, seen, till_s)
+    if reason is None:
+        verdict, reason = Verdict.NOT_SEEN, "no refuel near this time in this vehicle"
+        elsewhere = [
+            event
+            for event in unmatched
+            if event.vehicle != receipt.vehicle
+            and event.start_s - till_s <= receipt.time_s <= event.end_s + till_s
+            and abs(event.litres - receipt.litres) <= max(AS_MUCH_L, 0.05 * receipt.litres)
+        ]
+        if elsewhere:
+            nearest = min(elsewhere, key=lambda event: abs(event.litres - receipt.litres))
+            reason += (
+                f"; {nearest.litres:.1f} ± {nearest.u_litres:.1f} L without a receipt went into "
+                f"{nearest.vehicle} at that time"
+            )
+    return Reconciled(
+        receipt.vehicle, receipt.number, verdict, receipt.litres, None, None, None,
+        receipt.time_s, reason,
+    )  # fmt: skip
+
+
+def _why_no_data(receipt: Receipt, seen: Seen | None, till_s: float) -> str | None:
+    """Return why nothing can be said of a receipt, ``None`` if a refuel would have shown."""
+    if seen is None:
+        return "this vehicle was not watched"
+    at = receipt.time_s
+    if at < seen.first_s or at > seen.last_s + till_s:
+        return "outside the time that the log covers"
+    if receipt.litres < seen.least_l:
+        return f"too little to be seen: this vehicle's data show refuels from {seen.least_l:.0f} L"
+    for start, end in seen.gaps:
+        # The fuel goes in before the till prints: the gap may end shortly before the receipt.
+        if start <= at <= end + GAP_S:
+            return f"no records for {(end - start) / 3600:.1f} hours around this time"
+    for one in seen.undecided:
+        if one.start_s - till_s <= at <= one.end_s + till_s and one.litres > 0:
+            change = f"{one.litres:+.1f} ± {one.u_litres:.1f} L"
+            return f"{change} near this time is not decidable: {one.reason}"
+    return None
