@@ -83,6 +83,11 @@ class LogShelf:
         """Return the file of a log, ``None`` if it is not on this computer."""
         return next(iter(sorted(self.folder.glob(f"{sha256}.*"))), None)
 
+    def is_whole(self, path: Path, sha256: str) -> bool:
+        """Tell whether a file on the shelf still is what was put there."""
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest() == sha256
+
     def discard(self, log: ShelvedLog) -> None:
         """Take a log off the shelf that nothing in the book speaks of."""
         with suppress(FileNotFoundError):
