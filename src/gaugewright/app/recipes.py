@@ -12,6 +12,7 @@ from gaugewright.app.files import naming_file, read_text
 from gaugewright.app.handover_values import Question
 from gaugewright.app.proving import journal_table
 from gaugewright.app.scales import described
+from gaugewright.app.tank_file import read_tank_file
 from gaugewright.app.yard import Stamp, Yard
 from gaugewright.errors import InputError
 from gaugewright.journal.book import Recorded
@@ -20,6 +21,7 @@ from gaugewright.journal.handover_kinds import RecipeChosen
 from gaugewright.journal.state import JobState, TankState
 from gaugewright.probe import Probe
 from gaugewright.table.delimited import number, whole_number
+from gaugewright.table.files import read_table
 from gaugewright.table.handover import HandedOver, Setting, hand_over
 from gaugewright.table.recipe import FIGURES, WHOLE, Recipe, recipe_from_mapping
 from gaugewright.table.table import Table
@@ -141,6 +143,25 @@ def read_recipe_file(path: str) -> Recipe:
         except tomllib.TOMLDecodeError as error:
             raise InputError(f"is not TOML: {error}") from None
         return recipe_from_mapping(mapping)
+
+
+def hand_over_files(
+    table_file: str,
+    recipe_file: str,
+    tank_file: str | None = None,
+    *,
+    drained_l: float | None = None,
+    u_drained_l: float | None = None,
+) -> HandedOver:
+    """Return what files hand over; every `InputError` names its file."""
+    if table_file == recipe_file == "-":
+        raise InputError("only one of the table and the recipe can be standard input")
+    probe = None if tank_file is None else read_tank_file(tank_file).probe
+    recipe = read_recipe_file(recipe_file)
+    with naming_file(table_file):
+        table = read_table(read_text(table_file))
+    with naming_file(recipe_file):
+        return hand_over(table, recipe, Setting(probe, drained_l, u_drained_l))
 
 
 def recipes_of(yard: Yard, state: JobState | None = None) -> dict[str, Recipe]:

@@ -15,6 +15,7 @@ from gaugewright.cli import (
     export,
     plan,
     recheck,
+    recipe,
     rig,
     tank,
     thin,
@@ -43,6 +44,7 @@ app.command("calibrate", epilog=calibrate.EXAMPLE)(calibrate.calibrate)
 app.command("thin", epilog=thin.EXAMPLE)(thin.thin)
 app.command("compare", epilog=compare.EXAMPLE)(compare.compare)
 app.command("export", epilog=export.EXAMPLE)(export.export)
+app.command("recipe", epilog=recipe.EXAMPLE)(recipe.recipe)
 app.command("certificate", epilog=certificate.EXAMPLE)(certificate.certificate)
 app.command("recheck", epilog=recheck.EXAMPLE)(recheck.recheck)
 app.command("carry", epilog=carry.EXAMPLE)(carry.carry)
