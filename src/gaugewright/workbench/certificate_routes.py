@@ -61,6 +61,9 @@ class VerifyAnswer:
     is_unaltered: bool
     line: str
     checks: tuple[CheckAnswer, ...]
+    certificate: str | None = None
+    job: str | None = None
+    last_hash: str | None = None
 
 
 @router.post("/jobs/{job}/certificate")
@@ -141,7 +144,13 @@ async def verify(request: Request) -> VerifyAnswer:
 
 def _verified(content: bytes) -> VerifyAnswer:
     from gaugewright.app.certified import verify_certificate
+    from gaugewright.certificate.building import in_groups
 
     found = verify_certificate(content)
     checks = tuple(CheckAnswer(c.what, c.is_right, c.said) for c in found.checks)
-    return VerifyAnswer(found.is_unaltered, found.line, checks)
+    if found.attached is None or found.state is None:
+        return VerifyAnswer(found.is_unaltered, found.line, checks)
+    number, state = found.attached.issue.number, found.state
+    return VerifyAnswer(
+        found.is_unaltered, found.line, checks, number, state.job, in_groups(state.tip.hash)
+    )

@@ -9,11 +9,12 @@ import "./plan.js";
 import "./plan-next.js";
 import * as pour from "./pour.js";
 import { keep, onSheet, start } from "./sheet.js";
+import * as sign from "./sign.js";
 import { unlock } from "./signal.js";
 import * as tank from "./tank.js";
 import "./wiring.js";
 
-const handlers = { ...forms.handlers, ...pour.handlers, ...tank.handlers, ...bench.handlers };
+const handlers = { ...forms.handlers, ...pour.handlers, ...tank.handlers, ...bench.handlers, ...sign.handlers };
 
 document.addEventListener("submit", (event) => {
   const handler = handlers[event.target.dataset.form];
@@ -30,6 +31,7 @@ document.addEventListener("click", (event) => {
   forms.click(event);
   pour.click(event);
   bench.click(event);
+  sign.click(event);
 });
 
 document.addEventListener("input", (event) => {
