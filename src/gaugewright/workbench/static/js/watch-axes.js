@@ -1,0 +1,60 @@
+// Axes of the drawing of a log: round litres, round times in UTC.
+
+const STEPS_S = [1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800, 604800, 1209600];
+const MONTH_STEPS = [1, 2, 3, 6, 12, 24, 60];
+const two = (n) => String(n).padStart(2, "0");
+
+/** A straight scale from values to places. */
+export function axis(low, high, start, stop) {
+  const slope = (stop - start) / (high > low ? high - low : 1);
+  const at = (value) => start + (value - low) * slope;
+  at.back = (place) => low + (place - start) / slope;
+  return at;
+}
+
+/** A step of 1, 2 or 5 times a power of ten that parts a span into at most so many. */
+export function roundStep(span, most) {
+  const raw = span / most;
+  const ten = 10 ** Math.floor(Math.log10(raw));
+  return ten * [1, 2, 5, 10].find((each) => each * ten >= raw * (1 - 1e-9));
+}
+
+/** Day and clock of seconds since 1970, in UTC; seconds only where they are asked for. */
+export function clock(seconds, hasSeconds = false) {
+  const at = new Date(seconds * 1000);
+  const day = `${at.getUTCFullYear()}-${two(at.getUTCMonth() + 1)}-${two(at.getUTCDate())}`;
+  const time = `${two(at.getUTCHours())}:${two(at.getUTCMinutes())}`;
+  return `${day} ${time}${hasSeconds ? `:${two(at.getUTCSeconds())}` : ""}`;
+}
+
+/** Round times between two, at most about so many: {s, label}. */
+export function timeTicks(from, to, most) {
+  const step = STEPS_S.find((each) => (to - from) / each <= most);
+  if (!step) return months(from, to, most);
+  const day = 86400;
+  // 1970-01-05 was a Monday: weeks are counted from there, so that marks stay where they are.
+  const base = step > day ? 4 * day : 0;
+  const ticks = [];
+  for (let s = Math.ceil((from - base) / step) * step + base; s <= to; s += step) ticks.push({ s, label: label(s, step) });
+  return ticks;
+}
+
+function label(s, step) {
+  const at = clock(s, true);
+  if (step >= 86400 || (s % 86400 === 0 && step >= 21600)) return at.slice(5, 10);
+  return step >= 60 ? at.slice(11, 16) : at.slice(11);
+}
+
+function months(from, to, most) {
+  const step = MONTH_STEPS.find((each) => (to - from) / (each * 2629800) <= most) ?? 120;
+  const first = new Date(from * 1000);
+  let count = first.getUTCFullYear() * 12 + first.getUTCMonth();
+  count -= count % step;
+  const ticks = [];
+  for (;;) {
+    const s = Date.UTC(Math.floor(count / 12), count % 12) / 1000;
+    if (s > to) return ticks;
+    if (s >= from) ticks.push({ s, label: clock(s).slice(0, step < 12 ? 7 : 4) });
+    count += step;
+  }
+}

@@ -1,0 +1,88 @@
+// The Watch stage: give a log, see its months.
+
+import { pressId, request, Unreachable } from "./api.js";
+import { busy, complain, person } from "./ask.js";
+import { settle } from "./forms.js";
+import { plain, say, LITRES } from "./say.js";
+import { forget, onSheet, renew, sheet } from "./sheet.js";
+import { signal } from "./signal.js";
+import "./watch-plot.js";
+
+async function watchLog(form) {
+  if (form.dataset.busy === "true") return;
+  const name = await person();
+  if (!name) return;
+  const data = new FormData(form);
+  if (!form.elements.receipts.files.length) data.delete("receipts");
+  for (const [key, value] of Object.entries({ person: name, on: sheet().dataset.number, request_id: pressId() })) data.set(key, value);
+  const working = form.querySelector('[data-part="working"]');
+  working.textContent = working.dataset.words;
+  busy(form, true);
+  try {
+    const answer = await request("POST", sheet().dataset.api + form.dataset.url, data);
+    if (!(await settle(form, answer))) return;
+    forget(form);
+    form.reset();
+    signal("recorded");
+    busy(form, false);
+    if (new URL(location.href).searchParams.has("entry")) location.assign(location.pathname + location.search.replace(/[?&]entry=\d+/, ""));
+    else await renew("watch-title");
+  } catch (error) {
+    if (!(error instanceof Unreachable)) throw error;
+    complain(form, { error: say("offline") });
+  } finally {
+    working.textContent = "";
+    busy(form, false);
+  }
+}
+
+export const handlers = { "watch-log": watchLog };
+
+onSheet(async () => {
+  const place = document.querySelector("[data-months]");
+  if (!place) return;
+  const words = JSON.parse(place.dataset.words);
+  place.textContent = words.wait;
+  try {
+    const { ok, data } = await request("GET", sheet().dataset.api + place.dataset.months);
+    if (!place.isConnected) return;
+    if (ok) showMonths(place, data, words);
+    else place.textContent = data.error;
+  } catch (error) {
+    if (!(error instanceof Unreachable)) throw error;
+    place.textContent = say("offline");
+  }
+});
+
+function showMonths(place, { months, how }, words) {
+  const unit = document.documentElement.dataset.volume;
+  const figure = (found) => {
+    if (!found) return words.unknown;
+    const litres = plain(found.litres / LITRES[unit], 1);
+    return found.u_litres === null ? `${litres} (${words["no-band"]})` : `${litres} ± ${plain(found.u_litres / LITRES[unit], 1)}`;
+  };
+  const table = document.createElement("table");
+  const row = (cells, tag, parent) => {
+    const made = document.createElement("tr");
+    for (const cell of cells) {
+      const each = document.createElement(tag);
+      if (tag === "th") each.scope = "col";
+      each.textContent = cell;
+      made.append(each);
+    }
+    parent.append(made);
+  };
+  row([words.month, `${words.filled}, ${unit}`, words.used, words.unexplained, words.seen], "th", table.createTHead());
+  const body = table.createTBody();
+  for (const m of months) row([m.month, figure(m.filled), figure(m.used), figure(m.unexplained), `${plain(100 * m.seen)}\u00a0%`], "td", body);
+  place.replaceChildren(table);
+  const notes = [...new Set(months.flatMap((m) => m.notes)), ...how];
+  document.querySelector('[data-part="month-notes"]').replaceChildren(
+    ...notes.map((note) => {
+      const made = document.createElement("p");
+      made.className = "hint";
+      made.textContent = note;
+      return made;
+    }),
+  );
+}

@@ -1,0 +1,134 @@
+"""The API of the Watch stage: logs, their drawing, explanations, reports."""
+
+from typing import Annotated
+
+from fastapi import File, Form, Query, UploadFile
+from pydantic import Field
+from starlette.responses import Response
+
+from gaugewright.app.pictures_watch import MonthsPicture, PlotPicture, WatchPicture
+from gaugewright.app.yard import Stamp
+from gaugewright.workbench import bodies
+from gaugewright.workbench.answers import (
+    RecordedAnswer,
+    VisitorHere,
+    YardHere,
+    recorded_answer,
+    stamp_of,
+)
+from gaugewright.workbench.schema import Router
+
+router = Router(prefix="/api/jobs/{job}/tanks/{tank_id}/watch")
+
+Entry = Annotated[int | None, Query(ge=1, le=bodies.MOST_ENTRIES)]
+"""A log by the number of its entry; the last one if left out."""
+Seconds = Annotated[float | None, Query(ge=-1e11, le=1e11, allow_inf_nan=False)]
+"""Since 1970-01-01 UTC."""
+Pixels = Annotated[int, Query(ge=1, le=4000)]
+Month = Annotated[str | None, Query(pattern=r"^\d{4}-\d\d$")]
+
+
+class Explanation(bodies.WithReason):
+    """What a person knows of an event."""
+
+    watched: Annotated[int, Field(ge=1, le=bodies.MOST_ENTRIES)]
+    event: Annotated[int, Field(ge=1, le=1_000_000)]
+
+
+@router.post("")
+def look_through_a_log(
+    job: str,
+    tank_id: str,
+    yard: YardHere,
+    visitor: VisitorHere,
+    log: Annotated[UploadFile, File()],
+    person: Annotated[str, Form(min_length=1, max_length=200)],
+    on: Annotated[int, Form(ge=0, le=bodies.MOST_ENTRIES)],
+    request_id: Annotated[str | None, Form(max_length=100)] = None,
+    receipts: Annotated[UploadFile | None, File()] = None,
+    vehicle: Annotated[str, Form(max_length=200)] = "",
+    probe: Annotated[int, Form(ge=1, le=9)] = 1,
+    columns: Annotated[str, Form(max_length=2_000)] = "",
+) -> RecordedAnswer:
+    """Look a log (CSV or Parquet) through with the tank's table and record what it shows."""
+    from gaugewright.app.watch_upload import Upload, take_in
+
+    stamp = Stamp(person, visitor.device, on, request_id)
+    has_receipts = receipts is not None and receipts.size != 0
+    given = None
+    if has_receipts and receipts is not None:
+        given = Upload(receipts.file, receipts.filename or "receipts.csv")
+    return recorded_answer(
+        take_in(
+            yard, job, stamp, tank_id, Upload(log.file, log.filename or "log"), given,
+            vehicle=vehicle.strip(), probe=probe, columns=columns.strip(),
+        )
+    )  # fmt: skip
+
+
+@router.get("")
+def watched_log(job: str, tank_id: str, yard: YardHere, entry: Entry = None) -> WatchPicture:
+    """Give what a log showed, and what people said to it."""
+    from gaugewright.app.pictured_watch import watch_picture
+
+    return watch_picture(yard, yard.tank(job, tank_id)[1], entry)
+
+
+@router.get("/plot")
+def watched_plot(
+    job: str,
+    tank_id: str,
+    yard: YardHere,
+    entry: Entry = None,
+    from_s: Seconds = None,
+    to_s: Seconds = None,
+    pixels: Pixels = 800,
+) -> PlotPicture:
+    """Give a stretch of the log for drawing: lowest, mean and highest litres of each pixel."""
+    from gaugewright.app.pictured_watch import plot_picture
+
+    return plot_picture(yard, job, tank_id, entry, from_s=from_s, to_s=to_s, pixels=pixels)
+
+
+@router.get("/months")
+def watched_months(job: str, tank_id: str, yard: YardHere, entry: Entry = None) -> MonthsPicture:
+    """Give litres in, used and not explained, month by month, each with its band."""
+    from gaugewright.app.pictured_watch import months_picture
+
+    return months_picture(yard, job, tank_id, entry)
+
+
+@router.post("/explain")
+def explain_event(
+    job: str, tank_id: str, body: Explanation, yard: YardHere, visitor: VisitorHere
+) -> RecordedAnswer:
+    """Put a reason beside an event of a log."""
+    from gaugewright.app.watching import explain
+
+    return recorded_answer(
+        explain(
+            yard, job, stamp_of(body, visitor), tank_id,
+            watched=body.watched, event=body.event, reason=body.reason,
+        )
+    )  # fmt: skip
+
+
+@router.post("/explain/withdraw")
+def withdraw_explanation(
+    job: str, tank_id: str, body: Explanation, yard: YardHere, visitor: VisitorHere
+) -> RecordedAnswer:
+    """Take back what was said to an event."""
+    from gaugewright.app.watching import withdraw_explanation as withdraw
+
+    return recorded_answer(
+        withdraw(
+            yard, job, stamp_of(body, visitor), tank_id,
+            watched=body.watched, event=body.event, reason=body.reason,
+        )
+    )  # fmt: skip
+
+
+def _download(content: bytes, media_type: str, name: str) -> Response:
+    safe = "".join(c if c.isascii() and (c.isalnum() or c in "-._") else "-" for c in name)
+    headers = {"content-disposition": f'attachment; filename="{safe}"'}
+    return Response(content, media_type=media_type, headers=headers)
