@@ -28,6 +28,7 @@ MOST_DRAINED_BYTES = 64_000_000
 LARGE_BODIES = (
     (re.compile(r"/api/jobs/[^/]+/photos"), 20_500_000),
     (re.compile(r"/api/jobs/import"), 500_000_000),
+    (re.compile(r"/api/jobs/[^/]+/tanks/[^/]+/watch"), 406_000_000),
     (re.compile(r"/api/verify"), 50_000_000),
 )
 """Addresses that take more."""

@@ -25,6 +25,7 @@ from gaugewright.workbench import (
     live_routes,
     plan_routes,
     views,
+    watch_routes,
     wiring_routes,
 )
 from gaugewright.workbench.answers import (
@@ -44,6 +45,7 @@ ROUTERS = (
     fill_routes.router,
     live_routes.router,
     plan_routes.router,
+    watch_routes.router,
     handover_routes.router,
     certificate_routes.router,
     wiring_routes.router,
@@ -135,6 +137,7 @@ def _stage(
     yard: YardHere,
     tank: Annotated[str | None, Query(max_length=200)] = None,
     new: bool = False,
+    entry: Annotated[int | None, Query(ge=1, le=bodies.MOST_ENTRIES)] = None,
 ) -> str:
     name = next((each for each in STAGES if each.lower() == stage), None)
     if name is None:
@@ -147,7 +150,12 @@ def _stage(
     if shown is None and state.standing_tanks:
         shown = state.standing_tanks[0].tank_id
     said = None if shown is None else verdict(state.tanks[shown], yard.unit)
-    return views.render_stage(page_of(request), picture, name, tank, said, is_new=new)
+    watch = None
+    if name == "Watch" and shown is not None and state.tanks[shown].watches:
+        from gaugewright.app.pictured_watch import watch_picture  # only this stage needs it
+
+        watch = watch_picture(yard, state.tanks[shown], entry)
+    return views.render_stage(page_of(request), picture, name, tank, said, is_new=new, watch=watch)
 
 
 def _preview(request: Request, job: str, body: bodies.Preview, yard: YardHere) -> str:

@@ -16,6 +16,7 @@ from gaugewright.app.pictures import (
     TankPicture,
     VerdictPicture,
 )
+from gaugewright.app.pictures_watch import WatchPicture
 from gaugewright.app.survey import in_mm_and_litres
 from gaugewright.tank.description import NEEDED
 from gaugewright.workbench.drawing import (
@@ -26,6 +27,7 @@ from gaugewright.workbench.drawing import (
     preview_drawing,
 )
 from gaugewright.workbench.page import Page
+from gaugewright.workbench.watch_view import watch_marks, watch_words
 from gaugewright.workbench.words import (
     DECIMAL_COMMA,
     Figures,
@@ -111,10 +113,11 @@ def render_stage(
     verdict: VerdictPicture | None = None,
     *,
     is_new: bool = False,
+    watch: WatchPicture | None = None,
 ) -> str:
     """Return the page of one stage of a job, for one of its tanks.
 
-    ``is_new`` is for describing one tank more.
+    ``is_new`` is for describing one tank more; ``watch`` is the tank's log, for Watch.
     """
     tanks = standing_tanks(job)
     shown = [t for t in tanks if t.tank_id == tank_id] or list(tanks)
@@ -143,6 +146,9 @@ def render_stage(
         planned=planned_pours(tank.plan) if tank else (),
         cut_length_mm=cut_length_mm(tank.plan) if tank else None,
         taken_ids=" ".join(t.tank_id for t in job.tanks),
+        watch=watch,
+        watch_marks=[] if watch is None else watch_marks(watch),
+        watch_words=watch_words(say, page.units.volume_unit),
     )
 
 

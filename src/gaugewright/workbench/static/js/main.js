@@ -12,9 +12,10 @@ import { keep, onSheet, start } from "./sheet.js";
 import * as sign from "./sign.js";
 import { unlock } from "./signal.js";
 import * as tank from "./tank.js";
+import * as watching from "./watch.js";
 import "./wiring.js";
 
-const handlers = { ...forms.handlers, ...pour.handlers, ...tank.handlers, ...bench.handlers, ...sign.handlers };
+const handlers = { ...forms.handlers, ...pour.handlers, ...tank.handlers, ...bench.handlers, ...sign.handlers, ...watching.handlers };
 
 document.addEventListener("submit", (event) => {
   const handler = handlers[event.target.dataset.form];
