@@ -12,6 +12,7 @@ from gaugewright.errors import InputError, StateError
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal import handover_kinds as hk
 from gaugewright.journal import kinds as k
+from gaugewright.journal import later_kinds as lk
 from gaugewright.journal.chain import START, canonical_json, next_entry
 from gaugewright.journal.codec import KINDS, Unknown, kind_of, to_event, to_payload
 from gaugewright.journal.fills import fill_of, table_digest
@@ -70,6 +71,14 @@ EXAMPLES = [
         {"kind": "far_file"},
         SHA,
     ),
+    lk.LaterBegun("A", SHA, "exchange", True, {"x_mm": 5.5}, {"u_tip_mm": 1.0}, "P-7", "struck"),
+    lk.LaterPourRecorded("A", 40, 1, 60.0, 512.0, 0.8, 18.0, 19.0, 0.5, -0.5, True, "live", "n"),
+    lk.LaterPourVoided(41, "spilt"),
+    lk.LaterConcluded("A", 40, "good", "Still good.", (41, 42), {"agrees": True}, {"numpy": "2"}),
+    lk.SisterProposed(
+        "A", "J-0", "B", SHA, ROWS, {"shape": "box"}, {"x_mm": 5.5}, (lk.SisterPour(0, 0.0, 3.0),)
+    ),
+    lk.TableCarried("A", ROWS, SHA, (4,), {}, (), SHA, "exchange", 40, {"x_mm": 5.5}, "new probe"),
     fk.StageFinished("Pour", "all in"),
     fk.StageReopened("Pour", "one more pour"),
 ]

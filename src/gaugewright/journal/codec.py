@@ -13,7 +13,7 @@ from types import NoneType, UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
 from gaugewright.errors import InputError
-from gaugewright.journal import fill_kinds, handover_kinds, kinds, watch_kinds
+from gaugewright.journal import fill_kinds, handover_kinds, kinds, later_kinds, watch_kinds
 from gaugewright.journal.demands import Event
 
 
@@ -42,7 +42,7 @@ def kind_of(event: Event | type[Event]) -> str:
 
 KINDS: Mapping[str, type[Event]] = {
     kind_of(value): value
-    for room in (kinds, fill_kinds, handover_kinds, watch_kinds)
+    for room in (kinds, fill_kinds, handover_kinds, watch_kinds, later_kinds)
     for value in vars(room).values()
     if isinstance(value, type) and issubclass(value, Event) and value is not Event
 }

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal import handover_kinds as hk
 from gaugewright.journal import kinds as k
+from gaugewright.journal import later_fold
 from gaugewright.journal import watch_kinds as wk
 from gaugewright.journal.chain import Entry
 from gaugewright.journal.codec import Unknown, to_event
@@ -244,6 +245,7 @@ _PLACES[wk.SeenEventExplained] = _append_to_tank("explained")
 _PLACES[hk.CopiedBack] = _append_to_tank("copies")
 _PLACES[hk.CopyAccepted] = _append_to_tank("copies_accepted")
 _PLACES[hk.ArrivalChecked] = _append_to_tank("arrivals")
+_PLACES.update(later_fold.PLACES)
 
 
 @_places(hk.RecipeChosen)

@@ -9,6 +9,8 @@ from gaugewright.journal import handover_kinds as hk
 from gaugewright.journal import kinds as k
 from gaugewright.journal import watch_kinds as wk
 from gaugewright.journal.demands import Event
+from gaugewright.journal.later_rules import RULES as LATER_RULES
+from gaugewright.journal.later_rules import is_carried
 from gaugewright.journal.state import FillState, JobState, Kept, TankState
 
 Rule = Callable[[JobState, Any], None]
@@ -65,7 +67,8 @@ def may_follow(state: JobState, event: Event) -> None:
     if state.opened is None:
         raise StateError(f"there is no job {state.job} yet: open it first")
     stage = _IN_A_STAGE.get(type(event))
-    if stage is not None and state.is_finished(stage):
+    is_late = isinstance(event, fk.TableAccepted) and is_carried(state, event.tank_id)
+    if stage is not None and state.is_finished(stage) and not is_late:
         raise StateError(f"stage {stage} is finished; reopen it with a reason first")
     tank_id = getattr(event, "tank_id", None)
     if isinstance(event, _OF_A_TANK) or (tank_id is not None and type(event) in _TANK_IF_NAMED):
@@ -78,6 +81,8 @@ def may_follow(state: JobState, event: Event) -> None:
     if rule is not None:
         rule(state, event)
 
+
+_RULES.update(LATER_RULES)
 
 _TANK_IF_NAMED = (k.NoteAdded, k.PhotoAdded, k.MountItemDone, fk.SealSet)
 

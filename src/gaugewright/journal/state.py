@@ -40,6 +40,12 @@ from gaugewright.journal.kinds import (
     TankDescribed,
     WiringRecorded,
 )
+from gaugewright.journal.later_kinds import (
+    LaterBegun,
+    LaterConcluded,
+    LaterPourRecorded,
+    SisterProposed,
+)
 from gaugewright.journal.watch_kinds import LogWatched, SeenEventExplained
 
 E = TypeVar("E", bound=Event, covariant=True)
@@ -111,6 +117,28 @@ class FillState:
 
 
 @dataclass(frozen=True, slots=True)
+class LaterState:
+    """Pours made after a table, and what they said of it."""
+
+    begun: Kept[LaterBegun]
+    pours: tuple[Kept[LaterPourRecorded], ...] = ()
+    """In the order in which they were recorded, voided ones included."""
+    concluded: Kept[LaterConcluded] | None = None
+    """What was said last; newer pours may have come since."""
+
+    @property
+    def standing(self) -> tuple[Kept[LaterPourRecorded], ...]:
+        """The pours that count, by step."""
+        kept = (pour for pour in self.pours if pour.voided is None)
+        return tuple(sorted(kept, key=lambda pour: pour.event.step))
+
+    @property
+    def next_step(self) -> int:
+        """The step that the next pour has, 0 being the reading before the first."""
+        return len(self.standing)
+
+
+@dataclass(frozen=True, slots=True)
 class TankState:
     """One tank, or several linked ones that are filled as one."""
 
@@ -139,6 +167,10 @@ class TankState:
     """What their system showed, each time it was copied back."""
     copies_accepted: tuple[Kept[CopyAccepted], ...] = ()
     arrivals: tuple[Kept[ArrivalChecked], ...] = ()
+    later: tuple[LaterState, ...] = ()
+    """Pours made after a table: re-checks and checks of a new probe, oldest first."""
+    sister: Kept[SisterProposed] | None = None
+    """The last sister whose table was proposed for the fill."""
 
     @property
     def zero(self) -> Kept[BenchZeroRecorded] | None:
