@@ -17,6 +17,7 @@ from gaugewright.app.pictures import (
     VerdictPicture,
 )
 from gaugewright.app.pictures_watch import WatchPicture
+from gaugewright.app.recipes import QUESTIONS
 from gaugewright.app.survey import in_mm_and_litres
 from gaugewright.tank.description import NEEDED
 from gaugewright.workbench.drawing import (
@@ -140,6 +141,7 @@ def render_stage(
         cautions_here=[c for c in job.cautions if c.stage == stage],
         drawn=drawn,
         plot=plot_drawing(tank, write, say) if tank and stage == "Table" else None,
+        questions=QUESTIONS if stage == "Table" else (),
         finding=open_finding(verdict),
         is_done=any(s.name == stage and s.is_finished for s in job.stages),
         following=following(job, stage),
