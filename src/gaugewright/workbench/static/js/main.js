@@ -3,6 +3,7 @@
 import { person, showPerson } from "./ask.js";
 import * as bench from "./bench.js";
 import * as forms from "./forms.js";
+import * as handover from "./handover.js";
 import * as kept from "./kept.js";
 import { back, gone, isDown, listen, showAll, watch } from "./live.js";
 import "./plan.js";
@@ -15,7 +16,7 @@ import * as tank from "./tank.js";
 import * as watching from "./watch.js";
 import "./wiring.js";
 
-const handlers = { ...forms.handlers, ...pour.handlers, ...tank.handlers, ...bench.handlers, ...sign.handlers, ...watching.handlers };
+const handlers = { ...forms.handlers, ...pour.handlers, ...tank.handlers, ...bench.handlers, ...handover.handlers, ...sign.handlers, ...watching.handlers };
 
 document.addEventListener("submit", (event) => {
   const handler = handlers[event.target.dataset.form];
