@@ -80,7 +80,8 @@ def run_on_cluster(tasks: Iterable[Task], address: str) -> Iterator[Done]:
             rows = client.scatter(task.loaded(), hash=False, direct=False)
             return client.submit(run_task, rows, pure=False)
 
-        running = dask.as_completed([sent(task) for task in islice(waiting, workers * AHEAD)])
+        first = [sent(task) for task in islice(waiting, workers * AHEAD)]
+        running = dask.as_completed(first, loop=client.loop)
         for future in running:
             yield future.result()
             for task in islice(waiting, 1):

@@ -12,6 +12,7 @@ from gaugewright import __version__
 from gaugewright.app.files import write_text
 from gaugewright.table.table import Table
 from gaugewright.watch.order import Arrival
+from gaugewright.watch.receipts import Seen
 from gaugewright.watch.remarks import Remark
 from gaugewright.watch.values import Event, EventKind, Noise, Undecided, Watched
 
@@ -27,6 +28,19 @@ class VehicleDone:
     watched: Watched | None
     arrival: Arrival
     remarks: tuple[Remark, ...]
+    first_s: float
+    last_s: float
+    gaps: tuple[tuple[float, float], ...]
+
+    @property
+    def seen(self) -> Seen | None:
+        """What receipts are held against, ``None`` where nothing can be said."""
+        if self.watched is None:
+            return None
+        return Seen(
+            self.vehicle, self.watched.events, self.watched.undecided, self.gaps, self.first_s,
+            self.last_s,
+        )  # fmt: skip
 
 
 class Kept:
@@ -60,11 +74,15 @@ class Kept:
 
 
 def digest_of(
-    marks: Iterable[tuple[str, int, int]], told: object, tables: Iterable[Table], detector: str
+    marks: Iterable[tuple[str, int, int]], told: object, tables: Iterable[Table], look: str
 ) -> str:
-    """Return what changes when a vehicle's result could: the log's files, columns, tables."""
+    """Return what changes when a vehicle's result could.
+
+    It is made from the log's files, what was ``told`` of them, the tables, how it is looked at
+    and the program's version.
+    """
     whole = hashlib.sha256()
-    for part in (__version__, _FORMAT, detector, told, *marks):
+    for part in (__version__, _FORMAT, look, told, *marks):
         whole.update(repr(part).encode() + b"\n")
     for table in tables:
         for values in (table.counts, table.litres, table.u_litres):
@@ -97,4 +115,7 @@ def _from_record(record: Mapping[str, Any]) -> VehicleDone:
         watched,
         Arrival(**record["arrival"]),
         tuple(Remark(**remark) for remark in record["remarks"]),
+        record["first_s"],
+        record["last_s"],
+        tuple((start, end) for start, end in record["gaps"]),
     )

@@ -1,8 +1,9 @@
 """A whole log watched: read once, laid down by vehicle, each vehicle looked at, results kept."""
 
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from math import isfinite
 from pathlib import Path
 
@@ -26,11 +27,13 @@ from gaugewright.app.spool import CHUNK_RECORDS, Spool
 from gaugewright.app.watch_blocks import in_blocks
 from gaugewright.app.watch_kept import Kept, VehicleDone, digest_of
 from gaugewright.app.watch_tables import TableFiles
-from gaugewright.app.watch_task import Detector, Done, Task
+from gaugewright.app.watch_task import Done, Look, Task
 from gaugewright.errors import InputError
 from gaugewright.table.table import Table
 from gaugewright.watch.blocks import BLOCK_RECORDS, joined
+from gaugewright.watch.health_case import Delivery
 from gaugewright.watch.order import Arrival
+from gaugewright.watch.receipts import GAP_S, Receipt
 from gaugewright.watch.remarks import Remark, arrival_remarks, watched_remarks
 
 FEW_RECORDS = 3_000_000
@@ -94,9 +97,10 @@ class _Reading:
 def watch_log(
     log: str,
     tables: TableFiles,
-    detector: Detector,
+    look: Look,
     *,
     latest_s: float,
+    receipts: Sequence[Receipt] = (),
     out: Path | None = None,
     told: Columns | None = None,
     how: HowToRun | None = None,
@@ -104,10 +108,10 @@ def watch_log(
 ) -> WatchedLog:
     """Return what a log shows.
 
-    ``latest_s`` is the latest time a record can truly have [s since 1970].  With ``out`` each
-    finished vehicle is kept there, and not done again while its input is the same.  A vehicle
-    without a table is named and passed over.  Raises `InputError` if the log or a table of
-    one of its vehicles cannot be read.
+    ``latest_s`` is the latest time a record can truly have [s since 1970].  ``receipts`` help
+    to see a table of the wrong size.  With ``out`` each finished vehicle is kept there, and not
+    done again while its input is the same.  A vehicle without a table is named and passed over.
+    Raises `InputError` if the log or a table of one of its vehicles cannot be read.
     """
     how, told = how or HowToRun(), told or Columns()
     with tempfile.TemporaryDirectory(prefix="watch-", dir=how.scratch) as folder:
@@ -122,9 +126,12 @@ def watch_log(
                 "wanted a folder of <vehicle>.csv", field="--tables",
             )  # fmt: skip
         kept = Kept(out) if out is not None and log != "-" else None
-        detector_name = f"{detector.__module__}.{detector.__qualname__}"
+        paid: dict[str, list[Delivery]] = {name: [] for name in names}
+        for receipt in receipts:
+            if receipt.vehicle in paid:
+                paid[receipt.vehicle].append(Delivery(receipt.time_s, receipt.litres))
         digests = {
-            name: digest_of(marks, (told, reading.columns), own, detector_name)
+            name: digest_of(marks, (told, reading.columns, paid[name]), own, look.name)
             for name, own in own_tables.items()
         }
         finished: dict[str, VehicleDone] = {}
@@ -134,8 +141,8 @@ def watch_log(
                     finished[name] = found
         again = len(finished)
         wanted = [name for name in names if own_tables[name] and name not in finished]
-        for done in _vehicles(reading, wanted, own_tables, Path(folder), detector, latest_s, how,
-                              progress):  # fmt: skip
+        pieces = _Pieces(reading, own_tables, paid, Path(folder), look, latest_s, how)
+        for done in pieces.done(wanted, progress):
             finished[done.vehicle] = done
             if kept is not None:
                 kept.keep(done, digests[done.vehicle])
@@ -176,44 +183,53 @@ def _read(
     return reading
 
 
-def _vehicles(
-    reading: _Reading,
-    wanted: list[str],
-    tables: dict[str, tuple[Table, ...]],
-    folder: Path,
-    detector: Detector,
-    latest_s: float,
-    how: HowToRun,
-    progress: Progress,
-) -> Iterator[VehicleDone]:
-    """Yield the vehicles as they are finished."""
-    cut_at: dict[str, tuple[float, ...]] = {}
-    arrivals: dict[str, Arrival] = {}
-    parts: dict[str, list[Done]] = {}
-    codes = {name: code for code, name in enumerate(reading.vehicles.names)}
-    total = sum(reading.spool.count(codes[name]) for name in wanted)
+@dataclass
+class _Pieces:
+    """Makes tasks of vehicles, runs them, and puts the vehicles together as they are done."""
 
-    def tasks() -> Iterator[Task]:
+    reading: _Reading
+    tables: dict[str, tuple[Table, ...]]
+    paid: dict[str, list[Delivery]]
+    folder: Path
+    look: Look
+    latest_s: float
+    how: HowToRun
+    cut_at: dict[str, tuple[float, ...]] = field(default_factory=dict)
+    arrivals: dict[str, Arrival] = field(default_factory=dict)
+    parts: dict[str, list[Done]] = field(default_factory=dict)
+
+    def done(self, wanted: list[str], progress: Progress) -> Iterator[VehicleDone]:
+        """Yield the vehicles as they are finished."""
+        spool, vehicles = self.reading.spool, self.reading.vehicles
+        total = sum(spool.count(vehicles.code(name)) for name in wanted)
+        seen = 0
+        for done in _engine(self.how, total, len(wanted))(self.tasks(wanted)):
+            name = done.vehicle
+            self.parts[name].append(done)
+            seen += done.arrival.records
+            progress("looking", seen, total)
+            if len(self.parts[name]) == len(self.cut_at[name]) + 1:
+                yield _whole(self.parts.pop(name), self.cut_at[name], self.arrivals[name])
+
+    def tasks(self, wanted: list[str]) -> Iterator[Task]:
+        """Yield the tasks of each vehicle, one for each block of its history."""
+        spool = self.reading.spool
         for name in wanted:
+            code = self.reading.vehicles.code(name)
             blocks = in_blocks(
-                reading.spool.stretches(codes[name]), reading.spool.count(codes[name]), folder,
-                latest_s=latest_s, most=how.block_records,
+                spool.stretches(code), spool.count(code), self.folder,
+                latest_s=self.latest_s, most=self.how.block_records,
             )  # fmt: skip
             held = [k for k, rows in enumerate(blocks.rows) if rows[1]]
-            # A cut between two blocks is of use only where both have records.
-            cut_at[name] = tuple(blocks.at_s[k - 1] for k in held[1:])
-            arrivals[name], parts[name] = blocks.arrival, []
+            # A cut is of use only between two blocks that both have records.
+            self.cut_at[name] = tuple(blocks.at_s[k - 1] for k in held[1:])
+            self.arrivals[name], self.parts[name] = blocks.arrival, []
             for block, k in enumerate(held):
                 before, core, after = blocks.rows[k]
-                yield Task(name, block, core, tables[name], detector, latest_s, before, after)
-
-    seen = 0
-    for done in _engine(how, total, len(wanted))(tasks()):
-        parts[done.vehicle].append(done)
-        seen += done.arrival.records
-        progress("looking", seen, total)
-        if len(parts[done.vehicle]) == len(cut_at[done.vehicle]) + 1:
-            yield _whole(parts.pop(done.vehicle), cut_at[done.vehicle], arrivals[done.vehicle])
+                yield Task(
+                    name, block, core, self.tables[name], self.look, self.latest_s,
+                    tuple(self.paid[name]), before, after,
+                )  # fmt: skip
 
 
 def _whole(parts: list[Done], at_s: tuple[float, ...], of_whole: Arrival) -> VehicleDone:
@@ -229,20 +245,25 @@ def _whole(parts: list[Done], at_s: tuple[float, ...], of_whole: Arrival) -> Veh
             misdated=of_whole.misdated,
         )
     vehicle = parts[0].vehicle
+    held = [done for done in parts if isfinite(done.first_s)]
+    gaps = [gap for done in held for gap in done.gaps]
+    gaps += [(a.last_s, b.first_s) for a, b in pairwise(held) if b.first_s - a.last_s > GAP_S]
+    first_s = held[0].first_s if held else float("nan")
+    last_s = held[-1].last_s if held else float("nan")
     remarks = list(dict.fromkeys(remark for done in parts for remark in done.remarks))
     remarks += arrival_remarks(vehicle, arrival)
     shown = [done.watched for done in parts if done.watched is not None]
-    if len(shown) < len(parts):
-        return VehicleDone(vehicle, None, arrival, tuple(remarks))
-    own = 0
-    firsts = []
-    for done in parts:
-        firsts.append(own - done.margin)
-        own += done.own
-    spans = [t for done in parts for t in (done.first_s, done.last_s) if isfinite(t)]
-    watched = joined(shown, at_s, firsts, records=own, span_s=max(spans) - min(spans))
-    remarks += watched_remarks(watched)
-    return VehicleDone(vehicle, watched, arrival, tuple(remarks))
+    watched = None
+    if len(shown) == len(parts):
+        own, firsts = 0, []
+        for done in parts:
+            firsts.append(own - done.margin)
+            own += done.own
+        watched = joined(shown, at_s, firsts, records=own, span_s=last_s - first_s)
+        remarks += watched_remarks(watched)
+    return VehicleDone(
+        vehicle, watched, arrival, tuple(remarks), first_s, last_s, tuple(sorted(gaps))
+    )
 
 
 def _engine(how: HowToRun, records: int, vehicles: int) -> Engine:

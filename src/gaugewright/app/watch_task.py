@@ -4,7 +4,7 @@ A task can be sent to a thread, to another process or to another machine; wherev
 gives the same.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,13 +15,31 @@ from gaugewright.app.spool import Stretch, read_stretches
 from gaugewright.errors import GaugewrightError
 from gaugewright.table.table import Table
 from gaugewright.watch.gauge import together
+from gaugewright.watch.health_case import Delivery, HealthNote
 from gaugewright.watch.order import Arrival, Ordered, ordered
+from gaugewright.watch.receipts import GAP_S
 from gaugewright.watch.remarks import Remark, column_remarks
 from gaugewright.watch.values import COLUMNS, Floats, Track, Watched
 
 Numbers = npt.NDArray[np.floating[Any]]
 Detector = Callable[[Track, Table], Watched]
 """From one vehicle's track and table to what it shows; a function of a module, to be sent."""
+HealthCheck = Callable[[Track, Table, Watched, Sequence[Delivery]], tuple[HealthNote, ...]]
+"""From a track, what was seen in it, and receipts, to what is wrong with probe or records."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a vehicle is looked at; both are functions of a module, so that they can be sent."""
+
+    detector: Detector
+    health: HealthCheck | None = None
+
+    @property
+    def name(self) -> str:
+        """Name both, to know whether what is finished was looked at in the same way."""
+        both = [self.detector, *([self.health] if self.health else [])]
+        return " ".join(f"{one.__module__}.{one.__qualname__}" for one in both)
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,8 +50,9 @@ class Task:
     block: int
     core: tuple[Stretch, ...]
     tables: tuple[Table, ...]
-    detector: Detector
+    look: Look
     latest_s: float
+    deliveries: tuple[Delivery, ...] = ()
     before: tuple[Stretch, ...] = ()
     after: tuple[Stretch, ...] = ()
 
@@ -63,6 +82,8 @@ class Done:
     own: int
     first_s: float
     last_s: float
+    gaps: tuple[tuple[float, float], ...]
+    """Stretches without a record for longer than `GAP_S`. [s]"""
     remarks: tuple[Remark, ...]
 
 
@@ -82,10 +103,13 @@ def run_task(task: Task) -> Done:
         try:
             track, table, more = _as_one_probe(whole, task.tables)
             remarks += more
-            watched = task.detector(track, table)
+            watched = task.look.detector(track, table)
+            if task.look.health is not None:
+                remarks += _health(task, own, track, table, watched)
         except GaugewrightError as error:
             remarks.append(Remark(task.vehicle, "not_watched", str(error), needs_person=True))
     times = own.track.time_s
+    silent = np.flatnonzero(np.diff(times) > GAP_S)
     return Done(
         task.vehicle,
         task.block,
@@ -95,8 +119,20 @@ def run_task(task: Task) -> Done:
         own=times.size,
         first_s=float(times[0]) if times.size else float("nan"),
         last_s=float(times[-1]) if times.size else float("nan"),
+        gaps=tuple((float(times[k]), float(times[k + 1])) for k in silent),
         remarks=tuple(remarks),
     )
+
+
+def _health(task: Task, own: Ordered, track: Track, table: Table, watched: Watched) -> list[Remark]:
+    """Return what is wrong with probe or records within the block's own time."""
+    assert task.look.health is not None
+    first, last = own.track.time_s[0], own.track.time_s[-1]
+    return [
+        Remark(task.vehicle, str(note.kind), note.message, note.start_s, note.end_s, True)
+        for note in task.look.health(track, table, watched, task.deliveries)
+        if note.end_s >= first and note.start_s <= last
+    ]
 
 
 def _as_one_probe(found: Ordered, tables: tuple[Table, ...]) -> tuple[Track, Table, list[Remark]]:

@@ -13,8 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from math import sqrt
-
-from scipy.special import ndtri
+from statistics import NormalDist
 
 from gaugewright.errors import InputError
 from gaugewright.watch.pairs import Group, best_groups
@@ -24,7 +23,7 @@ FALSE_SHORT = 0.015
 """Share of honest receipts that may come out as short."""
 METER_MPE = 0.005
 """What a fuel dispenser may be wrong by, as a share: class 0.5 of OIML R 117-1, Table 2."""
-COVERAGE_95 = float(ndtri(0.975))
+COVERAGE_95 = NormalDist().inv_cdf(0.975)
 TILL_S = 3 * 3600.0
 """How far a receipt's time may be from its refuel. [s]"""
 GAP_S = 1800.0
@@ -178,7 +177,7 @@ def _judged(group: Group, receipts: Sequence[Receipt], seen: Seen) -> list[Recon
     # The table's error is common to both refuels of a stop: their bands add.
     u = u_difference(sum(event.u_litres for event in refuels), paid)
     difference = got - paid
-    limit = -float(ndtri(FALSE_SHORT)) * u / COVERAGE_95
+    limit = -NormalDist().inv_cdf(FALSE_SHORT) * u / COVERAGE_95
     verdict = Verdict.AGREES
     if abs(difference) > limit:
         verdict = Verdict.SHORT if difference < 0 else Verdict.OVER
