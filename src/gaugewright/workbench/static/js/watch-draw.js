@@ -39,6 +39,7 @@ export function draw(place, data, from, to, events, words) {
   const y = axis(low, high, at.low, at.top);
   clip(svg, at);
   times(svg, x, from, to, at);
+  drops(svg, events, from, to, x, at);
   litres(svg, y, low, high, at, words);
   const inner = add(svg, "g", { "clip-path": "url(#wplot-clip)" });
   envelopes(inner, data, x, y);
@@ -98,7 +99,7 @@ function times(svg, x, from, to, at) {
 function litres(svg, y, low, high, at, words) {
   const step = roundStep(high - low, 6);
   const decimals = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
-  text(svg, words.litres, at.left, at.top - 8, at, "soft");
+  text(svg, words.litres, at.left, at.top - 8, at, "soft halo");
   for (let k = Math.ceil(low / step - 1e-9); k * step <= high; k += 1) {
     const place = y(k * step);
     add(svg, "path", { d: `M${at.left} ${place}H${at.right}`, class: "grid" });
@@ -168,20 +169,29 @@ function ignition(svg, inner, data, x, at, words) {
   text(svg, words.ignition, at.left, top - 4, at, "soft halo");
 }
 
+const isShown = (e, from, to) => e.end_s >= from && e.start_s <= to;
+const middleOf = (e, x, at) => Math.min(Math.max(x((e.start_s + e.end_s) / 2), at.left), at.right);
+
+/** From each event down to the litres that it changed. */
+function drops(svg, events, from, to, x, at) {
+  const d = events
+    .filter((e) => e.kind !== "undecided" && isShown(e, from, to))
+    .map((e) => `M${middleOf(e, x, at).toFixed(1)} ${at.lane + 30 * LANES.indexOf(e.kind) + 8}V${at.low}`);
+  add(svg, "path", { d: d.join(""), class: "drop" });
+}
+
 function lanes(svg, events, from, to, x, at, words) {
   LANES.forEach((kind, row) => {
     const y = at.lane + 30 * row;
-    const shown = events.filter((e) => e.kind === kind && e.end_s >= from && e.start_s <= to);
+    const shown = events.filter((e) => e.kind === kind && isShown(e, from, to));
     if (kind === "undecided" && !shown.length) return;
     add(svg, "path", { d: `M${at.left} ${y}H${at.right}`, class: "grid" });
-    const middle = (e) => Math.min(Math.max(x((e.start_s + e.end_s) / 2), at.left), at.right);
     shown.forEach((e, k) => {
-      const place = middle(e);
-      if (kind !== "undecided") add(svg, "path", { d: `M${place} ${y + 8}V${at.low}`, class: "drop" });
+      const place = middleOf(e, x, at);
       const [up, shape] = SHAPES[kind];
       add(svg, "path", { d: `M${point(place, y + up)}${shape}`, class: `mark ${kind}${e.is_explained ? " hollow" : ""}` });
       const written = SIGNS[kind] + plain(Math.abs(e.litres) / unitL());
-      const next = k + 1 < shown.length ? middle(shown[k + 1]) : at.right + 7;
+      const next = k + 1 < shown.length ? middleOf(shown[k + 1], x, at) : at.right + 7;
       if (place + 10 + 0.62 * at.size * written.length < next - 7) text(svg, written, place + 10, y + 5, at, "halo");
     });
     text(svg, `${words[kind]}: ${shown.length}`, at.left, y - 11, at, "soft halo");
