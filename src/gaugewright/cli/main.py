@@ -20,6 +20,7 @@ from gaugewright.cli import (
     tank,
     thin,
     verify,
+    watch,
     wiring,
 )
 from gaugewright.cli import open as workbench
@@ -49,6 +50,7 @@ app.command("certificate", epilog=certificate.EXAMPLE)(certificate.certificate)
 app.command("recheck", epilog=recheck.EXAMPLE)(recheck.recheck)
 app.command("carry", epilog=carry.EXAMPLE)(carry.carry)
 app.command("verify", epilog=verify.EXAMPLE)(verify.verify)
+app.command("watch", epilog=watch.EXAMPLE)(watch.watch)
 app.command("rig", epilog=rig.EXAMPLE)(rig.rig)
 app.command("wiring", epilog=wiring.EXAMPLE)(wiring.wiring)
 
