@@ -68,11 +68,16 @@ class ProgressBar(AbstractContextManager["ProgressBar"]):
         self._bar.update(self._tasks[doing], completed=done, total=of or None)
 
 
+def is_person_there() -> bool:
+    """Return whether a question would be seen and could be answered."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
 class Asking:
     """Asks which column is which, once, where a person is there to answer."""
 
     def __init__(self, log: str, *, is_allowed: bool) -> None:
-        self._can_ask = is_allowed and log != "-" and sys.stdin.isatty() and sys.stderr.isatty()
+        self._can_ask = is_allowed and log != "-" and is_person_there()
 
     def until_known(self, told: Columns, run: Callable[[Columns], WatchedLog]) -> WatchedLog:
         """Run with what was told; where columns are missing, ask for them and run again."""
@@ -115,10 +120,10 @@ def report_text(report: WatchReport, out: str) -> str:
     refuels = [event for event in events if event.kind == EventKind.REFUEL]
     drains = [event for event in events if event.kind == EventKind.DRAIN]
     lines = [
-        f"{log.records} records of {len(log.vehicles)} vehicles"
+        f"{log.records} records of {_some_of(len(log.vehicles), 'vehicle')}"
         + (f", {log.again} finished before" if log.again else ""),
-        f"{len(refuels)} refuels, {sum(event.litres for event in refuels):.0f} L; "
-        f"{len(drains)} drains, {sum(event.litres for event in drains):.0f} L",
+        f"{_some_of(len(refuels), 'refuel')}, {sum(one.litres for one in refuels):.0f} L; "
+        f"{_some_of(len(drains), 'drain')}, {sum(one.litres for one in drains):.0f} L",
     ]
     lines += _some([
         f"- {event.vehicle}: {event.litres:.1f} ± {event.u_litres:.1f} L out, "
@@ -129,7 +134,7 @@ def report_text(report: WatchReport, out: str) -> str:
         rows = report.reconciliation.receipts
         counted = {verdict: sum(row.verdict == verdict for row in rows) for verdict in Verdict}
         said = [f"{n} {_VERDICTS[verdict]}" for verdict, n in counted.items() if n]
-        lines.append(f"{len(rows)} receipts: {', '.join(said) or 'none'}")
+        lines.append(f"{_some_of(len(rows), 'receipt')}: {', '.join(said) or 'none'}")
         lines += _some([
             f"- receipt {row.receipt}, {row.vehicle}: {row.verdict}; {row.reason}"
             for row in rows if row.verdict != Verdict.AGREES
@@ -140,6 +145,10 @@ def report_text(report: WatchReport, out: str) -> str:
     ])  # fmt: skip
     lines.append(f"Written to {out}.")
     return "\n".join(lines)
+
+
+def _some_of(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def _some(lines: list[str]) -> list[str]:
