@@ -1,6 +1,6 @@
 """The API of the Watch stage: logs, their drawing, explanations, reports."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import File, Form, Query, UploadFile
 from pydantic import Field
@@ -26,6 +26,7 @@ Seconds = Annotated[float | None, Query(ge=-1e11, le=1e11, allow_inf_nan=False)]
 """Since 1970-01-01 UTC."""
 Pixels = Annotated[int, Query(ge=1, le=4000)]
 Month = Annotated[str | None, Query(pattern=r"^\d{4}-\d\d$")]
+Table = Literal["months", "events", "not_decidable", "receipts", "health", "vehicles"]
 
 
 class Explanation(bodies.WithReason):
@@ -126,6 +127,81 @@ def withdraw_explanation(
             watched=body.watched, event=body.event, reason=body.reason,
         )
     )  # fmt: skip
+
+
+@router.get("/report.pdf", response_class=Response)
+def report_pdf(
+    job: str, tank_id: str, yard: YardHere, entry: Entry = None, month: Month = None
+) -> Response:
+    """Give the report on service as PDF: drawing, months, events, receipts, health."""
+    from gaugewright.app.watch_reported import job_report_pdf
+
+    made = job_report_pdf(yard, job, tank_id, entry, month)
+    return _download(made, "application/pdf", f"{job}-{tank_id}-service.pdf")
+
+
+@router.get("/report.xlsx", response_class=Response)
+def report_xlsx(
+    job: str, tank_id: str, yard: YardHere, entry: Entry = None, month: Month = None
+) -> Response:
+    """Give the report on service as a workbook."""
+    from gaugewright.app.watch_reported import job_report
+    from gaugewright.certificate.watch_files import report_xlsx as written
+
+    media_type = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+    made = written(job_report(yard, job, tank_id, entry, month))
+    return _download(made, media_type, f"{job}-{tank_id}-service.xlsx")
+
+
+@router.get("/report.parquet", response_class=Response)
+def report_parquet(
+    job: str,
+    tank_id: str,
+    yard: YardHere,
+    entry: Entry = None,
+    month: Month = None,
+    table: Table = "months",
+) -> Response:
+    """Give one table of the report on service as Parquet."""
+    from gaugewright.app.watch_reported import job_report
+    from gaugewright.certificate.watch_files import report_parquet as written
+
+    made = written(job_report(yard, job, tank_id, entry, month), table)
+    return _download(made, "application/vnd.apache.parquet", f"{job}-{tank_id}-{table}.parquet")
+
+
+@router.get("/plot.svg", response_class=Response)
+def watched_drawing(
+    job: str,
+    tank_id: str,
+    yard: YardHere,
+    entry: Entry = None,
+    from_s: Seconds = None,
+    to_s: Seconds = None,
+) -> Response:
+    """Give the drawing of a stretch of the log as SVG."""
+    from gaugewright.app.watch_reported import job_drawing
+
+    made = job_drawing(yard, job, tank_id, entry, from_s, to_s)
+    return _download(made.svg.encode(), "image/svg+xml", f"{job}-{tank_id}-service.svg")
+
+
+@router.get("/plot.pdf", response_class=Response)
+def watched_drawing_pdf(
+    job: str,
+    tank_id: str,
+    yard: YardHere,
+    entry: Entry = None,
+    from_s: Seconds = None,
+    to_s: Seconds = None,
+) -> Response:
+    """Give the drawing of a stretch of the log on one page, as PDF."""
+    from gaugewright.app.watch_reported import job_drawing
+    from gaugewright.certificate.watch_pages import drawing_pdf
+
+    made = job_drawing(yard, job, tank_id, entry, from_s, to_s)
+    content = drawing_pdf(made.heading, made.says, made.svg)
+    return _download(content, "application/pdf", f"{job}-{tank_id}-drawing.pdf")
 
 
 def _download(content: bytes, media_type: str, name: str) -> Response:
