@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -69,7 +70,11 @@ class Fuel:
         _group(self.density_15_kg_m3)
         if not (isfinite(self.u_density_15_kg_m3) and self.u_density_15_kg_m3 >= 0):
             raise InputError(
-                f"must be 0 or more, found {self.u_density_15_kg_m3:g}", field="u_density_15_kg_m3"
+                said(
+                    "must be 0 or more, found {u_density_15_kg_m3:g}",
+                    u_density_15_kg_m3=self.u_density_15_kg_m3,
+                ),
+                field="u_density_15_kg_m3",
             )
 
     @property
@@ -135,7 +140,12 @@ def volume_correction_factor(temperature_c: npt.ArrayLike, density_15_kg_m3: flo
     outside = (t < COLDEST_C) | (t > WARMEST_C)
     if outside.any():
         raise InputError(
-            f"{t[outside].flat[0]:g} °C is outside {COLDEST_C:g} to {WARMEST_C:g} °C",
+            said(
+                "{flat:g} °C is outside {coldest_c:g} to {warmest_c:g} °C",
+                flat=t[outside].flat[0],
+                coldest_c=COLDEST_C,
+                warmest_c=WARMEST_C,
+            ),
             field="temperature_c",
         )
     expansion = thermal_expansion_per_k(density_15_kg_m3) * (t - BASE_C)
@@ -162,8 +172,13 @@ def _group(density_15_kg_m3: float) -> _Group:
     heaviest = _GROUPS[-1].up_to_kg_m3
     if not _LIGHTEST_KG_M3 <= density_15_kg_m3 <= heaviest:
         raise InputError(
-            f"must be {_LIGHTEST_KG_M3:g} to {heaviest:g} kg/m³ at 15 °C, "
-            f"found {density_15_kg_m3:g}",
+            said(
+                "must be {lightest_kg_m3:g} to {heaviest:g} kg/m³ at 15 °C, found "
+                "{density_15_kg_m3:g}",
+                lightest_kg_m3=_LIGHTEST_KG_M3,
+                heaviest=heaviest,
+                density_15_kg_m3=density_15_kg_m3,
+            ),
             field="density_15_kg_m3",
         )
     return next(group for group in _GROUPS if density_15_kg_m3 <= group.up_to_kg_m3)
@@ -213,8 +228,12 @@ def coaxial_capacitance_pf_m(
     """
     if not (isfinite(outer_mm) and isfinite(inner_mm) and outer_mm > inner_mm > 0):
         raise InputError(
-            f"the outer tube must be wider than the inner one and both above 0, "
-            f"found {outer_mm:g} mm and {inner_mm:g} mm"
+            said(
+                "the outer tube must be wider than the inner one and both above 0, found "
+                "{outer_mm:g} mm and {inner_mm:g} mm",
+                outer_mm=outer_mm,
+                inner_mm=inner_mm,
+            )
         )
     _require_dielectric(relative_permittivity)
     return 2 * pi * VACUUM_PERMITTIVITY_PF_M * relative_permittivity / log(outer_mm / inner_mm)
@@ -232,12 +251,21 @@ def level_scale_in_other_fuel(spanned_in: float, used_in: float) -> float:
     for value in (spanned_in, used_in):
         _require_dielectric(value)
     if spanned_in <= AIR_RELATIVE_PERMITTIVITY:
-        raise InputError(f"a span needs a liquid, found a relative permittivity of {spanned_in:g}")
+        raise InputError(
+            said(
+                "a span needs a liquid, found a relative permittivity of {spanned_in:g}",
+                spanned_in=spanned_in,
+            )
+        )
     return (used_in - AIR_RELATIVE_PERMITTIVITY) / (spanned_in - AIR_RELATIVE_PERMITTIVITY)
 
 
 def _require_dielectric(relative_permittivity: float) -> None:
     if not (isfinite(relative_permittivity) and relative_permittivity >= 1):
         raise InputError(
-            f"must be 1 or more, found {relative_permittivity:g}", field="relative_permittivity"
+            said(
+                "must be 1 or more, found {relative_permittivity:g}",
+                relative_permittivity=relative_permittivity,
+            ),
+            field="relative_permittivity",
         )

@@ -13,6 +13,7 @@ from gaugewright.errors import InputError
 from gaugewright.tank.description import Tank, number
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.solid import column
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -49,28 +50,47 @@ class Probe:
         """Refuse a probe that cannot be."""
         for name in self.__slots__:
             if not isfinite(getattr(self, name)):
-                raise InputError(f"{getattr(self, name)} is not a finite number", field=name)
+                raise InputError(
+                    said("{value} is not a finite number", value=getattr(self, name)), field=name
+                )
         if self.tip_clearance_mm < 0:
             raise InputError(
-                f"must not be negative, found {self.tip_clearance_mm:g} mm",
+                said(
+                    "must not be negative, found {tip_clearance_mm:g} mm",
+                    tip_clearance_mm=self.tip_clearance_mm,
+                ),
                 field="probe.tip_clearance_mm",
             )
         shortest, longest = LENGTHS_MM
         if not shortest <= self.active_length_mm <= longest:
             raise InputError(
-                f"must be {shortest:g} to {longest:g} mm, found {self.active_length_mm:g} mm",
+                said(
+                    "must be {shortest:g} to {longest:g} mm, found {active_length_mm:g} mm",
+                    shortest=shortest,
+                    longest=longest,
+                    active_length_mm=self.active_length_mm,
+                ),
                 field="probe.active_length_mm",
             )
         if self.counts_full == self.counts_empty:
             raise InputError(
-                f"must differ from probe.counts_empty, both are {self.counts_full:g}",
+                said(
+                    "must differ from probe.counts_empty, both are {counts_full:g}",
+                    counts_full=self.counts_full,
+                ),
                 field="probe.counts_full",
             )
         most = max(abs(self.counts_empty), abs(self.counts_full))
         if most > MOST_COUNTS or abs(self.counts_full - self.counts_empty) < FEWEST_COUNTS:
             raise InputError(
-                f"wanted {FEWEST_COUNTS:g} counts or more from empty to full and none beyond "
-                f"{MOST_COUNTS:.0f}, found {self.counts_empty:g} to {self.counts_full:g}",
+                said(
+                    "wanted {fewest_counts:g} counts or more from empty to full and none "
+                    "beyond {most_counts:.0f}, found {counts_empty:g} to {counts_full:g}",
+                    fewest_counts=FEWEST_COUNTS,
+                    most_counts=MOST_COUNTS,
+                    counts_empty=self.counts_empty,
+                    counts_full=self.counts_full,
+                ),
                 field="probe.counts_full",
             )
 
@@ -115,11 +135,11 @@ def probe_from_mapping(mapping: Mapping[str, Any]) -> Probe:
         if name not in known:
             near = get_close_matches(name, list(known), n=1, cutoff=0.5)
             hint = f"did you mean probe.{near[0]}?" if near else f"wanted {', '.join(known)}"
-            raise InputError(f"no such field, {hint}", field=f"probe.{name}")
+            raise InputError(said("no such field, {hint}", hint=hint), field=f"probe.{name}")
         given[name] = number(f"probe.{name}", value)
     for name, default in known.items():
         if default is MISSING and name not in given:
-            raise InputError("is missing", field=f"probe.{name}")
+            raise InputError(said("is missing"), field=f"probe.{name}")
     return Probe(**given)
 
 
@@ -152,7 +172,7 @@ def _probe_table(mapping: Mapping[str, Any]) -> dict[str, Any]:
     }
     table = mapping.get("probe")
     if table is not None and not isinstance(table, Mapping):
-        raise InputError(f"must be a table, found {table!r}", field="probe")
+        raise InputError(said("must be a table, found {table!r}", table=table), field="probe")
     if table is None and not dotted:
         return dict(mapping)
     return {**(table or {}), **dotted}

@@ -12,6 +12,7 @@ from gaugewright.tank.dimensions import MostProbable, most_probable
 from gaugewright.tank.levels import DipTable, dip_table, litres_at, slope_of
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.solid import Solid, level_of_litres
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -62,8 +63,11 @@ class Dip:
         tip = low + probe.tip_clearance_mm
         if tip > high:
             raise InputError(
-                f"{probe.tip_clearance_mm:g} mm is above the highest inside point there, "
-                f"{high - low:g} mm",
+                said(
+                    "{tip_clearance_mm:g} mm is above the highest inside point there, {high:g} mm",
+                    tip_clearance_mm=probe.tip_clearance_mm,
+                    high=high - low,
+                ),
                 field="probe.tip_clearance_mm",
                 file=self.file.name,
             )

@@ -15,6 +15,7 @@ from errno import EISDIR
 from pathlib import Path
 
 from gaugewright.errors import FileError, InputError
+from gaugewright.words import said
 
 MOST_BYTES = 20_000_000
 """A text file above this size is refused before it is read. [bytes]"""
@@ -48,11 +49,13 @@ def read_bytes(path: str, *, most_bytes: int = MOST_BYTES) -> bytes:
                 _require_size(os.fstat(stream.fileno()), name, most_bytes)
                 found = stream.read(most_bytes + 1)
     except OSError as error:
-        raise FileError(f"{name}: cannot be read: {reason(error)}") from None
+        raise FileError(
+            said("{name}: cannot be read: {error}", name=name, error=reason(error))
+        ) from None
     except InputError:
         raise
     except ValueError as error:  # a NUL in the name
-        raise FileError(f"{name!r}: cannot be read: {error}") from None
+        raise FileError(said("{name!r}: cannot be read: {error}", name=name, error=error)) from None
     if len(found) > most_bytes:
         raise _too_large(name, most_bytes)
     return found
@@ -76,12 +79,14 @@ def decode(found: bytes, *, name: str | None = None) -> str:
         control = _CONTROL.search(text)
         if control:
             raise InputError(
-                f"is not a text file (it holds the byte 0x{ord(control[0]):02x}); "
-                "wanted text in UTF-8",
+                said(
+                    "is not a text file (it holds the byte 0x{control:02x}); wanted text in UTF-8",
+                    control=ord(control[0]),
+                ),
                 file=name,
             )
         return text.removeprefix("\ufeff")
-    raise InputError("is not a text file; wanted text in UTF-8", file=name)
+    raise InputError(said("is not a text file; wanted text in UTF-8"), file=name)
 
 
 def write_text(path: str, text: str) -> None:
@@ -138,9 +143,13 @@ def _naming_refusal(path: str) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        raise FileError(f"{path}: cannot be written: {reason(error)}") from None
+        raise FileError(
+            said("{path}: cannot be written: {error}", path=path, error=reason(error))
+        ) from None
     except ValueError as error:  # a NUL in the name
-        raise FileError(f"{path!r}: cannot be written: {error}") from None
+        raise FileError(
+            said("{path!r}: cannot be written: {error}", path=path, error=error)
+        ) from None
 
 
 @contextmanager
@@ -186,7 +195,14 @@ def _require_size(status: os.stat_result, name: str, most_bytes: int) -> None:
 
 def _too_large(name: str, most_bytes: int, size: int | None = None) -> InputError:
     found = f"is {size / 1e6:.0f} MB" if size is not None else "goes on"
-    return InputError(f"{found}, above the {most_bytes / 1e6:.0f} MB that are read", file=name)
+    return InputError(
+        said(
+            "{found}, above the {most_bytes:.0f} MB that are read",
+            found=found,
+            most_bytes=most_bytes / 1e6,
+        ),
+        file=name,
+    )
 
 
 def _encodings(found: bytes) -> tuple[str, ...]:
@@ -212,7 +228,9 @@ def _write_out(content: bytes) -> None:
     except BrokenPipeError:
         raise
     except OSError as error:
-        raise FileError(f"standard output: cannot be written: {reason(error)}") from None
+        raise FileError(
+            said("standard output: cannot be written: {error}", error=reason(error))
+        ) from None
 
 
 def _write_through(path: str, content: bytes) -> None:
@@ -220,7 +238,9 @@ def _write_through(path: str, content: bytes) -> None:
         with open(path, "wb") as stream:
             stream.write(content)
     except OSError as error:
-        raise FileError(f"{path}: cannot be written: {reason(error)}") from None
+        raise FileError(
+            said("{path}: cannot be written: {error}", path=path, error=reason(error))
+        ) from None
 
 
 def _written_beside(target: Path, content: bytes) -> Path:

@@ -13,6 +13,7 @@ from gaugewright.journal.book import Recorded
 from gaugewright.journal.demands import Event
 from gaugewright.journal.state import FillState, JobState, Kept, TankState
 from gaugewright.units import VolumeUnit
+from gaugewright.words import said, together
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +135,7 @@ def answer_finding(yard: Yard, job: str, stamp: Stamp, tank_id: str, answer: Ans
     events: list[Event] = [answered]
     if answer.answer in ("corrected", "repeated"):
         if kept is None:
-            raise InputError("say which pour is put right", field="pour")
+            raise InputError(said("say which pour is put right"), field="pour")
         events += _again(yard, job, tank_id, kept, answer)
     return _judged(yard, yard.record(job, stamp, *events), tank_id)
 
@@ -156,7 +157,7 @@ def _again(
             fuel_c=old.fuel_c if got.temperature_c is None else got.temperature_c,
         )
     elif answer.added_l is None and answer.counts is None:
-        raise InputError("give the litres or the counts that are right", field="added_l")
+        raise InputError(said("give the litres or the counts that are right"), field="added_l")
     else:
         new = replace(
             old,
@@ -198,7 +199,10 @@ def _require_answered(tank: TankState, unit: VolumeUnit) -> None:
     if now.blocks:
         opened = next(each for each in now.findings if each.is_open)
         raise StateError(
-            f"answer this before the next pour: {opened.message} {opened.suggestion or ''}".strip()
+            said(
+                "answer this before the next pour: {what}",
+                what=together(opened.message, opened.suggestion or ""),
+            )
         )
 
 
@@ -207,7 +211,10 @@ def _require_same_pour(before: Recorded, added_l: float) -> None:
     entry = before.entries[0]
     if entry.kind != "pour_recorded" or entry.payload.get("added_l") != added_l:
         raise InputError(
-            f"this request was already used for something else (entry {entry.number})",
+            said(
+                "this request was already used for something else (entry {number})",
+                number=entry.number,
+            ),
             field="request_id",
         )
 
@@ -223,14 +230,17 @@ def _to_be_replaced(fill: FillState, step: int) -> Kept[fk.PourRecorded] | None:
 
 def _fill(tank: TankState) -> FillState:
     if tank.fill is None:
-        raise StateError(f"the fill of tank {tank.tank_id} has not begun")
+        raise StateError(said("the fill of tank {tank_id} has not begun", tank_id=tank.tank_id))
     return tank.fill
 
 
 def _standing(fill: FillState, number: int) -> Kept[fk.PourRecorded]:
     found = next((kept for kept in fill.standing if kept.number == number), None)
     if found is None:
-        raise InputError(f"entry {number} is not a pour that counts in this fill", field="pour")
+        raise InputError(
+            said("entry {number} is not a pour that counts in this fill", number=number),
+            field="pour",
+        )
     return found
 
 
@@ -240,7 +250,9 @@ def _pour_of(state: JobState, number: int) -> Kept[fk.PourRecorded]:
             for kept in fill.pours:
                 if kept.number == number:
                     return kept
-    raise NotThereError(f"entry {number} of job {state.job} is not a pour")
+    raise NotThereError(
+        said("entry {number} of job {job} is not a pour", number=number, job=state.job)
+    )
 
 
 def _message_of(tank: TankState, answer: Answer, unit: VolumeUnit) -> str:
@@ -248,7 +260,9 @@ def _message_of(tank: TankState, answer: Answer, unit: VolumeUnit) -> str:
     for each in verdict(tank, unit).findings:
         if each.kind == answer.finding and each.pour == answer.pour:
             return each.message
-    raise StateError(f"there is no finding {answer.finding} to answer for here")
+    raise StateError(
+        said("there is no finding {finding} to answer for here", finding=answer.finding)
+    )
 
 
 def _judged(yard: Yard, recorded: Recorded, tank_id: str) -> Judged:

@@ -18,6 +18,7 @@ from gaugewright.journal.book import Recorded
 from gaugewright.journal.kinds import FactsChanged
 from gaugewright.journal.state import JobState
 from gaugewright.table.delimited import number, whole_number
+from gaugewright.words import said
 
 TYPED_BY_HAND = "typed by hand"
 NOT_OFFERED = ("replay", "manual")
@@ -87,7 +88,10 @@ def read_live(yard: Yard, job: str, tank_id: str) -> None:
     settings = settings_for(state, tank_id)
     if settings is None:
         raise InputError(
-            f"no instrument is set for tank {tank_id}; set one or type the counts",
+            said(
+                "no instrument is set for tank {tank_id}; set one or type the counts",
+                tank_id=tank_id,
+            ),
             field="counts",
         )
     yard.desk.start(job, tank_id, settings, scales_of(state).get(tank_id))
@@ -128,9 +132,13 @@ def heard(yard: Yard, job: str, tank_id: str, *, is_unsteady_kept: bool = False)
     found = None if live is None else live.heard()
     if found is None:
         why = "nothing is read" if live is None else live.snapshot().reason
-        raise UnsteadyError(f"there is no live reading: {why}; wait for it or type the counts")
+        raise UnsteadyError(
+            said("there is no live reading: {why}; wait for it or type the counts", why=why)
+        )
     if not (found.is_steady or is_unsteady_kept):
-        raise UnsteadyError(f"the reading is not steady: {found.steadiness}")
+        raise UnsteadyError(
+            said("the reading is not steady: {steadiness}", steadiness=found.steadiness)
+        )
     return found
 
 

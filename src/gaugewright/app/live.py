@@ -18,6 +18,7 @@ from gaugewright.instruments.events import Event, Reading, Trouble, TroubleKind
 from gaugewright.instruments.reader import ReaderState, ReaderThread, Subscription
 from gaugewright.instruments.settings import SourceSettings
 from gaugewright.instruments.source import Source
+from gaugewright.words import said
 
 if TYPE_CHECKING:
     from gaugewright.pours.steady import Steadiness, SteadySettings
@@ -268,7 +269,7 @@ class LiveDesk:
         with self._starting:
             with self._lock:
                 if self._is_closed:
-                    raise SourceError("the program is closing")
+                    raise SourceError(said("the program is closing"))
                 self._stopped.discard(key)
                 there = self._live.get(key)
                 if there is not None and there.settings == settings:
@@ -290,7 +291,7 @@ class LiveDesk:
                     self._live[key] = found
                     return found
             found.close()
-            raise SourceError("the program is closing")
+            raise SourceError(said("the program is closing"))
 
     def stop(self, job: str, tank_id: str) -> None:
         """Read this instrument no more until it is started again."""
@@ -332,5 +333,5 @@ def _same_line(one: SourceSettings, other: SourceSettings) -> bool:
 
 def _why_not_live(state: ReaderState, age_s: float | None) -> str:
     if age_s is None:
-        return "nothing has come yet"
-    return f"no reading for {age_s:.0f} s"
+        return said("nothing has come yet")
+    return said("no reading for {age_s:.0f} s", age_s=age_s)

@@ -9,6 +9,7 @@ from gaugewright.app.yard import Stamp, Yard
 from gaugewright.errors import InputError
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.kinds import PhotoAdded
+from gaugewright.words import said
 
 MOST_UPLOAD_BYTES = 20_000_000
 MOST_PIXELS = 60_000_000
@@ -27,8 +28,11 @@ def clean_photo(upload: bytes) -> bytes:
     """
     if len(upload) > MOST_UPLOAD_BYTES:
         raise InputError(
-            f"a photo of {len(upload) / 1e6:.1f} MB is too large, "
-            f"at most {MOST_UPLOAD_BYTES / 1e6:.0f} MB",
+            said(
+                "a photo of {number:.1f} MB is too large, at most {most_upload_bytes:.0f} MB",
+                number=len(upload) / 1e6,
+                most_upload_bytes=MOST_UPLOAD_BYTES / 1e6,
+            ),
             field="file",
         )
     try:
@@ -37,7 +41,11 @@ def clean_photo(upload: bytes) -> bytes:
             with Image.open(io.BytesIO(upload), formats=FORMATS) as opened:
                 if opened.width * opened.height > MOST_PIXELS:
                     raise InputError(
-                        f"a photo of {opened.width} x {opened.height} pixels is too large",
+                        said(
+                            "a photo of {width} x {height} pixels is too large",
+                            width=opened.width,
+                            height=opened.height,
+                        ),
                         field="file",
                     )
                 upright = ImageOps.exif_transpose(opened)
@@ -47,7 +55,7 @@ def clean_photo(upload: bytes) -> bytes:
         if isinstance(error, InputError):
             raise
         raise InputError(
-            "is not a JPEG, PNG or WebP picture that can be read", field="file"
+            said("is not a JPEG, PNG or WebP picture that can be read"), field="file"
         ) from None
     bare = Image.new("RGB", pixels.size)
     bare.paste(pixels)

@@ -12,6 +12,7 @@ from gaugewright.errors import GaugewrightError
 from gaugewright.journal.state import FillState, JobState, Kept, TankState, Voided
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
+from gaugewright.words import Volume, said
 
 if TYPE_CHECKING:
     from gaugewright.pours.expected import Expected
@@ -210,7 +211,10 @@ def _check_pour(kept: Kept[Any]) -> p.CheckPourPicture:
         event.u_table_l,
         event.agrees,
         agreement_in_words(
-            f"{event.added_l:g} L were poured", event.table_l, event.u_table_l, event.agrees
+            said("{litres:g} were poured", litres=Volume(event.added_l)),
+            event.table_l,
+            event.u_table_l,
+            event.agrees,
         ),
         kept.mark.person,
         kept.mark.at,
@@ -227,7 +231,7 @@ def _comparison(kept: Kept[Any]) -> p.ComparisonPicture:
         event.u_table_l,
         event.agrees,
         agreement_in_words(
-            f"The back office shows {event.shown_l:g} L",
+            said("The back office shows {litres:g}", litres=Volume(event.shown_l)),
             event.table_l,
             event.u_table_l,
             event.agrees,
@@ -243,12 +247,24 @@ def agreement_in_words(
     """Say in one sentence how something compares with the table.
 
     >>> agreement_in_words("40 L were poured", 39.6, 1.2, True)
-    '40 L were poured, the table says 39.6 ± 1.2 L: they agree.'
+    '40 L were poured, the table says 39.6 L ± 1.2 L: they agree.'
     """
-    band = "" if u_table_l is None else f" ± {u_table_l:.1f}"
     words = {
-        True: "they agree.",
-        False: "they do not agree.",
-        None: "whether they agree cannot be told, the band is unknown or too wide.",
+        True: said("they agree."),
+        False: said("they do not agree."),
+        None: said("whether they agree cannot be told, the band is unknown or too wide."),
     }[agrees]
-    return f"{found}, the table says {table_l:.1f}{band} L: {words}"
+    if u_table_l is None:
+        return said(
+            "{found}, the table says {table}: {words}",
+            found=found,
+            table=Volume(table_l),
+            words=words,
+        )
+    return said(
+        "{found}, the table says {table} ± {band}: {words}",
+        found=found,
+        table=Volume(table_l),
+        band=Volume(u_table_l),
+        words=words,
+    )

@@ -5,6 +5,7 @@ second.  `plan_job` adds the pours.
 """
 
 from dataclasses import dataclass, field, fields, replace
+from typing import Protocol
 
 from gaugewright.app.tank_file import TankFile
 from gaugewright.errors import InputError
@@ -37,6 +38,7 @@ from gaugewright.planning.place import (
 from gaugewright.planning.zones import KeepOut
 from gaugewright.probe import Probe, column_at
 from gaugewright.tank.description import Tank
+from gaugewright.words import Length, Volume, said
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,9 +126,14 @@ def lay_out(file: TankFile, wishes: Wishes | None = None) -> Layout:
     try:
         return _laid_out(file, wishes)
     except InputError as error:
-        if error.field is not None and error.field in _OF_THE_PERSON:
+        if is_of_the_person(error):
             raise
         raise error.in_file(file.name) from None
+
+
+def is_of_the_person(error: InputError) -> bool:
+    """Tell whether an error is about what a person wished, not about the tank file."""
+    return error.field is not None and error.field in _OF_THE_PERSON
 
 
 def plan_job(
@@ -155,8 +162,11 @@ def _laid_out(file: TankFile, wishes: Wishes) -> Layout:
     if file.probe is None:
         if found.best is None:
             raise InputError(
-                "no place on the tank's top is free of walls and keep-out zones; "
-                f"wanted {wishes.clear_mm:g} mm around the probe",
+                said(
+                    "no place on the tank's top is free of walls and keep-out zones; wanted "
+                    "{clear_mm:g} around the probe",
+                    clear_mm=Length(wishes.clear_mm),
+                ),
                 field="clear_mm",
             )
         place = found.best
@@ -192,7 +202,7 @@ def _laid_out(file: TankFile, wishes: Wishes) -> Layout:
         probe,
         file.probe is None,
         cut,
-        _by_stand_off(wishes),
+        by_stand_off(wishes),
         seen_by(tank, probe, noise_counts=wishes.noise_counts),
         headroom(rigid),
         two_probes(tank, found),
@@ -206,8 +216,11 @@ def _require_tip_inside(tank: Tank, probe: Probe) -> None:
     low, high = column_at(tank, probe)
     if probe.tip_clearance_mm >= high - low:
         raise InputError(
-            f"{probe.tip_clearance_mm:g} mm is above the highest inside point there, "
-            f"{high - low:g} mm",
+            said(
+                "{tip_clearance_mm:g} is above the highest inside point there, {room_mm:g}",
+                tip_clearance_mm=Length(probe.tip_clearance_mm),
+                room_mm=Length(high - low),
+            ),
             field="probe.tip_clearance_mm",
         )
 
@@ -219,13 +232,14 @@ def _depth(file: TankFile, wishes: Wishes, place: Place) -> tuple[float, float]:
     return place.high_mm - place.low_mm, file.tank.u_mm
 
 
-def _by_stand_off(wishes: Wishes) -> Cut | None:
+def by_stand_off(wishes: Wishes) -> Cut | None:
+    """Return the cut by the probe's stand-off, ``None`` if it was not measured."""
     full, off = wishes.full_length_mm, wishes.stand_off_mm
     if full is None and off is None:
         return None
     if full is None or off is None:
         missing = "full_length_mm" if full is None else "stand_off_mm"
-        raise InputError("is missing: stand-off and full length go together", field=missing)
+        raise InputError(said("is missing: stand-off and full length go together"), field=missing)
     return cut_by_stand_off(full, off, cap_mm=wishes.cap_mm, bottom_flex_mm=wishes.bottom_flex_mm)
 
 
@@ -234,7 +248,11 @@ def _proposed(place: Place, cut: Cut, wishes: Wishes) -> Probe:
     active = cut.cut_length_mm + wishes.cap_mm - BLIND_TOP_MM
     if active <= 0:
         raise InputError(
-            f"{cut.cut_length_mm:.0f} mm of tube leave nothing to sense", field="tip_clearance_mm"
+            said(
+                "{cut_length_mm:.0f} of tube leave nothing to sense",
+                cut_length_mm=Length(cut.cut_length_mm),
+            ),
+            field="tip_clearance_mm",
         )
     return Probe(place.x_mm, place.y_mm, cut.tip_clearance_mm, active)
 
@@ -242,51 +260,92 @@ def _proposed(place: Place, cut: Cut, wishes: Wishes) -> Probe:
 def _notes(layout: Layout) -> list[str]:
     """Say what a person should know, the weightiest first."""
     notes = [layout.ruling.record] if layout.ruling.record else []
-    notes += [*_cut_notes(layout), *_place_notes(layout), *_headroom_notes(layout)]
+    notes += [*cut_notes(layout), *_place_notes(layout), *_headroom_notes(layout)]
     if layout.two is not None and layout.two.is_worth_it:
         (x1, y1), (x2, y2) = layout.two.first, layout.two.second
         notes.append(
-            f"two probes are worth it: at x {x1:.0f}, y {y1:.0f} mm and x {x2:.0f}, y {y2:.0f} mm, "
-            f"{layout.two.why}"
+            said(
+                "two probes are worth it: at x {x1:.0f}, y {y1:.0f} and x {x2:.0f}, y "
+                "{y2:.0f}, {why}",
+                x1=x1,
+                y1=Length(y1),
+                x2=x2,
+                y2=Length(y2),
+                why=layout.two.why,
+            )
         )
     if layout.is_chosen:
         notes.append(
-            "the tank file has no probe: place, clearance and length are proposed here "
-            f"({layout.probe.tip_clearance_mm:g} mm below the tip, {BLIND_TOP_MM:g} mm not sensed "
-            "below the flange: common practice)"
+            said(
+                "the tank file has no probe: place, clearance and length are proposed "
+                "here ({tip_clearance_mm:g} below the tip, {blind_top_mm:g} not sensed "
+                "below the flange: common practice)",
+                tip_clearance_mm=Length(layout.probe.tip_clearance_mm),
+                blind_top_mm=Length(BLIND_TOP_MM),
+            )
         )
     return notes
 
 
-def _cut_notes(layout: Layout) -> list[str]:
-    cut, notes = layout.cut, []
+class HasCut(Protocol):
+    """A layout as far as its cut goes, with a shape or without one."""
+
+    @property
+    def wishes(self) -> Wishes: ...
+    @property
+    def probe(self) -> Probe: ...
+    @property
+    def cut(self) -> Cut: ...
+    @property
+    def stand_off(self) -> Cut | None: ...
+
+
+def cut_notes(layout: HasCut) -> list[str]:
+    """Say what is to be known about the cut before it is made."""
+    cut = layout.cut
+    notes: list[str] = []
     if cut.verdict == "touches":
         notes.append(
-            f"the tip touches when the bottom comes up {cut.bottom_flex_mm:g} mm: "
-            f"only {cut.tip_clearance_mm:g} mm are free below it"
+            said(
+                "the tip touches when the bottom comes up {bottom_flex_mm:g}: only "
+                "{tip_clearance_mm:g} are free below it",
+                bottom_flex_mm=Length(cut.bottom_flex_mm),
+                tip_clearance_mm=Length(cut.tip_clearance_mm),
+            )
         )
     elif cut.verdict == "may touch":
         notes.append(
-            f"the tip may touch when the bottom comes up {cut.bottom_flex_mm:g} mm: at worst "
-            f"{cut.least_mm - cut.bottom_flex_mm:.0f} mm are left"
-            + (
-                "; a dip stick at the place makes it surer"
+            said(
+                "the tip may touch when the bottom comes up {bottom_flex_mm:g}: at worst "
+                "{least_mm:.0f} are left{surer}",
+                bottom_flex_mm=Length(cut.bottom_flex_mm),
+                least_mm=Length(cut.least_mm - cut.bottom_flex_mm),
+                surer=said("; a dip stick at the place makes it surer")
                 if layout.wishes.depth_mm is None
-                else ""
+                else "",
             )
         )
     if layout.stand_off is not None:
         agree, apart = ways_agree(cut, layout.stand_off)
-        words = "agree" if agree else "do not agree: measure both again before the cut"
+        words = said("agree") if agree else said("do not agree: measure both again before the cut")
         notes.append(
-            f"inside depth and stand-off are {abs(apart):.0f} mm apart and {words}; the stand-off "
-            f"with its usual allowance would cut to {layout.stand_off.cut_length_mm:.1f} mm"
+            said(
+                "inside depth and stand-off are {apart:.0f} apart and {words}; the "
+                "stand-off with its usual allowance would cut to {cut_length_mm:.1f}",
+                apart=Length(abs(apart)),
+                words=words,
+                cut_length_mm=Length(layout.stand_off.cut_length_mm),
+            )
         )
     own = cut.cut_length_mm + layout.wishes.cap_mm
     if layout.probe.active_length_mm > own + 0.5:
         notes.append(
-            f"the probe's active length, {layout.probe.active_length_mm:g} mm, is more than the "
-            f"{own:.0f} mm that go into the tank at this clearance: check both"
+            said(
+                "the probe's active length, {active_length_mm:g}, is more than the "
+                "{own:.0f} that go into the tank at this clearance: check both",
+                active_length_mm=Length(layout.probe.active_length_mm),
+                own=Length(own),
+            )
         )
     return notes
 
@@ -294,15 +353,21 @@ def _cut_notes(layout: Layout) -> list[str]:
 def _place_notes(layout: Layout) -> list[str]:
     if layout.is_chosen:
         return []
-    notes = []
+    notes: list[str] = []
     in_the_way = blocked_at(layout.map, layout.place.x_mm, layout.place.y_mm)
     if in_the_way is not None:
-        notes.append(f"the probe's place is not free: {in_the_way}")
+        notes.append(said("the probe's place is not free: {in_the_way}", in_the_way=in_the_way))
     best = layout.map.best
     if best is not None and best.worst_l < 0.8 * layout.place.worst_l:
         notes.append(
-            f"at x {best.x_mm:.0f}, y {best.y_mm:.0f} mm the slope would misread "
-            f"{best.worst_l:.1f} L at worst instead of {layout.place.worst_l:.1f} L"
+            said(
+                "at x {x_mm:.0f}, y {y_mm:.0f} the slope would misread {worst_l:.1f} at "
+                "worst instead of {now_l:.1f}",
+                x_mm=best.x_mm,
+                y_mm=Length(best.y_mm),
+                worst_l=Volume(best.worst_l),
+                now_l=Volume(layout.place.worst_l),
+            )
         )
     return notes
 
@@ -311,8 +376,14 @@ def _headroom_notes(layout: Layout) -> list[str]:
     room = layout.headroom
     if layout.wishes.headroom_mm is None:
         return [
-            f"headroom is not known: {room.upright_mm:.0f} mm above the tank to bring the probe in "
-            f"upright, {room.needed_mm:.0f} mm at the least"
+            said(
+                "headroom is not known: {upright_mm:.0f} above the tank to bring the "
+                "probe in upright, {needed_mm:.0f} at the least",
+                upright_mm=Length(room.upright_mm),
+                needed_mm=Length(room.needed_mm),
+            )
         ]
     beside = room_beside_mm(layout.map, layout.place.x_mm, layout.place.y_mm)
-    return ["bringing the probe in: " + room.verdict(layout.wishes.headroom_mm, beside)]
+    return [
+        said("bringing the probe in: {how}", how=room.verdict(layout.wishes.headroom_mm, beside))
+    ]

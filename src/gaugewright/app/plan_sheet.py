@@ -7,6 +7,7 @@ from gaugewright.app.plan import Layout, Plan, Wishes
 from gaugewright.app.wiring import wiring_lines
 from gaugewright.planning.bring import Check, Needs, one_page, things_to_bring
 from gaugewright.planning.template import Flange, Paper, drilling_template
+from gaugewright.words import ENGLISH, Length, Speech, Volume, said
 
 
 def plan_needs(plan: Plan, wiring: Mapping[str, Any] | None = None) -> Needs:
@@ -29,26 +30,44 @@ def plan_needs(plan: Plan, wiring: Mapping[str, Any] | None = None) -> Needs:
     )
 
 
-def plan_page(plan: Plan, wiring: Mapping[str, Any] | None = None) -> str:
+def plan_page(plan: Plan, wiring: Mapping[str, Any] | None = None, speech: Speech = ENGLISH) -> str:
     """Return the page that is carried along: cautions, the plan in brief, what to bring.
 
-    ``wiring`` is a checked wiring (`app.wiring.wiring_record`), if there is one.
+    ``wiring`` is a checked wiring (`app.wiring.wiring_record`), if there is one; ``speech``
+    says it in the words and units of whoever carries it.
     """
     layout = plan.layout
     probe, cut = layout.probe, layout.cut
-    facts = [
-        f"drill at x {probe.x_mm:g} mm behind the front end, y {probe.y_mm:g} mm from the left",
-        f"cut to {cut.cut_length_mm:.1f} mm below the flange's seat (type it twice); "
-        f"{cut.tip_clearance_mm:g} mm stay free below the tip",
-        f"dead stock {layout.seen.dead_stock_l:.1f} L; pours: "
-        + ", ".join(f"{pour.add_l:g}" for pour in plan.pours.pours)
-        + " L",
+    poured = ", ".join(
+        speech.says(said("{litres:g}", litres=Volume(pour.add_l))) for pour in plan.pours.pours
+    )
+    facts: list[str] = [
+        said(
+            "drill at x {x:g} behind the front end, y {y:g} from the left",
+            x=Length(probe.x_mm),
+            y=Length(probe.y_mm),
+        ),
+        said(
+            "cut to {cut:.1f} below the flange's seat (type it twice); {clear:g} stay free below "
+            "the tip",
+            cut=Length(cut.cut_length_mm),
+            clear=Length(cut.tip_clearance_mm),
+        ),
+        said(
+            "dead stock {litres:.1f}; pours: {pours}",
+            litres=Volume(layout.seen.dead_stock_l),
+            pours=poured,
+        ),
     ]
-    title = f"{layout.file.name}: {layout.file.tank.shape.replace('_', ' ')}, "
-    title += f"{layout.seen.capacity_l:.0f} L"
+    title = said(
+        "{name}: {shape}, {litres:.0f}",
+        name=layout.file.name,
+        shape=layout.file.tank.shape.replace("_", " "),
+        litres=Volume(layout.seen.capacity_l),
+    )
     facts += [] if wiring is None else wiring_lines(wiring)
     items = things_to_bring(plan_needs(plan, wiring))
-    return one_page(title, items, facts, ruling=layout.ruling)
+    return one_page(speech.says(title), items, facts, ruling=layout.ruling, speech=speech)
 
 
 def plan_template(layout: Layout, *, flange: Flange | None = None, paper: Paper = "A4") -> str:

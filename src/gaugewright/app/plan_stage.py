@@ -27,6 +27,7 @@ from gaugewright.planning.cautions import SAFE_CONTENTS
 from gaugewright.planning.length import confirmed
 from gaugewright.probe import Probe
 from gaugewright.tank.description import Tank
+from gaugewright.words import ENGLISH, Length, Speech, said
 
 MOST_ZONES = 60
 MOST = 100_000.0
@@ -56,13 +57,15 @@ def aim_of(wanted: Mapping[str, Any]) -> Aim:
     """
     for name in wanted:
         if name not in ("pours", "within_l", "fuel_l"):
-            raise InputError("no such field, wanted pours, within_l or fuel_l", field=name)
+            raise InputError(said("no such field, wanted pours, within_l or fuel_l"), field=name)
     given = {name: value for name, value in wanted.items() if value not in ("", None)}
     pours = None
     if "pours" in given:
         number = figure(given["pours"], "pours")
         if number != int(number):
-            raise InputError(f"must be a whole number, found {number:g}", field="pours")
+            raise InputError(
+                said("must be a whole number, found {number:g}", number=number), field="pours"
+            )
         pours = int(number)
     volumes = {name: litres(given[name], name) for name in ("within_l", "fuel_l") if name in given}
     return Aim(pours, **volumes)
@@ -121,7 +124,7 @@ def record_plan(
         job,
         stamp,
         tank_id,
-        {**made, "wishes": kept, "cut_confirmed_mm": cut, "aim": _aim_record(aim)},
+        ENGLISH.all_of(made) | {"wishes": kept, "cut_confirmed_mm": cut, "aim": _aim_record(aim)},
         reason,
     )
 
@@ -131,11 +134,11 @@ def template_of(tank: TankState) -> str:
     return plan_template(_recorded(tank))
 
 
-def page_of(tank: TankState) -> str:
+def page_of(tank: TankState, speech: Speech = ENGLISH) -> str:
     """Return the page that is carried along, from the recorded plan."""
     plan = {} if tank.plan is None else tank.plan.event.plan
     wiring = None if tank.wiring is None else tank.wiring.event.found
-    return plan_page(with_pours(_recorded(tank), aim_of(plan.get("aim") or {})), wiring)
+    return plan_page(with_pours(_recorded(tank), aim_of(plan.get("aim") or {})), wiring, speech)
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,12 +158,12 @@ def next_step(tank: TankState) -> NextStep:
     """Return the next best pour after those that stand, worked out anew from them."""
     body, probe = described(tank)
     if body is None or probe is None:
-        return NextStep(why_not="the tank or its probe is not described")
+        return NextStep(why_not=said("the tank or its probe is not described"))
     fill = None if tank.fill is None else fill_of(tank.fill)
     if fill is None or not fill.pours:
-        return NextStep(why_not="no pour is recorded yet")
+        return NextStep(why_not=said("no pour is recorded yet"))
     if fill.is_draining:
-        return NextStep(why_not="the tank is being drained, not filled")
+        return NextStep(why_not=said("the tank is being drained, not filled"))
     action, here = next_action(fill, body, probe)
     now = here.largest_error_l
     if action is None or action.at_l is None:
@@ -172,15 +175,20 @@ def next_step(tank: TankState) -> NextStep:
 def _recorded(tank: TankState) -> Layout:
     """Lay out the recorded plan again; `StateError` if the tank is no longer as it was then."""
     if tank.plan is None or "wishes" not in tank.plan.event.plan:
-        raise StateError("no plan is recorded for this tank yet: record it, then print it")
+        raise StateError(said("no plan is recorded for this tank yet: record it, then print it"))
     plan = tank.plan.event.plan
     layout = try_layout(tank, plan["wishes"])
     now, then = layout_record(layout)["probe"], plan.get("probe", {})
     for name in ("x_mm", "y_mm", "cut_length_mm"):
         if now[name] != then.get(name):
             raise StateError(
-                "the tank or its probe was described anew after the plan was recorded "
-                f"({name} {then.get(name)} is now {now[name]}): record the plan again"
+                said(
+                    "the tank or its probe was described anew after the plan was recorded "
+                    "({name} {name_2} is now {now}): record the plan again",
+                    name=name,
+                    name_2=then.get(name),
+                    now=now[name],
+                )
             )
     return layout
 
@@ -188,7 +196,7 @@ def _recorded(tank: TankState) -> Layout:
 def _file_of(tank: TankState) -> TankFile:
     body, probe = described(tank)
     if body is None:
-        raise InputError("describe the tank first; linked tanks are planned one by one")
+        raise InputError(said("describe the tank first; linked tanks are planned one by one"))
     event = None if tank.described is None else tank.described.event
     return TankFile((event and event.name) or tank.tank_id, body, probe)
 
@@ -198,17 +206,27 @@ def _plain(wishes: Mapping[str, Any]) -> dict[str, Any]:
     contents = wishes.get("contents")
     if contents is None or (isinstance(contents, str) and not contents.strip()):
         raise InputError(
-            f"what does the tank hold? Planned for here are {', '.join(SAFE_CONTENTS)}",
+            said(
+                "what does the tank hold? Planned for here are {safe_contents}",
+                safe_contents=", ".join(SAFE_CONTENTS),
+            ),
             field="contents",
         )
     plain = in_mm_and_litres({name: each for name, each in wishes.items() if each != ""})
     for name, value in plain.items():
         if isinstance(value, int | float) and not abs(value) <= MOST:
-            raise InputError(f"{value:g} is more than any tank needs", field=name)
+            raise InputError(said("{value:g} is more than any tank needs", value=value), field=name)
     zones = plain.get("keep_out")
     if isinstance(zones, list):
         if len(zones) > MOST_ZONES:
-            raise InputError(f"at most {MOST_ZONES} zones, found {len(zones)}", field="keep_out")
+            raise InputError(
+                said(
+                    "at most {most_zones} zones, found {number}",
+                    most_zones=MOST_ZONES,
+                    number=len(zones),
+                ),
+                field="keep_out",
+            )
         plain["keep_out"] = [_zone_in_mm(zone) for zone in zones]
     return plain
 
@@ -221,24 +239,34 @@ def _zone_in_mm(zone: Any) -> Any:
     corners = []
     for corner in zone["corners_mm"]:
         if not isinstance(corner, list) or len(corner) != 2:
-            raise InputError(f"a corner must be [x, y], found {corner!r}", field=name)
+            raise InputError(
+                said("a corner must be [x, y], found {corner!r}", corner=corner), field=name
+            )
         if not all(isinstance(c, int | float | str) and not isinstance(c, bool) for c in corner):
-            raise InputError(f"a corner must be two numbers, found {corner!r}", field=name)
+            raise InputError(
+                said("a corner must be two numbers, found {corner!r}", corner=corner), field=name
+            )
         corners.append([length_mm(c, name) for c in corner])
         if not all(abs(c) <= MOST for c in corners[-1]):
-            raise InputError(f"{corner!r} is far outside of any tank", field=name)
+            raise InputError(
+                said("{corner!r} is far outside of any tank", corner=corner), field=name
+            )
     return {**zone, "corners_mm": corners}
 
 
 def _require_cut(layout: Layout, typed: Sequence[str]) -> float:
     if len(typed) != 2:
-        raise InputError("must be typed twice", field="cut_length_mm")
+        raise InputError(said("must be typed twice"), field="cut_length_mm")
     cut = confirmed(typed[0], typed[1])
     planned = layout.cut.cut_length_mm
     if abs(cut - planned) > SAME_CUT_MM:
         raise InputError(
-            f"{cut:g} mm was typed, the plan says {planned:.1f} mm; if another length is right, "
-            "change what it follows from: depth, flange, clearance",
+            said(
+                "{cut:g} was typed, the plan says {planned:.1f}; if another length is "
+                "right, change what it follows from: depth, flange, clearance",
+                cut=Length(cut),
+                planned=Length(planned),
+            ),
             field="cut_length_mm",
         )
     return cut

@@ -11,6 +11,7 @@ from gaugewright.planning.cautions import Circumstances
 from gaugewright.planning.misread import Slope, slope_of_text
 from gaugewright.planning.zones import keep_out_from_mapping
 from gaugewright.tank.description import number
+from gaugewright.words import said
 
 _APART = ("slope", "zones", "circumstances")
 _NUMBERS = tuple(each.name for each in fields(Wishes) if each.name not in _APART)
@@ -46,7 +47,7 @@ def wishes_from_mapping(mapping: Mapping[str, Any]) -> Wishes:
         if name not in known:
             near = get_close_matches(name, known, n=1, cutoff=0.5)
             hint = f"did you mean {near[0]}?" if near else f"wanted {', '.join(known)}"
-            raise InputError(f"no such field, {hint}", field=name)
+            raise InputError(said("no such field, {hint}", hint=hint), field=name)
     given = {name: value for name, value in mapping.items() if value not in ("", None)}
     numbers = {name: number(name, given[name]) for name in _NUMBERS if name in given}
     slope = Slope()
@@ -70,28 +71,30 @@ def _slope(given: Mapping[str, Any], name: str, default: float) -> float:
         return default
     value = given[name]
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise InputError(f"{value!r} is not a slope, wanted for example 5%", field=name)
+        raise InputError(
+            said("{value!r} is not a slope, wanted for example 5%", value=value), field=name
+        )
     return slope_of_text(str(value), name)
 
 
 def _text(given: Mapping[str, Any], name: str, default: str) -> str:
     value = given.get(name, default)
     if not isinstance(value, str):
-        raise InputError(f"must be text, found {value!r}", field=name)
+        raise InputError(said("must be text, found {value!r}", value=value), field=name)
     return value
 
 
 def _flag(given: Mapping[str, Any], name: str) -> bool:
     value = given.get(name, False)
     if not isinstance(value, bool):
-        raise InputError(f"must be true or false, found {value!r}", field=name)
+        raise InputError(said("must be true or false, found {value!r}", value=value), field=name)
     return value
 
 
 def _list(given: Mapping[str, Any], name: str) -> Sequence[Any]:
     value = given.get(name, ())
     if isinstance(value, str) or not isinstance(value, Sequence):
-        raise InputError(f"must be a list, found {value!r}", field=name)
+        raise InputError(said("must be a list, found {value!r}", value=value), field=name)
     return value
 
 
@@ -99,8 +102,10 @@ def _objects(given: Mapping[str, Any], name: str) -> list[Mapping[str, Any]]:
     found = list(_list(given, name))
     for each in found:
         if not isinstance(each, Mapping):
-            raise InputError(f"must hold objects with a name and corners_mm, found {each!r}",
-                             field=name)  # fmt: skip
+            raise InputError(
+                said("must hold objects with a name and corners_mm, found {each!r}", each=each),
+                field=name,
+            )
     return found
 
 
@@ -108,5 +113,5 @@ def _texts(given: Mapping[str, Any], name: str) -> list[str]:
     found = list(_list(given, name))
     for each in found:
         if not isinstance(each, str):
-            raise InputError(f"must be a list of texts, found {each!r}", field=name)
+            raise InputError(said("must be a list of texts, found {each!r}", each=each), field=name)
     return found

@@ -16,6 +16,7 @@ from gaugewright.journal.state import Kept, TankState
 from gaugewright.metrology.agreement import en_number, is_within
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.table import Table
+from gaugewright.words import said
 
 DECIMALS = 2
 """Litres of a recorded table are rounded to so many decimals; the band covers it."""
@@ -42,13 +43,15 @@ def make_table(yard: Yard, job: str, stamp: Stamp, tank_id: str) -> Recorded:
     _, tank = yard.tank(job, tank_id)
     fill, looked = tank.fill, look(tank, yard.unit)
     if fill is None or looked is None:
-        raise StateError(f"the fill of tank {tank_id} has not begun")
+        raise StateError(said("the fill of tank {tank_id} has not begun", tank_id=tank_id))
     if looked.checked is None:
-        raise StateError(f"no table can be made yet: {looked.why_not}")
+        raise StateError(said("no table can be made yet: {why_not}", why_not=looked.why_not))
     now = verdict(tank, yard.unit)
     if now.blocks:
         opened = next(each for each in now.findings if each.is_open)
-        raise StateError(f"answer this before the table is made: {opened.message}")
+        raise StateError(
+            said("answer this before the table is made: {message}", message=opened.message)
+        )
     rows = rows_of(table_of(looked.checked.fit))
     event = fk.TableMade(
         tank_id,
@@ -116,7 +119,9 @@ def check_pour(
     table, digest = journal_table(tank)
     after = reading_of(yard, job, tank_id, taken).counts
     if added_l <= 0:
-        raise InputError(f"must be above 0, found {added_l:g}", field="added_l")
+        raise InputError(
+            said("must be above 0, found {added_l:g}", added_l=added_l), field="added_l"
+        )
     compared = compare_pour(table, added_l, counts_before, after)
     event = fk.CheckPourRecorded(
         tank_id,
@@ -200,7 +205,9 @@ def compare_shown(table: Table, shown_l: float, counts: float) -> Compared:
 
 def _made(tank: TankState) -> Kept[fk.TableMade]:
     if tank.table is None:
-        raise NotThereError(f"tank {tank.tank_id} has no table yet; make it first")
+        raise NotThereError(
+            said("tank {tank_id} has no table yet; make it first", tank_id=tank.tank_id)
+        )
     return tank.table
 
 

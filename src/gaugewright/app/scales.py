@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-
 from gaugewright.errors import GaugewrightError, InputError
 from gaugewright.journal.state import JobState, TankState
 from gaugewright.probe import Probe, column_at, probe_from_mapping
 from gaugewright.tank.description import Tank, tank_from_mapping
 from gaugewright.tank.levels import litres_at
 from gaugewright.tank.shapes import solid_of
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -75,7 +75,7 @@ def described_of(
     try:
         return tank_of(tank), probe_from_mapping(dict(probe)) if probe else None
     except OverflowError:  # a whole number of hundreds of digits
-        raise InputError("a number in it is too large") from None
+        raise InputError(said("a number in it is too large")) from None
 
 
 def tank_of(mapping: Mapping[str, Any]) -> Tank | None:
@@ -87,7 +87,8 @@ def tank_of(mapping: Mapping[str, Any]) -> Tank | None:
         return None
     if "mesh_file" in mapping or mapping.get("shape") == "mesh":
         raise InputError(
-            "a mesh cannot be opened here; give the cross-section as corners", field="mesh_file"
+            said("a mesh cannot be opened here; give the cross-section as corners"),
+            field="mesh_file",
         )
     return tank_from_mapping(mapping)
 

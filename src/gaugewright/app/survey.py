@@ -15,6 +15,7 @@ from gaugewright.journal import kinds as k
 from gaugewright.journal.book import BookSettings, Recorded
 from gaugewright.journal.exchange import Imported, read_job
 from gaugewright.planning.cautions import CAUTIONS
+from gaugewright.words import said
 
 JOB_NUMBER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
 """A job number stands in addresses and file names: letters, digits, point, dash, underscore."""
@@ -39,11 +40,14 @@ def open_job(
         job = _next_number(yard)
     elif not JOB_NUMBER.fullmatch(job):
         raise InputError(
-            f"must be letters, digits, point, dash or underscore, at most 60, found {job[:80]!r}",
+            said(
+                "must be letters, digits, point, dash or underscore, at most 60, found {job!r}",
+                job=job[:80],
+            ),
             field="job",
         )
     if yard.book.store.tip(job).number and yard.repeated(job, stamp) is None:
-        raise StateError(f"job {job} is already open")
+        raise StateError(said("job {job} is already open", job=job))
     event = k.JobOpened(customer, vehicle, supply_v)
     return yard.record(job, replace(stamp, on=0), event)
 
@@ -54,9 +58,13 @@ def change_facts(
     """Record facts of the survey; with a reason they correct what stood wrong."""
     for name in facts:
         if not re.fullmatch(r"[a-z][a-z0-9_]{0,59}", name):
-            raise InputError(f"must be a name in snake_case, found {name[:80]!r}", field="facts")
+            raise InputError(
+                said("must be a name in snake_case, found {name!r}", name=name[:80]), field="facts"
+            )
     if INSTRUMENTS_FACT in facts:
-        raise InputError("instruments are set for each tank", field=f"facts.{INSTRUMENTS_FACT}")
+        raise InputError(
+            said("instruments are set for each tank"), field=f"facts.{INSTRUMENTS_FACT}"
+        )
     if reason.strip():
         return yard.record(job, stamp, k.FactsCorrected(facts, reason))
     return yard.record(job, stamp, k.FactsChanged(facts))
@@ -69,7 +77,10 @@ def acknowledge(
     known = next((each for each in CAUTIONS if each.id == caution), None)
     if known is None:
         ids = ", ".join(each.id for each in CAUTIONS)
-        raise InputError(f"must be one of {ids}, found {caution[:80]!r}", field="caution")
+        raise InputError(
+            said("must be one of {ids}, found {caution!r}", ids=ids, caution=caution[:80]),
+            field="caution",
+        )
     event = k.CautionAcknowledged(
         caution, stamp.person, text=text or known.text, stage=stage or known.stage
     )
@@ -101,7 +112,10 @@ def describe_tank(
     """
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}", tank_id):
         raise InputError(
-            f"must be letters, digits, dash or underscore, at most 40, found {tank_id[:60]!r}",
+            said(
+                "must be letters, digits, dash or underscore, at most 40, found {tank_id!r}",
+                tank_id=tank_id[:60],
+            ),
             field="tank_id",
         )
     tank, probe = in_mm_and_litres(tank), in_mm_and_litres(probe)
@@ -125,7 +139,10 @@ def link_tanks(
     """Join tanks by a balance pipe: they are filled and read as one."""
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}", link_id):
         raise InputError(
-            f"must be letters, digits, dash or underscore, at most 40, found {link_id[:60]!r}",
+            said(
+                "must be letters, digits, dash or underscore, at most 40, found {link_id!r}",
+                link_id=link_id[:60],
+            ),
             field="link_id",
         )
     return yard.record(job, stamp, k.TanksLinked(link_id, tuple(tank_ids), note=note))
@@ -198,7 +215,7 @@ def change_settings(yard: Yard, stamp: Stamp, changes: Mapping[str, Any]) -> Boo
     settings = replace(yard.book.settings(), **changes)
     for name in ("language", "workshop"):
         if len(getattr(settings, name)) > 200:
-            raise InputError("at most 200 characters", field=name)
+            raise InputError(said("at most 200 characters"), field=name)
     yard.book.change_settings(settings, at=yard.now(), person=stamp.person, device=stamp.device)
     return settings
 

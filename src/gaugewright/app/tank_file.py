@@ -12,6 +12,7 @@ from gaugewright.app.files import naming_file, read_text, shown_name
 from gaugewright.errors import InputError
 from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.tank.description import Tank, tank_from_mapping
+from gaugewright.words import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,13 +26,14 @@ class TankFile:
     """``None`` if the file has no probe."""
 
 
-def read_tank_file(path: str) -> TankFile:
+def read_tank_file(path: str, text: str | None = None) -> TankFile:
     """Return the tank and the probe of a tank file, ``-`` for standard input.
 
     A ``mesh_file`` in it is looked for beside the tank file.  Raises `InputError` with
-    the file, and the line where the form is wrong or the field where a value is.
+    the file, and the line where the form is wrong or the field where a value is.  ``text``
+    is what stands in it, where that was read already.
     """
-    text = read_text(path)
+    text = read_text(path) if text is None else text
     folder = Path() if path == "-" else Path(path).parent
     with naming_file(path):
         mapping = parse_tank_text(text, is_json=_is_json(path, text))
@@ -40,7 +42,7 @@ def read_tank_file(path: str) -> TankFile:
             tank = tank_from_mapping(mapping, folder=folder)
             probe = probe_from_mapping(mapping) if has_probe else None
         except OverflowError:  # a whole number of hundreds of digits
-            raise InputError("a number in it is too large") from None
+            raise InputError(said("a number in it is too large")) from None
     return TankFile(shown_name(path), tank, probe)
 
 
@@ -55,21 +57,23 @@ def parse_tank_text(text: str, *, is_json: bool, what: str = "a tank") -> Mappin
     gaugewright.errors.InputError: line 1: 'length_mm = 45,5' is not TOML; a decimal comma must ...
     """
     if not text.strip():
-        raise InputError(f"is empty, wanted {what}'s description")
+        raise InputError(said("is empty, wanted {what}'s description", what=what))
     try:
         mapping = _parse_json(text) if is_json else tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise _toml_error(str(error), text) from None
     except json.JSONDecodeError as error:
-        raise InputError(f"is not JSON: {error.msg.lower()}", line=error.lineno) from None
+        raise InputError(
+            said("is not JSON: {lower}", lower=error.msg.lower()), line=error.lineno
+        ) from None
     except InputError:
         raise
     except RecursionError:
-        raise InputError(f"is nested too deeply for {what}'s description") from None
+        raise InputError(said("is nested too deeply for {what}'s description", what=what)) from None
     except ValueError as error:  # a whole number of thousands of digits
-        raise InputError(f"cannot be read: {error}") from None
+        raise InputError(said("cannot be read: {error}", error=error)) from None
     if not isinstance(mapping, dict):
-        raise InputError(f"must be one object with {what}'s fields")
+        raise InputError(said("must be one object with {what}'s fields", what=what))
     return mapping
 
 
@@ -88,13 +92,13 @@ def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for name, value in pairs:
         if name in found:
-            raise InputError("is given twice", field=name)
+            raise InputError(said("is given twice"), field=name)
         found[name] = value
     return found
 
 
 def _no_constant(name: str) -> NoReturn:
-    raise InputError(f"{name} is not a finite number")
+    raise InputError(said("{name} is not a finite number", name=name))
 
 
 def _toml_error(message: str, text: str) -> InputError:

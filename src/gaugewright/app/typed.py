@@ -15,6 +15,7 @@ from gaugewright.units import (
     to_celsius,
     to_litres,
 )
+from gaugewright.words import said
 
 Typed = str | float
 """What comes from a screen: a number, or a text that holds one."""
@@ -46,7 +47,7 @@ def figure(value: Typed, field: str) -> float:
     if isinstance(value, str):
         return number(value, field=field)
     if not isfinite(value):
-        raise InputError(f"must be a finite number, found {value}", field=field)
+        raise InputError(said("must be a finite number, found {value}", value=value), field=field)
     return float(value)
 
 
@@ -65,12 +66,16 @@ US gal or imp gal, such as 45.5 L
     known = _VOLUMES.get(unit.lower())
     if known is None:
         raise InputError(
-            f"'{value}' is not a volume; wanted a number with L, US gal or imp gal, such as 45.5 L",
+            said(
+                "'{value}' is not a volume; wanted a number with L, US gal or imp gal, "
+                "such as 45.5 L",
+                value=value,
+            ),
             field=field,
         )
     found = to_litres(figure(text, field), known)
     if abs(found) > MOST_L:
-        raise InputError(f"{found:g} L is more than any tank holds", field=field)
+        raise InputError(said("{found:g} L is more than any tank holds", found=found), field=field)
     return found
 
 
@@ -84,12 +89,23 @@ def celsius(value: Typed, field: str) -> float:
     known = _DEGREES.get(unit.lower())
     if known is None:
         raise InputError(
-            f"'{value}' is not a temperature; wanted a number with °C or °F, such as 18.5 °C",
+            said(
+                "'{value}' is not a temperature; wanted a number with °C or °F, such as 18.5 °C",
+                value=value,
+            ),
             field=field,
         )
     found = to_celsius(figure(text, field), known)
     if not COLDEST_C <= found <= HOTTEST_C:
-        raise InputError(f"{found:g} °C is outside {COLDEST_C:g} to {HOTTEST_C:g} °C", field=field)
+        raise InputError(
+            said(
+                "{found:g} °C is outside {coldest_c:g} to {hottest_c:g} °C",
+                found=found,
+                coldest_c=COLDEST_C,
+                hottest_c=HOTTEST_C,
+            ),
+            field=field,
+        )
     return found
 
 
@@ -101,7 +117,7 @@ def counts(value: Typed, field: str = "counts") -> float:
     """
     found = figure(value, field)
     if abs(found) > MOST_COUNTS:
-        raise InputError(f"{found:g} is more than any probe sends", field=field)
+        raise InputError(said("{found:g} is more than any probe sends", found=found), field=field)
     return found
 
 

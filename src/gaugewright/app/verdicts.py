@@ -30,6 +30,7 @@ from gaugewright.table.fill import Fill
 from gaugewright.table.rows import Doubts
 from gaugewright.tank.description import Tank
 from gaugewright.units import VolumeUnit
+from gaugewright.words import said
 
 if TYPE_CHECKING:
     from gaugewright.pours.check import Checked
@@ -60,24 +61,27 @@ def look(tank: TankState, unit: VolumeUnit = "L") -> Looked | None:
     if state is None:
         return None
     fill, doubts = replace(fill_of(state), unit=unit), gaps(state)
-    why_not, checked, capacity_l = "", None, None
+    checked = capacity_l = None
+    why_not = ""
     body = probe = None
     try:
         body, probe = described(tank)
         if body is not None:
             capacity_l = shape_of(body, probe).capacity_l
         if not fill.pours:
-            why_not = "No pour is recorded yet."
+            why_not = said("No pour is recorded yet.")
         else:
             checked = _checked(fill, body, probe, doubts)
     except InputError as error:
-        why_not = f"Recorded; nothing can be said yet: {error}."
+        why_not = said("Recorded; nothing can be said yet: {problem}.", problem=_placed(error))
     except (ArithmeticError, ValueError) as error:
         # The pour is in the journal: the work must be able to go on, and somebody to look.
         logging.getLogger(__name__).exception("the pour check failed")
-        why_not = (
-            f"Recorded, but the check of it failed ({type(error).__name__}: {error}). "
-            "Look at this pour yourself, and report it."
+        why_not = said(
+            "Recorded, but the check of it failed ({kind}: {error}). Look at this pour yourself, "
+            "and report it.",
+            kind=type(error).__name__,
+            error=str(error),
         )
     return Looked(fill, checked, why_not, probe, capacity_l)
 
@@ -129,7 +133,8 @@ def verdict(tank: TankState, unit: VolumeUnit = "L") -> VerdictPicture:
     looked = look(tank, unit)
     state = tank.fill
     if looked is None or state is None:
-        return VerdictPicture("none", "The fill has not begun.", (), False, None, None, None, 0.0)
+        not_begun = said("The fill has not begun.")
+        return VerdictPicture("none", not_begun, (), False, None, None, None, 0.0)
     found = findings(state, looked)
     opened = [each for each in found if each.is_open]
     word = _state(found, looked)
@@ -265,10 +270,12 @@ def _sentence(
     index = len(looked.fill.pours) - 1
     expected = next((e for e in looked.checked.expected if e.pour == index), None)
     if expected is None or index == 0:
-        return "Recorded. The first pours teach where the next ones should land."
-    return (
-        f"It fits: {last.counts:.0f} counts, {expected.counts:.0f} ± "
-        f"{expected.u95_counts:.0f} were expected."
+        return said("Recorded. The first pours teach where the next ones should land.")
+    return said(
+        "It fits: {counts:.0f} counts, {expected:.0f} ± {band:.0f} were expected.",
+        counts=last.counts,
+        expected=expected.counts,
+        band=expected.u95_counts,
     )
 
 
@@ -284,6 +291,13 @@ def _next_litres(tank: TankState, looked: Looked) -> float | None:
     if last > 0:
         return last
     return None if looked.capacity_l is None else float(round(looked.capacity_l / FIRST_SHARE))
+
+
+def _placed(error: InputError) -> str:
+    """Return what is wrong with the field before it, still to be said in its own words."""
+    if error.field is None:
+        return error.problem
+    return said("{field}: {problem}", field=error.field, problem=error.problem)
 
 
 def _total_l(fill: Fill) -> float:

@@ -22,6 +22,7 @@ from gaugewright.journal.book import Book, Recorded
 from gaugewright.journal.demands import Event
 from gaugewright.journal.state import JobState, TankState
 from gaugewright.units import VolumeUnit
+from gaugewright.words import said
 
 VOLUME_UNITS: dict[str, VolumeUnit] = {
     "litres": "L",
@@ -124,7 +125,14 @@ class Yard:
         tank = state.tanks.get(tank_id)
         if tank is None:
             known = ", ".join(state.tanks) or "none"
-            raise NotThereError(f"there is no tank {tank_id} in job {job}; described: {known}")
+            raise NotThereError(
+                said(
+                    "there is no tank {tank_id} in job {job}; described: {known}",
+                    tank_id=tank_id,
+                    job=job,
+                    known=known,
+                )
+            )
         return state, tank
 
     def repeated(self, job: str, stamp: Stamp) -> Recorded | None:
@@ -141,7 +149,14 @@ class Yard:
         the job does not have.
         """
         if stamp.on > (last := self.book.store.tip(job).number):
-            raise StateError(f"job {job} ends at entry {last}, there is no entry {stamp.on}")
+            raise StateError(
+                said(
+                    "job {job} ends at entry {last}, there is no entry {on}",
+                    job=job,
+                    last=last,
+                    on=stamp.on,
+                )
+            )
         recorded = self.book.record(
             job,
             stamp.on,

@@ -17,6 +17,7 @@ from gaugewright.instruments.replay import ReplaySettings, ReplaySource
 from gaugewright.instruments.serial_text import SerialTextSettings, SerialTextSource
 from gaugewright.instruments.settings import SourceSettings
 from gaugewright.instruments.source import Source
+from gaugewright.words import said
 
 _SOURCES: dict[type[SourceSettings], Callable[[Any, Clock], Source[Any]]] = {
     SerialTextSettings: SerialTextSource,
@@ -45,7 +46,10 @@ frozen_after_s=3600.0, retry_first_s=0.2, retry_most_s=5.0)
     """
     kind = mapping.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
-        raise InputError(f"must be one of {', '.join(KINDS)}, found {kind!r}", field="kind")
+        raise InputError(
+            said("must be one of {kinds}, found {kind!r}", kinds=", ".join(KINDS), kind=kind),
+            field="kind",
+        )
     return KINDS[kind].from_mapping(mapping)
 
 

@@ -17,6 +17,7 @@ from gaugewright.instruments.events import (
 )
 from gaugewright.instruments.settings import SourceSettings
 from gaugewright.instruments.source import Source
+from gaugewright.words import said
 
 PDU1_LAST = 239
 """Up to this PF the PS byte is a destination address, not part of the group's number."""
@@ -42,7 +43,7 @@ def identifier_of(can_id: int) -> Identifier:
     Identifier(priority=6, pgn=59904, source_address=0, destination=33)
     """
     if not 0 <= can_id < 1 << 29:
-        raise InputError(f"a 29-bit identifier was wanted, found {can_id:#x}")
+        raise InputError(said("a 29-bit identifier was wanted, found {can_id:#x}", can_id=can_id))
     priority, source = can_id >> 26, can_id & 0xFF
     page, pf, ps = can_id >> 24 & 0x3, can_id >> 16 & 0xFF, can_id >> 8 & 0xFF
     if pf <= PDU1_LAST:
@@ -60,8 +61,12 @@ def raw_of(data: bytes, start_bit: int, length_bits: int) -> int:
     """
     if start_bit + length_bits > 8 * len(data):
         raise FrameError(
-            f"the frame has {len(data)} bytes, bits {start_bit} to "
-            f"{start_bit + length_bits - 1} are asked for"
+            said(
+                "the frame has {number} bytes, bits {start_bit} to {start_bit_2} are asked for",
+                number=len(data),
+                start_bit=start_bit,
+                start_bit_2=start_bit + length_bits - 1,
+            )
         )
     return int.from_bytes(data, "little") >> start_bit & (1 << length_bits) - 1
 
@@ -145,7 +150,7 @@ class J1939Settings(SourceSettings):
         self._require_within("start_bit", 0, 63)
         self._require_within("length_bits", 1, 64 - self.start_bit)
         if self.scale == 0:
-            raise InputError("must not be 0", field="scale")
+            raise InputError(said("must not be 0"), field="scale")
         if self.source_address is not None:
             self._require_within("source_address", 0, 253)
 
@@ -178,7 +183,7 @@ def _python_can() -> ModuleType:
         return importlib.import_module("can")
     except ModuleNotFoundError:
         raise SourceError(
-            "a CAN bus needs the package python-can: pip install 'gaugewright[can]'"
+            said("a CAN bus needs the package python-can: pip install 'gaugewright[can]'")
         ) from None
 
 
@@ -198,15 +203,23 @@ class J1939Source(Source[J1939Settings]):
                 interface=s.interface, channel=s.channel, bitrate=s.bitrate, ignore_config=True
             )
         except (self._can.CanError, OSError, ValueError) as error:
-            raise SourceError(f"cannot open {s.describe()}: {error}") from error
+            raise SourceError(
+                said("cannot open {describe}: {error}", describe=s.describe(), error=error)
+            ) from error
 
     def _receive(self, timeout_s: float) -> Sequence[Signal]:
         if self._can is None or self._bus is None:
-            raise SourceError(f"{self.settings.describe()} is not open")
+            raise SourceError(said("{describe} is not open", describe=self.settings.describe()))
         try:
             message = self._bus.recv(timeout_s)
         except (self._can.CanError, OSError) as error:
-            raise SourceError(f"the bus is gone: {self.settings.describe()}: {error}") from error
+            raise SourceError(
+                said(
+                    "the bus is gone: {describe}: {error}",
+                    describe=self.settings.describe(),
+                    error=error,
+                )
+            ) from error
         if message is None or not message.is_extended_id or message.is_error_frame:
             return []
         signal = self.settings.decode(message.arbitration_id, bytes(message.data))

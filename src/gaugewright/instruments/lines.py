@@ -5,6 +5,7 @@ import re
 from gaugewright.errors import FrameError
 from gaugewright.instruments.events import Fault, Sample, Signal, TroubleKind
 from gaugewright.instruments.pattern import Matcher
+from gaugewright.words import said
 
 LINE_LIMIT = 256
 """Bytes in a line; more without a line end is not text."""
@@ -50,7 +51,7 @@ class LineReader:
         self._pending = rest
         signals += self._overlong() if len(rest) > LINE_LIMIT else []
         if self._pending and now_s - self._pending_since_s >= self._half_line_after_s:
-            signals += self.end("the line stopped in the middle")
+            signals += self.end(said("the line stopped in the middle"))
         return signals
 
     def end(self, why: str) -> list[Signal]:
@@ -61,14 +62,24 @@ class LineReader:
             return []
         # What is left of this line may still come: it has lost its beginning.
         self._is_first = True
-        return [Fault(TroubleKind.HALF_LINE, f"{why}: {_shown(pending)}", pending)]
+        return [
+            Fault(
+                TroubleKind.HALF_LINE,
+                said("{why}: {pending}", why=why, pending=_shown(pending)),
+                pending,
+            )
+        ]
 
     def _overlong(self) -> list[Signal]:
         pending, self._pending = self._pending, b""
         already, self._is_overlong = self._is_overlong, True
         if already:
             return []
-        message = f"more than {LINE_LIMIT} bytes without a line end: {_shown(pending)}"
+        message = said(
+            "more than {line_limit} bytes without a line end: {pending}",
+            line_limit=LINE_LIMIT,
+            pending=_shown(pending),
+        )
         return [Fault(TroubleKind.GARBAGE, message, pending)]
 
     def _line(self, raw: bytes) -> list[Signal]:
@@ -80,10 +91,17 @@ class LineReader:
         if not raw.strip():
             return []
         if is_first:
-            message = f"joined in the middle, the first line is not used: {_shown(raw)}"
+            message = said(
+                "joined in the middle, the first line is not used: {raw}", raw=_shown(raw)
+            )
             return [Fault(TroubleKind.HALF_LINE, message, raw)]
         if len(raw) > LINE_LIMIT:
-            message = f"a line of {len(raw)} bytes, at most {LINE_LIMIT} are read: {_shown(raw)}"
+            message = said(
+                "a line of {number} bytes, at most {line_limit} are read: {raw}",
+                number=len(raw),
+                line_limit=LINE_LIMIT,
+                raw=_shown(raw),
+            )
             return [Fault(TroubleKind.GARBAGE, message, raw)]
         return [self._decode(raw)]
 
@@ -91,14 +109,18 @@ class LineReader:
         try:
             text = raw.decode("ascii")
         except UnicodeDecodeError:
-            return Fault(TroubleKind.GARBAGE, f"not text: {_shown(raw)}", raw)
+            return Fault(TroubleKind.GARBAGE, said("not text: {raw}", raw=_shown(raw)), raw)
         self.last_lines = (*self.last_lines[-19:], text)
         try:
             found = self._matcher.find(text)
         except FrameError as error:
-            return Fault(TroubleKind.GARBAGE, f"{error}: {_shown(raw)}", raw)
+            return Fault(
+                TroubleKind.GARBAGE, said("{error}: {raw}", error=error, raw=_shown(raw)), raw
+            )
         if found is None:
-            return Fault(TroubleKind.GARBAGE, f"does not fit the pattern: {_shown(raw)}", raw)
+            return Fault(
+                TroubleKind.GARBAGE, said("does not fit the pattern: {raw}", raw=_shown(raw)), raw
+            )
         return Sample(found.counts, found.temperature_c, raw)
 
 

@@ -9,6 +9,7 @@ from gaugewright.instruments.events import SYSTEM_CLOCK, Clock, Sample, Signal
 from gaugewright.instruments.reader import RingBuffer
 from gaugewright.instruments.settings import SourceSettings
 from gaugewright.instruments.source import Source
+from gaugewright.words import said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,10 +46,17 @@ class ManualSource(Source[ManualSettings]):
         try:
             counts = float(text.strip().replace(",", "."))
         except ValueError:
-            raise InputError(f"a number was wanted, found {text!r}", field="counts") from None
+            raise InputError(
+                said("a number was wanted, found {text!r}", text=text), field="counts"
+            ) from None
         if not s.counts_min <= counts <= s.counts_max:  # not-a-number fails here too
             raise InputError(
-                f"must be {s.counts_min:g} to {s.counts_max:g} counts, found {text.strip()}",
+                said(
+                    "must be {counts_min:g} to {counts_max:g} counts, found {strip}",
+                    counts_min=s.counts_min,
+                    counts_max=s.counts_max,
+                    strip=text.strip(),
+                ),
                 field="counts",
             )
         self._typed.put(Sample(counts, None, text.encode()))

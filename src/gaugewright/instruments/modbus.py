@@ -19,6 +19,7 @@ from gaugewright.instruments.events import (
 from gaugewright.instruments.serial_text import PARITIES, Parity
 from gaugewright.instruments.settings import SourceSettings
 from gaugewright.instruments.source import Source
+from gaugewright.words import said
 
 if TYPE_CHECKING:  # pymodbus takes 0.1 s to import: only who opens a Modbus source pays
     from pymodbus.client import ModbusSerialClient, ModbusTcpClient
@@ -65,11 +66,15 @@ def value_of(words: Sequence[int], register_type: RegisterType, order: WordOrder
     """
     wanted = words_of(register_type)
     if len(words) != wanted:
-        raise FrameError(f"{len(words)} registers came, {wanted} were asked for")
+        raise FrameError(
+            said(
+                "{number} registers came, {wanted} were asked for", number=len(words), wanted=wanted
+            )
+        )
     ordered = words if order == "high_first" else list(reversed(words))
     (number,) = struct.unpack(_FORMATS[register_type], struct.pack(f">{wanted}H", *ordered))
     if not isfinite(number):
-        raise FrameError(f"the registers hold {number}, which is not a number")
+        raise FrameError(said("the registers hold {number}, which is not a number", number=number))
     return float(number)
 
 
@@ -168,7 +173,7 @@ class _ModbusSource(Source[M]):
     def _connect(self) -> None:
         client = self._new_client()
         if not client.connect():
-            raise SourceError(f"cannot open {self.settings.describe()}")
+            raise SourceError(said("cannot open {describe}", describe=self.settings.describe()))
         self._client = client
         self._next_s = self.clock.monotonic_s()
 
@@ -221,7 +226,7 @@ class _ModbusSource(Source[M]):
 
         s = self.settings
         if self._client is None:
-            raise SourceError(f"{s.describe()} is not open")
+            raise SourceError(said("{describe} is not open", describe=s.describe()))
         self._heard = b""
         ask = (
             self._client.read_holding_registers
@@ -232,7 +237,11 @@ class _ModbusSource(Source[M]):
             return ask(address, count=words_of(register_type), device_id=s.device_id)
         except (ModbusException, OSError) as error:
             if not self._is_connected():
-                raise SourceError(f"the line is gone: {s.describe()}: {error}") from error
+                raise SourceError(
+                    said(
+                        "the line is gone: {describe}: {error}", describe=s.describe(), error=error
+                    )
+                ) from error
             return None
 
     def _is_connected(self) -> bool:

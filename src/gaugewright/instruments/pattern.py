@@ -17,6 +17,7 @@ from typing import Protocol
 import regex
 
 from gaugewright.errors import FrameError, InputError
+from gaugewright.words import said
 
 TIME_LIMIT_S = 0.05
 """Time that a regular expression may take over one line. [s]"""
@@ -71,7 +72,12 @@ def compile_pattern(pattern: str) -> Matcher:
     """
     if len(pattern) > PATTERN_LIMIT:
         raise InputError(
-            f"has {len(pattern)} characters, at most {PATTERN_LIMIT} are read", field="pattern"
+            said(
+                "has {number} characters, at most {pattern_limit} are read",
+                number=len(pattern),
+                pattern_limit=PATTERN_LIMIT,
+            ),
+            field="pattern",
         )
     if pattern.startswith("re:"):
         return _Expression(pattern[3:])
@@ -98,29 +104,35 @@ class _Template:
         figures = [name.split(":")[0] for name in names]
         if figures.count("counts") != 1:
             raise InputError(
-                f"must have {{counts}} once, found {template!r}; for example counts={{counts}}",
+                said(
+                    "must have {{counts}} once, found {template!r}; for example counts={{counts}}",
+                    template=template,
+                ),
                 field="pattern",
             )
         if figures.count("temperature_c") > 1:
-            raise InputError("has {temperature_c} more than once", field="pattern")
+            raise InputError(said("has {{temperature_c}} more than once"), field="pattern")
         self._figures = {name: re.compile(_FIELDS[name]) for name in names}
 
     def _add_text(self, text: str) -> None:
         if "{" in text or "}" in text:
-            raise InputError(f"has a single brace in {text!r}", field="pattern")
+            raise InputError(said("has a single brace in {text!r}", text=text), field="pattern")
         if text:
             self._parts.append(("text", text))
 
     def _add_field(self, name: str) -> None:
         before = self._parts[-1][0] if self._parts else "text"
         if before != "text" and not (name == "*" and before == "field"):
-            raise InputError(f"needs some text before {{{name}}}", field="pattern")
+            raise InputError(said("needs some text before {{{name}}}", name=name), field="pattern")
         if name == "*":
             self._parts.append(("any", ""))
         elif name in _FIELDS:
             self._parts.append(("field", name))
         else:
-            raise InputError(f"{{{name}}} is not known; there are {_WANTED}", field="pattern")
+            raise InputError(
+                said("{{{name}}} is not known; there are {wanted}", name=name, wanted=_WANTED),
+                field="pattern",
+            )
 
     def find(self, line: str) -> Found | None:
         text = line.strip()
@@ -155,19 +167,26 @@ class _Expression:
             self._pattern = regex.compile(expression)
         except regex.error as error:
             raise InputError(
-                f"is not a regular expression: {error} in {expression!r}", field="pattern"
+                said(
+                    "is not a regular expression: {error} in {expression!r}",
+                    error=error,
+                    expression=expression,
+                ),
+                field="pattern",
             ) from None
         names = set(self._pattern.groupindex)
         if not names & {"counts", "counts_hex"}:
             raise InputError(
-                r"has no group named counts; for example re:N0=(?P<counts>[0-9]+)",
+                said("has no group named counts; for example re:N0=(?P<counts>[0-9]+)"),
                 field="pattern",
             )
         unknown = names - {"counts", "counts_hex", "temperature_c"}
         if unknown:
             raise InputError(
-                f"has a group {sorted(unknown)[0]!r}; "
-                "there are counts, counts_hex and temperature_c",
+                said(
+                    "has a group {unknown!r}; there are counts, counts_hex and temperature_c",
+                    unknown=sorted(unknown)[0],
+                ),
                 field="pattern",
             )
 
@@ -176,8 +195,11 @@ class _Expression:
             match = self._pattern.search(line.strip(), timeout=TIME_LIMIT_S)
         except TimeoutError:
             raise FrameError(
-                f"the pattern took longer than {TIME_LIMIT_S:g} s over this line; "
-                "it repeats something that repeats: make it simpler"
+                said(
+                    "the pattern took longer than {time_limit_s:g} s over this line; it "
+                    "repeats something that repeats: make it simpler",
+                    time_limit_s=TIME_LIMIT_S,
+                )
             ) from None
         if match is None:
             return None
@@ -198,13 +220,13 @@ def _found(groups: dict[str, str]) -> Found | None:
 def _number(name: str, text: str) -> float:
     """Return the number; a comma is a decimal comma."""
     if re.fullmatch(_NUMBER, text) is None:
-        raise FrameError(f"{name} is {text!r}, which is not a number")
+        raise FrameError(said("{name} is {text!r}, which is not a number", name=name, text=text))
     return float(text.replace(",", "."))
 
 
 def _hexadecimal(text: str) -> float:
     if re.fullmatch(_HEX, text) is None:
-        raise FrameError(f"counts is {text!r}, which is not a hexadecimal number")
+        raise FrameError(said("counts is {text!r}, which is not a hexadecimal number", text=text))
     return float(int(text, 16))
 
 

@@ -12,6 +12,7 @@ from gaugewright.instruments.lines import LineReader
 from gaugewright.instruments.pattern import compile_pattern
 from gaugewright.instruments.settings import SourceSettings
 from gaugewright.instruments.source import Source
+from gaugewright.words import said
 
 Parity = Literal["none", "even", "odd"]
 PARITIES = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
@@ -76,13 +77,17 @@ class SerialTextSource(Source[SerialTextSettings]):
                 exclusive=True,
             )
         except (OSError, ValueError) as error:  # SerialException is an OSError
-            raise SourceError(f"cannot open {s.describe()}: {error}") from error
+            raise SourceError(
+                said("cannot open {describe}: {error}", describe=s.describe(), error=error)
+            ) from error
         self._lines = self._new_lines()
         self._was_lost = False
 
     def _receive(self, timeout_s: float) -> Sequence[Signal]:
         if self._port is None or self._was_lost:
-            raise SourceError(f"the line is gone: {self.settings.describe()}")
+            raise SourceError(
+                said("the line is gone: {describe}", describe=self.settings.describe())
+            )
         try:
             self._port.timeout = timeout_s
             data = self._port.read(1)
@@ -92,7 +97,13 @@ class SerialTextSource(Source[SerialTextSettings]):
             pending = self._lines.end("the line was cut in the middle")
             if pending:
                 return pending
-            raise SourceError(f"the line is gone: {self.settings.describe()}: {error}") from error
+            raise SourceError(
+                said(
+                    "the line is gone: {describe}: {error}",
+                    describe=self.settings.describe(),
+                    error=error,
+                )
+            ) from error
         return self._lines.feed(data, self.clock.monotonic_s())
 
     def _disconnect(self) -> None:

@@ -8,6 +8,7 @@ from math import isfinite
 from typing import Any, ClassVar, Literal, Self, Union, get_args, get_origin, get_type_hints
 
 from gaugewright.errors import InputError
+from gaugewright.words import said
 
 Plain = str | int | float | bool | None
 
@@ -43,12 +44,16 @@ class SourceSettings:
         for f in fields(self):
             value = getattr(self, f.name)
             if isinstance(value, float) and not isfinite(value):
-                raise InputError(f"{value} is not a finite number", field=f.name)
+                raise InputError(said("{value} is not a finite number", value=value), field=f.name)
         if not self.source_id:
-            raise InputError("must not be empty", field="source_id")
+            raise InputError(said("must not be empty"), field="source_id")
         if self.counts_max <= self.counts_min:
             raise InputError(
-                f"must be above counts_min ({self.counts_min:g}), found {self.counts_max:g}",
+                said(
+                    "must be above counts_min ({counts_min:g}), found {counts_max:g}",
+                    counts_min=self.counts_min,
+                    counts_max=self.counts_max,
+                ),
                 field="counts_max",
             )
         for name in ("silent_after_s", "frozen_after_s", "retry_first_s", "retry_most_s"):
@@ -60,16 +65,23 @@ class SourceSettings:
 
     def _require_positive(self, name: str) -> None:
         if not getattr(self, name) > 0:
-            raise InputError(f"must be above 0, found {getattr(self, name):g}", field=name)
+            raise InputError(
+                said("must be above 0, found {value:g}", value=getattr(self, name)), field=name
+            )
 
     def _require_within(self, name: str, least: int, most: int) -> None:
         value = getattr(self, name)
         if not least <= value <= most:
-            raise InputError(f"must be {least} to {most}, found {value}", field=name)
+            raise InputError(
+                said(
+                    "must be {least} to {most}, found {value}", least=least, most=most, value=value
+                ),
+                field=name,
+            )
 
     def _require_text(self, name: str) -> None:
         if not getattr(self, name).strip():
-            raise InputError("must not be empty", field=name)
+            raise InputError(said("must not be empty"), field=name)
 
     def to_mapping(self) -> dict[str, Plain]:
         """Return plain values that `from_mapping` reads back, the kind among them."""
@@ -95,11 +107,15 @@ counts_max?
                 near = get_close_matches(name, known, n=1)
                 hint = f"; did you mean {near[0]}?" if near else f"; there are {', '.join(known)}"
                 noun = f"a {cls.kind} source" if cls.kind else "a source"
-                raise InputError(f"is not a setting of {noun}{hint}", field=name)
+                raise InputError(
+                    said("is not a setting of {noun}{hint}", noun=noun, hint=hint), field=name
+                )
             given[name] = _of_type(name, value, hints[name])
         required = [n for n in known if n not in given and _is_required(cls, n)]
         if required:
-            raise InputError(f"is missing for a {cls.kind} source", field=required[0])
+            raise InputError(
+                said("is missing for a {kind} source", kind=cls.kind), field=required[0]
+            )
         return cls(**given)
 
     def describe(self) -> str:
@@ -130,7 +146,12 @@ def _of_type(name: str, value: object, hint: Any) -> Any:
         if value in get_args(hint):
             return value
         raise InputError(
-            f"must be one of {', '.join(map(str, get_args(hint)))}, found {value!r}", field=name
+            said(
+                "must be one of {str}, found {value!r}",
+                str=", ".join(map(str, get_args(hint))),
+                value=value,
+            ),
+            field=name,
         )
     if hint is float and isinstance(value, int | float) and not isinstance(value, bool):
         return float(value)
@@ -138,4 +159,6 @@ def _of_type(name: str, value: object, hint: Any) -> Any:
     if isinstance(value, hint) and (hint is bool or not isinstance(value, bool)):
         return value
     wanted = {float: "a number", int: "a whole number", str: "text", bool: "true or false"}[hint]
-    raise InputError(f"must be {wanted}, found {value!r}", field=name)
+    raise InputError(
+        said("must be {wanted}, found {value!r}", wanted=wanted, value=value), field=name
+    )

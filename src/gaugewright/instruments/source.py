@@ -24,6 +24,7 @@ from gaugewright.instruments.events import (
     TroubleKind,
 )
 from gaugewright.instruments.settings import SourceSettings
+from gaugewright.words import said
 
 POLL_S = 0.1
 """The longest that a driver waits before it looks whether it must stop. [s]"""
@@ -111,8 +112,12 @@ class Source(ABC, Generic[S]):
                 wait_s = min(2 * wait_s, self.settings.retry_most_s)
                 yield from judge.look_at_clock()
                 continue
-            tries = "1 attempt" if attempts == 1 else f"{attempts} attempts"
-            yield judge.trouble(TroubleKind.RECONNECTED, f"the line is back after {tries}")
+            tries = (
+                said("1 attempt") if attempts == 1 else said("{number} attempts", number=attempts)
+            )
+            yield judge.trouble(
+                TroubleKind.RECONNECTED, said("the line is back after {tries}", tries=tries)
+            )
             judge.heard()
             return
 
@@ -175,11 +180,15 @@ class _Judge:
         jump_s = offset_s - self._offset_s
         self._offset_s = offset_s
         if abs(jump_s) >= CLOCK_JUMP_S:
-            way = "forward" if jump_s > 0 else "back"
+            way = said("forward") if jump_s > 0 else said("back")
             yield self.trouble(
                 TroubleKind.CLOCK_JUMP,
-                f"this computer's clock jumped {way} by {abs(jump_s):.1f} s; "
-                "durations are not affected",
+                said(
+                    "this computer's clock jumped {way} by {jump_s:.1f} s; durations are not "
+                    "affected",
+                    way=way,
+                    jump_s=abs(jump_s),
+                ),
             )
 
     def _look_for_silence(self) -> Iterator[Event]:
@@ -188,7 +197,11 @@ class _Judge:
             self._told_silent = True
             yield self.trouble(
                 TroubleKind.SILENT,
-                f"nothing came for {quiet_s:.1f} s from {self._settings.describe()}",
+                said(
+                    "nothing came for {quiet_s:.1f} s from {describe}",
+                    quiet_s=quiet_s,
+                    describe=self._settings.describe(),
+                ),
             )
 
     def _look_at_value(self, sample: Sample) -> Iterator[Event]:
@@ -197,8 +210,13 @@ class _Judge:
         if not s.counts_min <= sample.counts <= s.counts_max:
             yield self.trouble(
                 TroubleKind.OUT_OF_SCALE,
-                f"{sample.counts:g} counts is outside the scale of "
-                f"{s.counts_min:g} to {s.counts_max:g} counts",
+                said(
+                    "{counts:g} counts is outside the scale of {counts_min:g} to "
+                    "{counts_max:g} counts",
+                    counts=sample.counts,
+                    counts_min=s.counts_min,
+                    counts_max=s.counts_max,
+                ),
                 sample.raw,
             )
             return
@@ -217,7 +235,10 @@ class _Judge:
             self._told_frozen = True
             yield self.trouble(
                 TroubleKind.FROZEN,
-                f"exactly {sample.counts:g} counts for {now_s - self._same_since_s:.0f} s; "
-                "a live reading flickers",
+                said(
+                    "exactly {counts:g} counts for {now_s:.0f} s; a live reading flickers",
+                    counts=sample.counts,
+                    now_s=now_s - self._same_since_s,
+                ),
                 sample.raw,
             )

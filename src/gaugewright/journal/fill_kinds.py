@@ -19,6 +19,7 @@ from gaugewright.journal.demands import (
     require_text,
 )
 from gaugewright.journal.kinds import ANSWERS, STAGES
+from gaugewright.words import said
 
 PAD = (1000, 300)
 """Width and height of the pad on which a signature is drawn."""
@@ -336,16 +337,28 @@ def check_strokes(strokes: tuple[tuple[int, ...], ...]) -> None:
     """
     if len(strokes) > MOST_STROKES or sum(map(len, strokes)) > 2 * MOST_POINTS:
         raise InputError(
-            f"a signature has at most {MOST_STROKES} strokes and {MOST_POINTS} points",
+            said(
+                "a signature has at most {most_strokes} strokes and {most_points} points",
+                most_strokes=MOST_STROKES,
+                most_points=MOST_POINTS,
+            ),
             field="strokes",
         )
     for place, stroke in enumerate(strokes, start=1):
         if len(stroke) < 2 or len(stroke) % 2:
-            raise InputError(f"stroke {place} must be pairs of x and y", field="strokes")
+            raise InputError(
+                said("stroke {place} must be pairs of x and y", place=place), field="strokes"
+            )
         across, down = stroke[::2], stroke[1::2]
         if min(stroke) < 0 or max(across) > PAD[0] or max(down) > PAD[1]:
             raise InputError(
-                f"stroke {place} leaves the pad of {PAD[0]} by {PAD[1]}", field="strokes"
+                said(
+                    "stroke {place} leaves the pad of {pad} by {pad_2}",
+                    place=place,
+                    pad=PAD[0],
+                    pad_2=PAD[1],
+                ),
+                field="strokes",
             )
 
 

@@ -30,6 +30,7 @@ from gaugewright.journal.photos import media_type_of
 from gaugewright.journal.reading import Reader
 from gaugewright.journal.statements import Statements
 from gaugewright.journal.troubles import in_words, told
+from gaugewright.words import said
 
 MAX_PHOTO_BYTES = 20_000_000
 
@@ -99,7 +100,7 @@ class Store(Reader):
         ``summary`` is what the list of jobs shows; ``None`` leaves it as it is.
         """
         if not drafts:
-            raise InputError("an append needs at least one entry")
+            raise InputError(said("an append needs at least one entry"))
         with self._lock:
             tip = self._tips.get(job)
             if tip is None or tip.number != expected_number:
@@ -135,9 +136,17 @@ class Store(Reader):
             for mine, theirs in zip(own, wanted, strict=False):
                 if mine.hash != theirs.hash:
                     raise ConflictError(
-                        f"job {job}: entry {mine.number} is another one in this book "
-                        f"({mine.kind} by {mine.person}) than in the file "
-                        f"({theirs.kind} by {theirs.person}); nothing was taken over"
+                        said(
+                            "job {job}: entry {number} is another one in this book ({kind} by "
+                            "{person}) than in the file ({kind_2} by {person_2}); nothing was "
+                            "taken over",
+                            job=job,
+                            number=mine.number,
+                            kind=mine.kind,
+                            person=mine.person,
+                            kind_2=theirs.kind,
+                            person_2=theirs.person,
+                        )
                     )
             new = wanted[len(own) :]
             with self._writing() as cursor:
@@ -164,7 +173,9 @@ class Store(Reader):
     ) -> int:
         """Write the settings of the book as a new version and return its number."""
         if at.tzinfo is None:
-            raise InputError(f"{at.isoformat()} has no time zone", field="at")
+            raise InputError(
+                said("{isoformat} has no time zone", isoformat=at.isoformat()), field="at"
+            )
         text = canonical_json(settings)
         with self._lock, self._writing() as cursor:
             last = self._sql.last_setting.run(cursor).fetchone()[0] or 0
@@ -218,17 +229,27 @@ class Store(Reader):
         newer = entries[expected_number:]
         if newer:
             raise NewerEntriesError(
-                f"job {job}: {len(newer)} newer "
-                f"{'entry' if len(newer) == 1 else 'entries'} came first, the last one "
-                f"{newer[-1].kind} by {newer[-1].person} on {newer[-1].device}. "
-                f"Nothing was added; look at it and record again",
+                said(
+                    "job {job}: {number} newer {word} came first, the last one {kind} by "
+                    "{person} on {device}. Nothing was added; look at it and record again",
+                    job=job,
+                    number=len(newer),
+                    word=said("entry") if len(newer) == 1 else said("entries"),
+                    kind=newer[-1].kind,
+                    person=newer[-1].person,
+                    device=newer[-1].device,
+                ),
                 newer,
             )
         if cause is not None:
             raise cause
         raise JournalError(
-            f"job {job} ends at entry {len(entries)}, there is no entry "
-            f"{expected_number} to build on"
+            said(
+                "job {job} ends at entry {number}, there is no entry {expected_number} to build on",
+                job=job,
+                number=len(entries),
+                expected_number=expected_number,
+            )
         )
 
     def _insert_entries(
@@ -262,19 +283,24 @@ class Store(Reader):
     def _insert_photo(self, cursor: Any, sha256: str, photo: bytes) -> None:
         if len(photo) > MAX_PHOTO_BYTES:
             raise InputError(
-                f"a photo of {len(photo) / 1e6:.1f} MB is too large, "
-                f"at most {MAX_PHOTO_BYTES / 1e6:.0f} MB"
+                said(
+                    "a photo of {number:.1f} MB is too large, at most {max_photo_bytes:.0f} MB",
+                    number=len(photo) / 1e6,
+                    max_photo_bytes=MAX_PHOTO_BYTES / 1e6,
+                )
             )
         media_type = media_type_of(photo)
         if hashlib.sha256(photo).hexdigest() != sha256:
-            raise InputError(f"photo {sha256[:12]} does not match its SHA-256")
+            raise InputError(said("photo {sha256} does not match its SHA-256", sha256=sha256[:12]))
         if self._sql.find_photo.run(cursor, sha256=sha256).fetchone() is None:
             self._sql.add_photo.run(cursor, sha256=sha256, media_type=media_type, bytes=photo)
 
     def _writing(self) -> "_Transaction":
         """Return one transaction on the driver's cursor; the caller holds the lock."""
         if self.is_read_only:
-            raise JournalError(f"{self.where} was opened only to look: nothing can be recorded")
+            raise JournalError(
+                said("{where} was opened only to look: nothing can be recorded", where=self.where)
+            )
         if self._writer is None:
             with told(self.where):
                 self._writer = self._engine.raw_connection()
@@ -288,7 +314,7 @@ class Store(Reader):
         """
         self._drop_writer()
         self._tips.clear()
-        return JournalError(f"{self.where}: {in_words(error)}")
+        return JournalError(said("{where}: {error}", where=self.where, error=in_words(error)))
 
     def _drop_writer(self) -> None:
         if self._writer is not None:
@@ -331,8 +357,12 @@ class _Transaction:
             raise self._store.doubted(trouble) from (error or trouble)
         if isinstance(error, self._store.driver.IntegrityError):
             raise CollisionError(
-                f"{self._store.where}: somebody else wrote the same at the same moment, nothing "
-                f"was added here; try again ({in_words(error)})"
+                said(
+                    "{where}: somebody else wrote the same at the same moment, nothing was "
+                    "added here; try again ({error})",
+                    where=self._store.where,
+                    error=in_words(error),
+                )
             ) from error
         if isinstance(error, self._store.driver.Error):
             raise self._store.doubted(error) from error
@@ -361,7 +391,12 @@ def _require_same(earlier: Sequence[Entry], drafts: Sequence[Draft], request_id:
     before = [(entry.kind, canonical_json(entry.payload)) for entry in earlier]
     if before != [(draft.kind, canonical_json(draft.payload)) for draft in drafts]:
         raise InputError(
-            f"request {request_id!r} was already used for something else "
-            f"(entry {earlier[0].number}, {earlier[0].kind}); a new request needs a new id",
+            said(
+                "request {request_id!r} was already used for something else (entry "
+                "{number}, {kind}); a new request needs a new id",
+                request_id=request_id,
+                number=earlier[0].number,
+                kind=earlier[0].kind,
+            ),
             field="request_id",
         )

@@ -18,6 +18,7 @@ from gaugewright.table.fill import Fill, Pour
 from gaugewright.table.fit import DESCRIBED, Trust
 from gaugewright.table.rows import Doubts, Setting
 from gaugewright.tank.description import Tank
+from gaugewright.words import Volume, said
 
 Floats = npt.NDArray[np.float64]
 
@@ -26,10 +27,10 @@ LITRES_PER_MIN = 35.0
 MINUTES_A_STOP = 3.0
 """Stopping, waiting for a steady reading, writing it down. Common practice, no source."""
 CHECKS = {
-    "slope": ("read the slope of the vehicle with an inclinometer, along and across", 2.0),
-    "meter": ("check the meter against a measured can of 100 L", 12.0),
-    "dip": ("dip the drained tank at the probe's place", 3.0),
-    "temperatures": ("read the fuel's temperature at the meter and in the tank", 4.0),
+    "slope": (said("read the slope of the vehicle with an inclinometer, along and across"), 2.0),
+    "meter": (said("check the meter against a measured can of 100 L"), 12.0),
+    "dip": (said("dip the drained tank at the probe's place"), 3.0),
+    "temperatures": (said("read the fuel's temperature at the meter and in the tank"), 4.0),
 }
 FULL_SHARE = 0.97
 """Where the last stop is made, as a share of the scale: just short of the probe's top."""
@@ -99,10 +100,10 @@ def plan_pours(
     """
     assumed = Assumptions() if assumed is None else assumed
     if pours is not None and not 1 <= pours <= 60:
-        raise InputError(f"must be 1 to 60, found {pours}", field="pours")
+        raise InputError(said("must be 1 to 60, found {pours}", pours=pours), field="pours")
     for name, value in (("within_l", within_l), ("fuel_l", fuel_l)):
         if value is not None and not value > 0:
-            raise InputError(f"must be above 0 L, found {value:g}", field=name)
+            raise InputError(said("must be above 0 L, found {value:g}", value=value), field=name)
     curves = curves_of(tank, probe, assumed)
     return _Planner(curves, assumed, pours, within_l, fuel_l, with_checks).plan()
 
@@ -133,23 +134,26 @@ class _Planner:
         state = _State((round(top, 1),), Checks())
         seen = self._look(state)
         actions = [self._stop_action(state.stops_l[0], seen, 0.0)]
-        ending = "every action that pays is in the plan"
+        ending = said("every action that pays is in the plan")
         while True:
             if self.within_l is not None and seen.largest_error_l <= self.within_l:
-                ending = f"the wanted error of {self.within_l:g} L is reached"
+                ending = said(
+                    "the wanted error of {within_l:g} is reached", within_l=Volume(self.within_l)
+                )
                 break
             best = self._best(state)
             if best is None:
-                ending = "all stops and checks are in the plan"
+                ending = said("all stops and checks are in the plan")
                 break
             after, found, action = best
             gain = seen.largest_error_l - found.largest_error_l
             must = self.pours is not None and len(state.stops_l) < self.pours
             if not must and gain < PAYS_SHARE * seen.largest_error_l:
                 if self.within_l is not None:
-                    ending = (
-                        f"further pours no longer pay; {self.within_l:g} L cannot be reached "
-                        "with these means"
+                    ending = said(
+                        "further pours no longer pay; {within_l:g} cannot be reached with these "
+                        "means",
+                        within_l=Volume(self.within_l),
                     )
                 break
             state, seen = after, found
@@ -208,10 +212,10 @@ class _Planner:
 
     def _stop_action(self, at_l: float, seen: Outlook, minutes: float) -> Action:
         tip = float(self.curves.litres[self.curves.tip_index]) - self.assumed.residue_l
-        where = "just below the tip" if at_l < tip else "and read the probe"
+        where = said("just below the tip") if at_l < tip else said("and read the probe")
         return Action(
             "stop",
-            f"stop at {at_l:.1f} L {where}",
+            said("stop at {at_l:.1f} {where}", at_l=Volume(at_l), where=where),
             at_l,
             seen.largest_error_l,
             minutes or MINUTES_A_STOP + at_l / LITRES_PER_MIN,
@@ -291,7 +295,7 @@ def next_action(
         options.append(
             Action(
                 "stop",
-                f"add {at_l - inside:.1f} L and read the probe",
+                said("add {at_l:.1f} and read the probe", at_l=Volume(at_l - inside)),
                 at_l,
                 seen.largest_error_l,
                 minutes,

@@ -15,10 +15,19 @@ from gaugewright.errors import InputError
 from gaugewright.planning.cautions import Caution, Ruling, cautions_for
 from gaugewright.planning.draining import Draining
 from gaugewright.planning.template import Flange, hole_saw_mm
+from gaugewright.words import ENGLISH, Length, Speech, Volume, said
 
 Group = Literal["papers", "protection", "tools", "parts", "containers", "fuel"]
 GROUPS: tuple[Group, ...] = ("papers", "protection", "tools", "parts", "containers", "fuel")
-Check = Literal["slope", "meter", "dip", "temperatures"]
+HEADINGS: dict[Group, str] = {
+    "papers": said("PAPERS"),
+    "protection": said("PROTECTION"),
+    "tools": said("TOOLS"),
+    "parts": said("PARTS"),
+    "containers": said("CONTAINERS"),
+    "fuel": said("FUEL"),
+}
+Check = Literal["slope", "meter", "dip", "temperatures", "residue"]
 
 LINES, COLUMNS = 64, 80
 """What a page takes in a type that can be read in a yard."""
@@ -71,8 +80,12 @@ def things_to_bring(needs: Needs) -> tuple[Item, ...]:
     ]
     if needs.pour_l > 0:
         spare = max(10, 5 * ceil(0.02 * needs.pour_l / 5))
-        what = f"{needs.pour_l:.0f} L of clean diesel, metered, and {spare} L spare"
-        found.append(Item("fuel", what, f"for {needs.stops} pours"))
+        what = said(
+            "{pour_l:.0f} of clean diesel, metered, and {spare:.0f} spare",
+            pour_l=Volume(needs.pour_l),
+            spare=Volume(spare),
+        )
+        found.append(Item("fuel", what, said("for {stops} pours", stops=needs.stops)))
     return tuple(sorted(found, key=lambda item: GROUPS.index(item.group)))
 
 
@@ -83,8 +96,9 @@ def one_page(
     *,
     cautions: Sequence[Caution] | None = None,
     ruling: Ruling | None = None,
+    speech: Speech = ENGLISH,
 ) -> str:
-    """Put cautions, facts and the list on one page of text.
+    """Put cautions, facts and the list on one page of text, in the words of its reader.
 
     Raises `InputError` if they do not fit.
 
@@ -95,17 +109,25 @@ def one_page(
     shown = cautions_for() if cautions is None else cautions
     lines = [title[:COLUMNS]]
     if ruling is not None and ruling.record:
-        lines += wrap(ruling.record, COLUMNS)
-    lines += ["", "CAUTIONS, in full in the plan; read before each step  [_] read by:"]
-    lines += _flowed(f"! {caution.short}" for caution in shown)
+        lines += wrap(speech.says(ruling.record), COLUMNS)
+    lines += [
+        "",
+        speech.says(said("CAUTIONS, in full in the plan; read before each step  [_] read by:")),
+    ]
+    lines += _flowed(f"! {speech.says(caution.short)}" for caution in shown)
     if facts:
-        lines += ["", "THE PLAN", *_flowed(facts)]
+        lines += ["", speech.says(said("THE PLAN")), *_flowed(map(speech.says, facts))]
     for group in GROUPS:
-        own = [item.what for item in items if item.group == group]
+        own = [speech.says(item.what) for item in items if item.group == group]
         if own:
-            lines += [group.upper(), *_flowed(["[_] " + "  [_] ".join(own)])]
+            lines += [speech.says(HEADINGS[group]), *_flowed(["[_] " + "  [_] ".join(own)])]
     if len(lines) > LINES:
-        raise InputError(f"{len(lines)} lines do not fit on one page of {LINES}", field="facts")
+        raise InputError(
+            said(
+                "{number} lines do not fit on one page of {lines}", number=len(lines), lines=LINES
+            ),
+            field="facts",
+        )
     return "\n".join(lines) + "\n"
 
 
@@ -119,72 +141,97 @@ def _flowed(texts: Iterable[str]) -> list[str]:
 
 def _papers(needs: Needs) -> list[Item]:
     items = [
-        Item("papers", "owner's written yes", "warranty and approval"),
-        Item("papers", "this plan and the tank's sheet"),
-        Item("papers", "fuel's safety data sheet"),
-        Item("papers", "seal numbers"),
+        Item("papers", said("owner's written yes"), said("warranty and approval")),
+        Item("papers", said("this plan and the tank's sheet")),
+        Item("papers", said("fuel's safety data sheet")),
+        Item("papers", said("seal numbers")),
     ]
     if not needs.is_opening_there:
-        items.append(Item("papers", "work permit, where the site wants one"))
-        items.append(Item("papers", "drilling template at 1:1, bar measured"))
+        items.append(Item("papers", said("work permit, where the site wants one")))
+        items.append(Item("papers", said("drilling template at 1:1, bar measured")))
     return items
 
 
 def _protection(needs: Needs) -> list[Item]:
     items = [
-        Item("protection", "gloves against fuel and against cuts"),
-        Item("protection", "glasses"),
-        Item("protection", "antistatic shoes and clothes"),
-        Item("protection", "extinguisher for liquids"),
-        Item("protection", "binder and a tray"),
-        Item("protection", "wheel chocks"),
+        Item("protection", said("gloves against fuel and against cuts")),
+        Item("protection", said("glasses")),
+        Item("protection", said("antistatic shoes and clothes")),
+        Item("protection", said("extinguisher for liquids")),
+        Item("protection", said("binder and a tray")),
+        Item("protection", said("wheel chocks")),
     ]
     if not needs.is_opening_there:
-        items.append(Item("protection", "gas meter, in the hands of one trained for it"))
+        items.append(Item("protection", said("gas meter, in the hands of one trained for it")))
     return items
 
 
 def _tools(needs: Needs) -> list[Item]:
-    items = [Item("tools", "multimeter"), Item("tools", "torque wrench, small")]
+    items = [Item("tools", said("multimeter")), Item("tools", said("torque wrench, small"))]
     if not needs.is_opening_there:
         saw = hole_saw_mm(needs.flange.hole_mm)
         items += [
-            Item("tools", f"hole saw {saw} mm, bi-metal, with a pilot drill"),
-            Item("tools", "slow drill or hand brace, made for where vapour may be"),
-            Item("tools", "cutting grease, magnet, deburrer"),
-            Item("tools", "centre punch, marker, steel rule"),
+            Item("tools", said("hole saw {saw:g}, bi-metal, with a pilot drill", saw=Length(saw))),
+            Item("tools", said("slow drill or hand brace, made for where vapour may be")),
+            Item("tools", said("cutting grease, magnet, deburrer")),
+            Item("tools", said("centre punch, marker, steel rule")),
         ]
         if needs.flange.bolts:
-            items.append(Item("tools", f"drill for {needs.flange.bolt_mm:g} mm screws"))
+            items.append(
+                Item(
+                    "tools",
+                    said("drill for {bolt_mm:g} screws", bolt_mm=Length(needs.flange.bolt_mm)),
+                )
+            )
     if needs.cut_length_mm is not None:
         items += [
-            Item("tools", f"tube cutter or fine saw, for a cut at {needs.cut_length_mm:.1f} mm"),
-            Item("tools", "file, compressed air"),
+            Item(
+                "tools",
+                said(
+                    "tube cutter or fine saw, for a cut at {cut_length_mm:.1f}",
+                    cut_length_mm=Length(needs.cut_length_mm),
+                ),
+            ),
+            Item("tools", said("file, compressed air")),
         ]
-    items.append(Item("tools", "dip stick with mm scale"))
+    items.append(Item("tools", said("dip stick with mm scale")))
     words = {
-        "slope": "inclinometer, 0.1°",
-        "meter": "measured can with its certificate",
-        "temperatures": "thermometer made for fuel",
+        "slope": said("inclinometer, 0.1°"),
+        "meter": said("measured can with its certificate"),
+        "temperatures": said("thermometer made for fuel"),
+        "residue": said("measured jug for what is left in the tank"),
     }
     items += [Item("tools", words[check]) for check in needs.checks if check in words]
-    items.append(Item("tools", "bonding lead with clamps"))
+    items.append(Item("tools", said("bonding lead with clamps")))
     return items
 
 
 def _parts(needs: Needs) -> list[Item]:
-    items = [Item("parts", "probe, gasket, screws and their spares"), Item("parts", "seals")]
+    items = [
+        Item("parts", said("probe, gasket, screws and their spares")),
+        Item("parts", said("seals")),
+    ]
     if needs.cut_length_mm is not None:
-        items.append(Item("parts", "end cap or spacer of the probe"))
+        items.append(Item("parts", said("end cap or spacer of the probe")))
     if needs.cable_m > 0:
-        size = "" if needs.area_mm2 is None else f" of {needs.area_mm2:g} mm²"
+        size = (
+            "" if needs.area_mm2 is None else said(" of {area_mm2:g} mm²", area_mm2=needs.area_mm2)
+        )
         length = ceil(1.1 * needs.cable_m)
-        items.append(Item("parts", f"{length} m of cable{size} in conduit", "10 % more than drawn"))
-        items.append(Item("parts", "glands, crimps, ties, heat shrink"))
+        items.append(
+            Item(
+                "parts",
+                said("{length} m of cable{size} in conduit", length=length, size=size),
+                said("10 % more than drawn"),
+            )
+        )
+        items.append(Item("parts", said("glands, crimps, ties, heat shrink")))
     if needs.fuse_a is not None:
-        items.append(Item("parts", f"fuse {needs.fuse_a:g} A with holder, and two spare"))
+        items.append(
+            Item("parts", said("fuse {fuse_a:g} A with holder, and two spare", fuse_a=needs.fuse_a))
+        )
     if needs.is_rs485:
-        items.append(Item("parts", "two terminators of 120 ohm"))
+        items.append(Item("parts", said("two terminators of 120 ohm")))
     return items
 
 
@@ -195,10 +242,13 @@ def _containers(needs: Needs) -> list[Item]:
     for each in needs.draining.filled:
         counts[each.container.name] += each.count
     items = [
-        Item("containers", f"{count} x {name}, closed and marked") for name, count in counts.items()
+        Item("containers", said("{count} x {name}, closed and marked", count=count, name=name))
+        for name, count in counts.items()
     ]
     if any(each.takes_two_or_a_trolley for each in needs.draining.filled):
-        items.append(Item("containers", "trolley or a second person: a full one is over 25 kg"))
+        items.append(
+            Item("containers", said("trolley or a second person: a full one is over 25 kg"))
+        )
     if items:
-        items.append(Item("containers", "fuel pump bonded to tank and container, hoses"))
+        items.append(Item("containers", said("fuel pump bonded to tank and container, hoses")))
     return items

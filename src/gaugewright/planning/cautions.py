@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from gaugewright.errors import InputError
+from gaugewright.words import said
 
 Stage = Literal["Survey", "Plan", "Bench", "Mount", "Pour"]
 
@@ -34,108 +35,175 @@ class Caution:
 
 CAUTIONS: tuple[Caution, ...] = (
     Caution(
-        "vehicle_secured", "Survey", "before touching the vehicle",
-        "wheels chocked, brake on, key in your pocket; props under a raised body",
-        "The vehicle stands level, wheels chocked, parking brake on, key in your pocket; nobody "
-        "goes under a body or a bed that is only held by hydraulics.",
+        "vehicle_secured",
+        "Survey",
+        said("before touching the vehicle"),
+        said("wheels chocked, brake on, key in your pocket; props under a raised body"),
+        said(
+            "The vehicle stands level, wheels chocked, parking brake on, key in your "
+            "pocket; nobody goes under a body or a bed that is only held by "
+            "hydraulics."
+        ),
         NO_SOURCE,
     ),
     Caution(
-        "tank_contents", "Survey", "before opening the tank",
-        "diesel tanks only; petrol, ethanol or unknown contents stop the work",
-        "Only diesel tanks. Ask what the tank held last and ever: petrol, ethanol or an unknown "
-        "fuel stops the work. A teaspoon of petrol can be enough for an explosion.",
+        "tank_contents",
+        "Survey",
+        said("before opening the tank"),
+        said("diesel tanks only; petrol, ethanol or unknown contents stop the work"),
+        said(
+            "Only diesel tanks. Ask what the tank held last and ever: petrol, "
+            "ethanol or an unknown fuel stops the work. A teaspoon of petrol can be "
+            "enough for an explosion."
+        ),
         INDG314,
     ),
     Caution(
-        "vapour", "Survey", "before opening the tank",
-        "diesel may flash below 55 °C: no flame, no smoking, air moving",
-        "Diesel is not safe because its flash point is above 55 °C: winter or imported fuel may "
-        "flash from 38 °C, and a little petrol lowers it a lot. No flame, no smoking, air moving.",
+        "vapour",
+        "Survey",
+        said("before opening the tank"),
+        said("diesel may flash below 55 °C: no flame, no smoking, air moving"),
+        said(
+            "Diesel is not safe because its flash point is above 55 °C: winter or "
+            "imported fuel may flash from 38 °C, and a little petrol lowers it a "
+            "lot. No flame, no smoking, air moving."
+        ),
         "EN 590 (above 55 °C); ASTM D975 (No. 1-D from 38 °C)",
     ),
     Caution(
-        "hot_exhaust", "Survey", "before choosing the cable's way",
-        "exhaust cold; cable and head kept well away from it",
-        "Exhaust, turbo and filter housings burn skin and melt cable; let them cool, and keep "
-        "cable and probe head well away from them.",
+        "hot_exhaust",
+        "Survey",
+        said("before choosing the cable's way"),
+        said("exhaust cold; cable and head kept well away from it"),
+        said(
+            "Exhaust, turbo and filter housings burn skin and melt cable; let them "
+            "cool, and keep cable and probe head well away from them."
+        ),
         NO_SOURCE,
     ),
     Caution(
-        "type_approval", "Plan", "before deciding to drill",
-        "owner's written yes; maker and local rules asked about approval",
-        "A fuel tank is tested as it left its maker (UN R34: 0.3 bar for 1 minute without a "
-        "leak). A hole may end its approval and its warranty: ask the maker and local rules, get "
-        "the owner's yes in writing. A probe in an existing opening avoids the question.",
+        "type_approval",
+        "Plan",
+        said("before deciding to drill"),
+        said("owner's written yes; maker and local rules asked about approval"),
+        said(
+            "A fuel tank is tested as it left its maker (UN R34: 0.3 bar for 1 "
+            "minute without a leak). A hole may end its approval and its warranty: "
+            "ask the maker and local rules, get the owner's yes in writing. A probe "
+            "in an existing opening avoids the question."
+        ),
         "UN Regulation No. 34, hydraulic test",
     ),
     Caution(
-        "drain_first", "Plan", "before draining",
-        "closed, marked containers in a tray; a full 20 L can weighs 18 kg",
-        "Drained fuel needs closed, marked containers in a tray, none filled to the brim, away "
-        "from drains. A full 20 L can weighs 18 kg: lift with two or use a trolley.",
+        "drain_first",
+        "Plan",
+        said("before draining"),
+        said("closed, marked containers in a tray; a full 20 L can weighs 18 kg"),
+        said(
+            "Drained fuel needs closed, marked containers in a tray, none filled to "
+            "the brim, away from drains. A full 20 L can weighs 18 kg: lift with two "
+            "or use a trolley."
+        ),
         "weight from EN 590, at most 845 kg/m3; the rest " + NO_SOURCE,
     ),
     Caution(
-        "battery", "Mount", "before touching wires",
-        "battery off at its switch, or minus off first and on last",
-        "Switch the battery off at its switch or take its minus lead off first, put it on last; "
-        "wait as long as the vehicle's maker says for its computers to fall asleep.",
+        "battery",
+        "Mount",
+        said("before touching wires"),
+        said("battery off at its switch, or minus off first and on last"),
+        said(
+            "Switch the battery off at its switch or take its minus lead off first, "
+            "put it on last; wait as long as the vehicle's maker says for its "
+            "computers to fall asleep."
+        ),
         NO_SOURCE,
     ),
     Caution(
-        "drilling", "Mount", "before drilling",
-        "hot work: tank off, or drained, cleaned, gas-free and tested by one licensed",
-        "Welding, cutting, grinding and sawing are hot work, and an empty tank still holds fuel in "
-        "seams: take the tank off, or have it drained, cleaned, gas-freed and tested by someone "
-        "licensed. Only cold, slow, lubricated cutting by hand; never a cut-off saw or torch. A "
-        "worker was injured in 2021 cutting a diesel drum with a saw.",
+        "drilling",
+        "Mount",
+        said("before drilling"),
+        said("hot work: tank off, or drained, cleaned, gas-free and tested by one licensed"),
+        said(
+            "Welding, cutting, grinding and sawing are hot work, and an empty tank "
+            "still holds fuel in seams: take the tank off, or have it drained, "
+            "cleaned, gas-freed and tested by someone licensed. Only cold, slow, "
+            "lubricated cutting by hand; never a cut-off saw or torch. A worker was "
+            "injured in 2021 cutting a diesel drum with a saw."
+        ),
         INDG314 + "; Jersey HSI alert, 31 March 2021; 29 CFR 1910.252(a)(3)",
     ),
     Caution(
-        "swarf", "Mount", "while drilling",
-        "grease the saw, magnet, vacuum made for fuel, look inside; gloves, glasses",
-        "Swarf in the tank ruins pump and injectors: grease the saw, a magnet for steel, a vacuum "
-        "made for fuel for aluminium and plastic, then look inside with a lamp made for vapour. "
-        "Gloves and glasses: swarf cuts.",
+        "swarf",
+        "Mount",
+        said("while drilling"),
+        said("grease the saw, magnet, vacuum made for fuel, look inside; gloves, glasses"),
+        said(
+            "Swarf in the tank ruins pump and injectors: grease the saw, a magnet "
+            "for steel, a vacuum made for fuel for aluminium and plastic, then look "
+            "inside with a lamp made for vapour. Gloves and glasses: swarf cuts."
+        ),
         NO_SOURCE,
     ),
     Caution(
-        "lifting", "Mount", "before taking the tank down or lifting a step",
-        "weight taken before straps are loosed; two people or a jack",
-        "Straps hold the tank: take its weight first. A half-full tank moves its fuel when it "
-        "tilts. Two people or a jack made for it.",
+        "lifting",
+        "Mount",
+        said("before taking the tank down or lifting a step"),
+        said("weight taken before straps are loosed; two people or a jack"),
+        said(
+            "Straps hold the tank: take its weight first. A half-full tank moves its "
+            "fuel when it tilts. Two people or a jack made for it."
+        ),
         NO_SOURCE,
     ),
     Caution(
-        "cut_once", "Mount", "before cutting the probe",
-        "measured twice, typed twice, then cut; deburr",
-        "What is cut off cannot be put back: measure twice, type the figure twice, deburr, and "
-        "check that nothing of the tube stays between the electrodes.",
+        "cut_once",
+        "Mount",
+        said("before cutting the probe"),
+        said("measured twice, typed twice, then cut; deburr"),
+        said(
+            "What is cut off cannot be put back: measure twice, type the figure "
+            "twice, deburr, and check that nothing of the tube stays between the "
+            "electrodes."
+        ),
         NO_SOURCE,
     ),
     Caution(
-        "static", "Pour", "before fuel flows",
-        "nozzle, probe and tank bonded to the chassis before fuel flows",
-        "Bond nozzle, probe and tank to the chassis before fuel flows and keep them bonded; no "
-        "splash filling; wait after a pour before a stick goes in.",
+        "static",
+        "Pour",
+        said("before fuel flows"),
+        said("nozzle, probe and tank bonded to the chassis before fuel flows"),
+        said(
+            "Bond nozzle, probe and tank to the chassis before fuel flows and keep "
+            "them bonded; no splash filling; wait after a pour before a stick goes "
+            "in."
+        ),
         "Regulation (EU) 44/2014 annex IX (no sparking charge); waiting " + NO_SOURCE,
     ),
     Caution(
-        "spill", "Pour", "before fuel flows",
-        "somebody at the shut-off; tray and binder; nobody smokes",
-        "Somebody stays at the nozzle's shut-off. A tray under the filler, binder at hand, nobody "
-        "smokes. Fuel on skin is washed off, wet clothes come off.",
+        "spill",
+        "Pour",
+        said("before fuel flows"),
+        said("somebody at the shut-off; tray and binder; nobody smokes"),
+        said(
+            "Somebody stays at the nozzle's shut-off. A tray under the filler, "
+            "binder at hand, nobody smokes. Fuel on skin is washed off, wet clothes "
+            "come off."
+        ),
         NO_SOURCE,
     ),
     Caution(
-        "roadworthy", "Pour", "before the vehicle leaves",
-        "no leak, full and running; guards, straps and cap back; papers",
-        "Look for leaks full and with the engine running; fuel cap, vents, straps and under-run "
-        "guards are back; what was changed is in the vehicle's papers where the law wants it.",
+        "roadworthy",
+        "Pour",
+        said("before the vehicle leaves"),
+        said("no leak, full and running; guards, straps and cap back; papers"),
+        said(
+            "Look for leaks full and with the engine running; fuel cap, vents, "
+            "straps and under-run guards are back; what was changed is in the "
+            "vehicle's papers where the law wants it."
+        ),
         NO_SOURCE,
     ),
-)  # fmt: skip
+)
 """Every caution in the order of the work."""
 
 SAFE_CONTENTS = ("diesel", "hvo", "biodiesel")
@@ -198,8 +266,8 @@ def ruling(circumstances: Circumstances) -> Ruling:
     permission; local codes apply.')
     """
     stops = [
-        *_of_contents(circumstances.contents, "holds"),
-        *(s for fuel in circumstances.ever_held for s in _of_contents(fuel, "has held")),
+        *_of_contents(circumstances.contents, said("holds")),
+        *(s for fuel in circumstances.ever_held for s in _of_contents(fuel, said("has held"))),
         *_of_vehicle(circumstances.is_dangerous_goods),
     ]
     unique = tuple({stop.id: stop for stop in stops}.values())
@@ -209,8 +277,12 @@ def ruling(circumstances: Circumstances) -> Ruling:
     what = ", ".join(stop.id.replace("_", " ") for stop in unique)
     return Ruling(
         unique,
-        f"{name} is named as the licensed person who decides on: {what}. This plan gives no "
-        "permission; local codes apply.",
+        said(
+            "{name} is named as the licensed person who decides on: {what}. This "
+            "plan gives no permission; local codes apply.",
+            name=name,
+            what=what,
+        ),
     )
 
 
@@ -226,7 +298,10 @@ def require_may_plan(circumstances: Circumstances) -> Ruling:
     if found.is_stopped:
         first = found.stops[0]
         field = "dangerous_goods" if first.id == "dangerous_goods" else "contents"
-        raise InputError(f"the plan stops: {first.reason} ({first.source})", field=field)
+        raise InputError(
+            said("the plan stops: {reason} ({source})", reason=first.reason, source=first.source),
+            field=field,
+        )
     return found
 
 
@@ -248,8 +323,11 @@ def _of_contents(contents: str, verb: str) -> list[Stop]:
         return [
             Stop(
                 "petrol",
-                f"the tank {verb} petrol, which gives off explosive vapour down to -40 °C; a "
-                "teaspoon of it left in a seam can be enough",
+                said(
+                    "the tank {verb} petrol, which gives off explosive vapour down to -40 "
+                    "°C; a teaspoon of it left in a seam can be enough",
+                    verb=verb,
+                ),
                 INDG314,
             )
         ]
@@ -257,8 +335,12 @@ def _of_contents(contents: str, verb: str) -> list[Stop]:
         return [
             Stop(
                 "low_flash",
-                f"the tank {verb} {fuel}, a fuel that may flash at the temperatures of a yard; "
-                "only fuels that flash above 55 °C are planned for here",
+                said(
+                    "the tank {verb} {fuel}, a fuel that may flash at the temperatures of a "
+                    "yard; only fuels that flash above 55 °C are planned for here",
+                    verb=verb,
+                    fuel=fuel,
+                ),
                 "EN 590 for the limit; ASTM D975 for No. 1-D from 38 °C",
             )
         ]
@@ -266,8 +348,12 @@ def _of_contents(contents: str, verb: str) -> list[Stop]:
     return [
         Stop(
             "unknown_contents",
-            f"nobody knows what the tank {verb} ('{contents.strip()}'); "
-            f"planned for here are {known}",
+            said(
+                "nobody knows what the tank {verb} ('{strip}'); planned for here are {known}",
+                verb=verb,
+                strip=contents.strip(),
+                known=known,
+            ),
             INDG314,
         )
     ]
@@ -279,8 +365,11 @@ def _of_vehicle(is_dangerous_goods: bool) -> list[Stop]:
     return [
         Stop(
             "dangerous_goods",
-            "the vehicle carries dangerous goods: added circuits must sit behind the battery "
-            "master switch and its approval must be renewed by the body that gave it",
+            said(
+                "the vehicle carries dangerous goods: added circuits must sit behind the "
+                "battery master switch and its approval must be renewed by the body that "
+                "gave it"
+            ),
             "ADR 9.2.2 (2017)",
         )
     ]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from math import ceil, isfinite
 
 from gaugewright.errors import InputError
+from gaugewright.words import Volume, said
 
 HEAVIEST_KG_PER_L = 0.845
 FILL_SHARE = 0.95
@@ -30,11 +31,18 @@ class Container:
     def __post_init__(self) -> None:
         """Refuse what cannot be."""
         if not (isfinite(self.litres) and self.litres > 0):
-            raise InputError(f"must be above 0 L, found {self.litres:g}", field=self.name)
+            raise InputError(
+                said("must be above 0 L, found {litres:g}", litres=self.litres), field=self.name
+            )
         if not (isfinite(self.empty_kg) and self.empty_kg >= 0):
-            raise InputError(f"must be 0 kg or more, found {self.empty_kg:g}", field=self.name)
+            raise InputError(
+                said("must be 0 kg or more, found {empty_kg:g}", empty_kg=self.empty_kg),
+                field=self.name,
+            )
         if self.count < 0:
-            raise InputError(f"must be 0 or more, found {self.count}", field=self.name)
+            raise InputError(
+                said("must be 0 or more, found {count}", count=self.count), field=self.name
+            )
 
     @property
     def full_kg(self) -> float:
@@ -99,9 +107,12 @@ def drain(
     """
     for name, value in (("litres", litres), ("settle_min", settle_min), ("change_min", change_min)):
         if not (isfinite(value) and value >= 0):
-            raise InputError(f"must be 0 or more, found {value:g}", field=name)
+            raise InputError(said("must be 0 or more, found {value:g}", value=value), field=name)
     if not (isfinite(flow_l_per_min) and flow_l_per_min > 0):
-        raise InputError(f"must be above 0 L/min, found {flow_l_per_min:g}", field="flow_l_per_min")
+        raise InputError(
+            said("must be above 0 L/min, found {flow_l_per_min:g}", flow_l_per_min=flow_l_per_min),
+            field="flow_l_per_min",
+        )
     filled = _shared_out(litres, containers)
     changes = sum(each.count for each in filled)
     fuel_kg = litres * HEAVIEST_KG_PER_L
@@ -134,8 +145,13 @@ def _shared_out(litres: float, containers: Sequence[Container]) -> tuple[Filled,
         if largest is None:
             held = sum(c.count * _holds(c) for c in containers)
             raise InputError(
-                f"{litres:g} L do not go into what is at hand, which holds {held:g} L filled to "
-                f"{100 * FILL_SHARE:g} %",
+                said(
+                    "{litres:g} do not go into what is at hand, which holds {held:g} filled "
+                    "to {fill_share:g} %",
+                    litres=Volume(litres),
+                    held=Volume(held),
+                    fill_share=100 * FILL_SHARE,
+                ),
                 field="containers",
             )
         container = largest.container
@@ -163,9 +179,19 @@ def fill_minutes(
     40.0
     """
     if not (isfinite(litres) and litres >= 0) or stops < 0:
-        raise InputError(f"must be 0 or more, found {litres:g} L in {stops} stops", field="litres")
+        raise InputError(
+            said(
+                "must be 0 or more, found {litres:g} in {stops} stops",
+                litres=Volume(litres),
+                stops=stops,
+            ),
+            field="litres",
+        )
     if not (isfinite(flow_l_per_min) and flow_l_per_min > 0):
-        raise InputError(f"must be above 0 L/min, found {flow_l_per_min:g}", field="flow_l_per_min")
+        raise InputError(
+            said("must be above 0 L/min, found {flow_l_per_min:g}", flow_l_per_min=flow_l_per_min),
+            field="flow_l_per_min",
+        )
     return litres / flow_l_per_min + stops * settle_min
 
 

@@ -33,6 +33,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
+from gaugewright.words import Length, said
 
 Floats = npt.NDArray[np.float64]
 
@@ -65,10 +66,16 @@ class RigidProbe:
             value = getattr(self, name)
             least = 0.0 if name in ("head_mm", "boss_mm") else 1e-3
             if not (isfinite(value) and least <= value <= 1e5):
-                raise InputError(f"must be a length in mm, found {value:g}", field=name)
+                raise InputError(
+                    said("must be a length in mm, found {value:g}", value=value), field=name
+                )
         if self.hole_mm < self.tube_mm:
             raise InputError(
-                f"a hole of {self.hole_mm:g} mm does not let a tube of {self.tube_mm:g} mm in",
+                said(
+                    "a hole of {hole_mm:g} does not let a tube of {tube_mm:g} in",
+                    hole_mm=Length(self.hole_mm),
+                    tube_mm=Length(self.tube_mm),
+                ),
                 field="hole_mm",
             )
 
@@ -100,22 +107,37 @@ class Headroom:
         'impossible: 300 mm above the tank, 396 mm needed, leaning 51.0° through the hole'
         """
         if not (isfinite(available_mm) and available_mm >= 0):
-            raise InputError(f"must be 0 mm or more, found {available_mm:g}", field="headroom_mm")
+            raise InputError(
+                said("must be 0 mm or more, found {available_mm:g}", available_mm=available_mm),
+                field="headroom_mm",
+            )
         if available_mm >= self.upright_mm:
-            return f"upright, {available_mm - self.upright_mm:.0f} mm to spare"
+            return said(
+                "upright, {spare_mm:.0f} to spare",
+                spare_mm=Length(available_mm - self.upright_mm),
+            )
         if available_mm < self.leaning_mm:
-            return (
-                f"impossible: {available_mm:g} mm above the tank, {self.needed_mm:.0f} mm needed, "
-                f"leaning {self.steepest_deg:.1f}° through the hole"
+            return said(
+                "impossible: {available_mm:g} above the tank, {needed_mm:.0f} needed, "
+                "leaning {steepest_deg:.1f}° through the hole",
+                available_mm=Length(available_mm),
+                needed_mm=Length(self.needed_mm),
+                steepest_deg=self.steepest_deg,
             )
         if inside_mm is not None and inside_mm < self.inside_mm:
-            return (
-                f"not leaning: the tip needs {self.inside_mm:.0f} mm beside the hole inside, "
-                f"{inside_mm:.0f} mm are free; upright needs {self.upright_mm:.0f} mm above"
+            return said(
+                "not leaning: the tip needs {inside_mm:.0f} beside the hole inside, "
+                "{free_mm:.0f} are free; upright needs {upright_mm:.0f} above",
+                inside_mm=Length(self.inside_mm),
+                free_mm=Length(inside_mm),
+                upright_mm=Length(self.upright_mm),
             )
-        return (
-            f"leaning {self.steepest_deg:.1f}°, {available_mm - self.leaning_mm:.0f} mm to spare; "
-            f"the tip reaches {self.inside_mm:.0f} mm sideways inside"
+        return said(
+            "leaning {steepest_deg:.1f}°, {spare_mm:.0f} to spare; the tip reaches "
+            "{inside_mm:.0f} sideways inside",
+            steepest_deg=self.steepest_deg,
+            spare_mm=Length(available_mm - self.leaning_mm),
+            inside_mm=Length(self.inside_mm),
         )
 
 

@@ -19,6 +19,7 @@ from gaugewright.tank.description import Tank
 from gaugewright.tank.levels import litres_at
 from gaugewright.tank.shapes import solid_of
 from gaugewright.units import parse_length_mm
+from gaugewright.words import Length, said
 
 Floats = npt.NDArray[np.float64]
 
@@ -50,9 +51,9 @@ class Part:
     def __post_init__(self) -> None:
         """Refuse what is no length."""
         if not all(isfinite(v) for v in (self.mm, self.u_mm, self.worst_mm)):
-            raise InputError("must be finite lengths in mm", field=self.name)
+            raise InputError(said("must be finite lengths in mm"), field=self.name)
         if self.u_mm < 0 or self.worst_mm < 0:
-            raise InputError("an uncertainty must not be negative", field=self.name)
+            raise InputError(said("an uncertainty must not be negative"), field=self.name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +135,11 @@ def cut_by_depth(
     length = depth_mm + seat_mm - tip_clearance_mm - cap_mm
     if length <= 0:
         raise InputError(
-            f"{depth_mm:g} mm leaves nothing of a probe with {tip_clearance_mm:g} mm below it",
+            said(
+                "{depth_mm:g} leaves nothing of a probe with {tip_clearance_mm:g} below it",
+                depth_mm=Length(depth_mm),
+                tip_clearance_mm=Length(tip_clearance_mm),
+            ),
             field="depth_mm",
         )
     parts = (
@@ -173,14 +178,23 @@ def cut_by_stand_off(
     length = full_length_mm - stand_off_mm - allowance_mm
     if length <= 0:
         raise InputError(
-            f"{stand_off_mm:g} mm and {allowance_mm:g} mm to cut off leave nothing of "
-            f"{full_length_mm:g} mm",
+            said(
+                "{stand_off_mm:g} and {allowance_mm:g} to cut off leave nothing of "
+                "{full_length_mm:g}",
+                stand_off_mm=Length(stand_off_mm),
+                allowance_mm=Length(allowance_mm),
+                full_length_mm=Length(full_length_mm),
+            ),
             field="stand_off_mm",
         )
     clearance = allowance_mm - cap_mm
     if clearance < 0:
         raise InputError(
-            f"a cap of {cap_mm:g} mm is longer than the {allowance_mm:g} mm cut off for it",
+            said(
+                "a cap of {cap_mm:g} is longer than the {allowance_mm:g} cut off for it",
+                cap_mm=Length(cap_mm),
+                allowance_mm=Length(allowance_mm),
+            ),
             field="cap_mm",
         )
     parts = (
@@ -242,15 +256,23 @@ def seen_by(tank: Tank, probe: Probe, *, noise_counts: float = 1.0, samples: int
     (np.float64(0.0674), np.float64(0.194))
     """
     if not (isfinite(noise_counts) and noise_counts >= 0):
-        raise InputError(f"must be 0 or more, found {noise_counts:g}", field="noise_counts")
+        raise InputError(
+            said("must be 0 or more, found {noise_counts:g}", noise_counts=noise_counts),
+            field="noise_counts",
+        )
     if samples < 1:
-        raise InputError(f"must be 1 or more, found {samples}", field="samples")
+        raise InputError(
+            said("must be 1 or more, found {samples}", samples=samples), field="samples"
+        )
     low, high = column_at(tank, probe)
     tip = low + probe.tip_clearance_mm
     if tip >= high:
         raise InputError(
-            f"{probe.tip_clearance_mm:g} mm is above the highest inside point there, "
-            f"{high - low:g} mm",
+            said(
+                "{tip_clearance_mm:g} is above the highest inside point there, {high:g}",
+                tip_clearance_mm=Length(probe.tip_clearance_mm),
+                high=Length(high - low),
+            ),
             field="probe.tip_clearance_mm",
         )
     top = min(tip + probe.active_length_mm, high)
@@ -291,13 +313,21 @@ def confirmed(first: str, second: str) -> float:
     again = parse_length_mm(second, field="cut_length_mm")
     for value in (before, again):
         if value <= 0:
-            raise InputError(f"must be above 0 mm, found {value:g}", field="cut_length_mm")
+            raise InputError(
+                said("must be above 0 mm, found {value:g}", value=value), field="cut_length_mm"
+            )
     if abs(before - again) > SAME_MM:
         one, two = f"{before:g}", f"{again:g}"
         swapped = sorted(one) == sorted(two)
-        slip = " (two digits are swapped)" if swapped and _differ(one, two) == 2 else ""
+        slip = said(" (two digits are swapped)") if swapped and _differ(one, two) == 2 else ""
         raise InputError(
-            f"{two} mm is not {one} mm as typed before{slip}; measure again and type both anew",
+            said(
+                "{again:g} is not {before:g} as typed before{slip}; measure again and type both "
+                "anew",
+                again=Length(again),
+                before=Length(before),
+                slip=slip,
+            ),
             field="cut_length_mm",
         )
     return before
@@ -310,4 +340,4 @@ def _differ(one: Sequence[str], two: Sequence[str]) -> int:
 def _require(**lengths: float) -> None:
     for name, value in lengths.items():
         if not (isfinite(value) and value >= 0):
-            raise InputError(f"must be 0 mm or more, found {value:g}", field=name)
+            raise InputError(said("must be 0 mm or more, found {value:g}", value=value), field=name)

@@ -23,6 +23,7 @@ from gaugewright.tank.description import Tank
 from gaugewright.tank.levels import STEEPEST_DEG, litres_at, slope_of
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.solid import Solid, column, level_of_litres, litres_below
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -51,7 +52,10 @@ class Slope:
         for name in ("along", "across"):
             value = getattr(self, name)
             if not (isfinite(value) and 0 <= value <= 1):
-                raise InputError(f"{100 * value:g} % is outside 0 to 100 %", field=f"slope_{name}")
+                raise InputError(
+                    said("{value:g} % is outside 0 to 100 %", value=100 * value),
+                    field=f"slope_{name}",
+                )
 
     @property
     def ways(self) -> tuple[tuple[float, float], ...]:
@@ -208,14 +212,21 @@ def slope_of_text(text: str, field: str) -> float:
         value = float(bare.replace(",", "."))
     except ValueError:
         raise InputError(
-            f"'{text}' is not a slope, wanted for example 5% or 3deg", field=field
+            said("'{text}' is not a slope, wanted for example 5% or 3deg", text=text), field=field
         ) from None
     if unit == "%":
         if not 0 <= value <= 100:
-            raise InputError(f"{value:g} % is outside 0 to 100 %", field=field)
+            raise InputError(said("{value:g} % is outside 0 to 100 %", value=value), field=field)
         return value / 100
     if not 0 <= value <= STEEPEST_DEG:
-        raise InputError(f"{value:g} degrees is outside 0 to {STEEPEST_DEG:g}", field=field)
+        raise InputError(
+            said(
+                "{value:g} degrees is outside 0 to {steepest_deg:g}",
+                value=value,
+                steepest_deg=STEEPEST_DEG,
+            ),
+            field=field,
+        )
     return slope_of(value, field)
 
 

@@ -14,6 +14,7 @@ from gaugewright.planning.zones import KeepOut
 from gaugewright.tank.description import Tank
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.solid import column
+from gaugewright.words import Length, Volume, said
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -73,7 +74,7 @@ class PlaceMap:
         >>> place_map(tank).blocker(2)
         'too near a wall'
         """
-        words = ("free", "outside the tank", "too near a wall")
+        words = (said("free"), said("outside the tank"), said("too near a wall"))
         return words[code] if code < FIRST_ZONE else self.zones[code - FIRST_ZONE].name
 
 
@@ -115,7 +116,9 @@ def place_map(
     (50.0, 300.0)
     """
     if not (isfinite(clear_mm) and clear_mm >= 0):
-        raise InputError(f"must be 0 mm or more, found {clear_mm:g}", field="clear_mm")
+        raise InputError(
+            said("must be 0 mm or more, found {clear_mm:g}", clear_mm=clear_mm), field="clear_mm"
+        )
     slope = Slope() if slope is None else slope
     lean = leaning(tank, slope)
     view = plan_view(lean.solid, _step(lean) if step_mm is None else step_mm)
@@ -147,7 +150,12 @@ def place_at(tank: Tank, x_mm: float, y_mm: float, slope: Slope | None = None) -
     view = view_of(lean.solid, np.array([float(x_mm)]), np.array([float(y_mm)]))
     if not view.is_inside.any():
         raise InputError(
-            f"x {x_mm:g} mm, y {y_mm:g} mm is on the very edge of the tank", field="x_mm, y_mm"
+            said(
+                "x {x_mm:g}, y {y_mm:g} is on the very edge of the tank",
+                x_mm=Length(x_mm),
+                y_mm=Length(y_mm),
+            ),
+            field="x_mm, y_mm",
         )
     worst, at = _worst(lean, view)
     return _place(lean, view, worst, at, (0, 0))
@@ -165,7 +173,7 @@ def blocked_at(found: PlaceMap, x_mm: float, y_mm: float) -> str | None:
         if zone.is_near(x_mm, y_mm, found.clear_mm).any():
             return zone.name
     nearest = min(hypot(*_off(segment, x_mm, y_mm)) for segment in found.view.walls)
-    return "too near a wall" if nearest < found.clear_mm - 1e-6 else None
+    return said("too near a wall") if nearest < found.clear_mm - 1e-6 else None
 
 
 def room_beside_mm(found: PlaceMap, x_mm: float, y_mm: float) -> float:
@@ -239,11 +247,23 @@ def _judged(
     share = one / found.capacity_l
     is_worth_it = share > TWO_FROM_SHARE and worst_l <= TWO_AT_MOST * one
     if is_worth_it:
-        why = f"two averaged misread {worst_l:.1f} L at worst, one {one:.1f} L"
+        why = said(
+            "two averaged misread {worst_l:.1f} at worst, one {one:.1f}",
+            worst_l=Volume(worst_l),
+            one=Volume(one),
+        )
     elif share <= TWO_FROM_SHARE:
-        why = f"one misreads {one:.1f} L at worst, {100 * share:.1f} % of the tank: enough"
+        why = said(
+            "one misreads {one:.1f} at worst, {share:.1f} % of the tank: enough",
+            one=Volume(one),
+            share=100 * share,
+        )
     else:
-        why = f"two averaged still misread {worst_l:.1f} L at worst, one {one:.1f} L"
+        why = said(
+            "two averaged still misread {worst_l:.1f} at worst, one {one:.1f}",
+            worst_l=Volume(worst_l),
+            one=Volume(one),
+        )
     return TwoProbes(first, second, worst_l, one, is_worth_it, why)
 
 

@@ -13,6 +13,7 @@ from scipy.spatial import cKDTree
 
 from gaugewright.errors import InputError
 from gaugewright.tank.solid import Solid
+from gaugewright.words import Length, said
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -63,11 +64,20 @@ def plan_view(solid: Solid, step_mm: float) -> PlanView:
     [0.0, 25.0, 50.0, 25.0, 0.0]
     """
     if not (np.isfinite(step_mm) and step_mm > 0):
-        raise InputError(f"must be above 0 mm, found {step_mm:g}", field="step_mm")
+        raise InputError(
+            said("must be above 0 mm, found {step_mm:g}", step_mm=step_mm), field="step_mm"
+        )
     low, high = solid.vertices.min(axis=0), solid.vertices.max(axis=0)
     x, y = (_line(float(low[axis]), float(high[axis]), step_mm) for axis in (0, 1))
     if len(x) * len(y) > MOST_PLACES:
-        raise InputError(f"{step_mm:g} mm gives more than {MOST_PLACES} places", field="step_mm")
+        raise InputError(
+            said(
+                "{step_mm:g} gives more than {most_places} places",
+                step_mm=Length(step_mm),
+                most_places=MOST_PLACES,
+            ),
+            field="step_mm",
+        )
     return view_of(solid, x, y)
 
 

@@ -12,6 +12,7 @@ from typing import Literal
 from xml.sax.saxutils import escape
 
 from gaugewright.errors import InputError
+from gaugewright.words import said
 
 Paper = Literal["A4", "Letter"]
 PAPERS: Mapping[Paper, tuple[float, float]] = MappingProxyType(
@@ -49,21 +50,34 @@ class Flange:
         for name in ("hole_mm", "bolt_circle_mm", "bolt_mm", "outer_mm"):
             value = getattr(self, name)
             if not (isfinite(value) and 0 < value <= 1000):
-                raise InputError(f"must be above 0 mm, found {value:g}", field=name)
+                raise InputError(
+                    said("must be above 0 mm, found {value:g}", value=value), field=name
+                )
         if not isfinite(self.first_bolt_deg):
-            raise InputError("must be a finite angle", field="first_bolt_deg")
+            raise InputError(said("must be a finite angle"), field="first_bolt_deg")
         if not 0 <= self.bolts <= 24:
-            raise InputError(f"must be 0 to 24, found {self.bolts}", field="bolts")
+            raise InputError(
+                said("must be 0 to 24, found {bolts}", bolts=self.bolts), field="bolts"
+            )
         if self.bolts and self.bolt_circle_mm - self.bolt_mm < self.hole_mm:
             raise InputError(
-                f"bolts of {self.bolt_mm:g} mm on a circle of {self.bolt_circle_mm:g} mm "
-                f"would break into the hole of {self.hole_mm:g} mm",
+                said(
+                    "bolts of {bolt_mm:g} mm on a circle of {bolt_circle_mm:g} mm would "
+                    "break into the hole of {hole_mm:g} mm",
+                    bolt_mm=self.bolt_mm,
+                    bolt_circle_mm=self.bolt_circle_mm,
+                    hole_mm=self.hole_mm,
+                ),
                 field="bolt_circle_mm",
             )
         if self.bolts and self.bolt_circle_mm + self.bolt_mm > self.outer_mm:
             raise InputError(
-                f"bolts on a circle of {self.bolt_circle_mm:g} mm do not fit into a flange of "
-                f"{self.outer_mm:g} mm",
+                said(
+                    "bolts on a circle of {bolt_circle_mm:g} mm do not fit into a flange of "
+                    "{outer_mm:g} mm",
+                    bolt_circle_mm=self.bolt_circle_mm,
+                    outer_mm=self.outer_mm,
+                ),
                 field="outer_mm",
             )
 
@@ -93,26 +107,38 @@ def hole_saw_mm(hole_mm: float) -> int:
     """
     if not (isfinite(hole_mm) and HOLE_SAWS_MM[0] - 1 <= hole_mm <= HOLE_SAWS_MM[-1]):
         raise InputError(
-            f"{hole_mm:g} mm is outside {HOLE_SAWS_MM[0]} to {HOLE_SAWS_MM[-1]} mm", field="hole_mm"
+            said(
+                "{hole_mm:g} mm is outside {hole_saws_mm} to {hole_saws_mm_2} mm",
+                hole_mm=hole_mm,
+                hole_saws_mm=HOLE_SAWS_MM[0],
+                hole_saws_mm_2=HOLE_SAWS_MM[-1],
+            ),
+            field="hole_mm",
         )
     larger = next(size for size in HOLE_SAWS_MM if size >= hole_mm)
     if larger - hole_mm > 1:
         smaller = max(size for size in HOLE_SAWS_MM if size < hole_mm)
         raise InputError(
-            f"no common hole saw cuts {hole_mm:g} mm; the nearest are {smaller} and {larger} mm, "
-            "or a step drill or punch of that size",
+            said(
+                "no common hole saw cuts {hole_mm:g} mm; the nearest are {smaller} and "
+                "{larger} mm, or a step drill or punch of that size",
+                hole_mm=hole_mm,
+                smaller=smaller,
+                larger=larger,
+            ),
             field="hole_mm",
         )
     return larger
 
 
 def drilling_template(
-    flange: Flange, *, x_mm: float, y_mm: float, title: str, paper: Paper = "A4"
+    flange: Flange, *, x_mm: float | None, y_mm: float | None, title: str, paper: Paper = "A4"
 ) -> str:
     """Draw the template as SVG, sized in mm.
 
     The front of the tank is up, its left side left: what is drawn is seen from above.
-    ``x_mm`` is the place behind the front end, ``y_mm`` from the left side.
+    ``x_mm`` is the place behind the front end, ``y_mm`` from the left side; ``None`` where
+    it is chosen on the vehicle.
 
     Raises `InputError` for a paper that is not known or a flange that does not fit on it.
 
@@ -121,14 +147,21 @@ def drilling_template(
     '<svg xmlns="http://www.w3.org/2000/svg" width="210mm" height="2'
     """
     if paper not in PAPERS:
-        raise InputError(f"{paper!r} is no paper known here, wanted A4 or Letter", field="paper")
+        raise InputError(
+            said("{paper!r} is no paper known here, wanted A4 or Letter", paper=paper),
+            field="paper",
+        )
     width, height = PAPERS[paper]
     middle = (width / 2, 128.0)
     room = min(width / 2 - MARGIN_MM, middle[1] - 45.0)
     if flange.outer_mm / 2 + 10 > room:
         raise InputError(
-            f"a flange of {flange.outer_mm:g} mm does not fit on {paper}, at most "
-            f"{2 * room - 20:g} mm",
+            said(
+                "a flange of {outer_mm:g} mm does not fit on {paper}, at most {room:g} mm",
+                outer_mm=flange.outer_mm,
+                paper=paper,
+                room=2 * room - 20,
+            ),
             field="outer_mm",
         )
     parts = [
@@ -148,14 +181,15 @@ def drilling_template(
     )
 
 
-def _heading(title: str, x_mm: float, y_mm: float) -> list[str]:
+def _heading(title: str, x_mm: float | None, y_mm: float | None) -> list[str]:
+    place = "Middle of the hole: ______ mm behind the front end, ______ mm from the left side."
+    if x_mm is not None and y_mm is not None:
+        place = (
+            f"Middle of the hole {x_mm:g} mm behind the front end, {y_mm:g} mm from the left side."
+        )
     return [
         _words(MARGIN_MM, 18, f"{title[:60]}: drilling template 1:1", 6, bold=True),
-        _words(
-            MARGIN_MM, 25,
-            f"Middle of the hole {x_mm:g} mm behind the front end, {y_mm:g} mm from the left side.",
-            4,
-        ),
+        _words(MARGIN_MM, 25, place, 4),
         _words(MARGIN_MM, 31, "Print at 100 %, not to fit. Measure the bar first.", 4),
     ]  # fmt: skip
 

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from gaugewright.errors import InputError
 from gaugewright.tank.description import number
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -38,15 +39,22 @@ class KeepOut:
     def __post_init__(self) -> None:
         """Refuse a zone that cannot be."""
         if not self.name.strip():
-            raise InputError("needs a name, such as baffle or sender", field="keep-out")
+            raise InputError(said("needs a name, such as baffle or sender"), field="keep-out")
         where = f"keep-out {self.name}"
         if not 2 <= len(self.corners_mm) <= MOST_CORNERS:
             raise InputError(
-                f"needs 2 to {MOST_CORNERS} corners, found {len(self.corners_mm)}", field=where
+                said(
+                    "needs 2 to {most_corners} corners, found {number}",
+                    most_corners=MOST_CORNERS,
+                    number=len(self.corners_mm),
+                ),
+                field=where,
             )
         for row, corner in enumerate(self.corners_mm, start=1):
             if len(corner) != 2 or not all(isfinite(c) for c in corner):
-                raise InputError(f"corner {row} must be two finite numbers in mm", field=where)
+                raise InputError(
+                    said("corner {row} must be two finite numbers in mm", row=row), field=where
+                )
 
     @classmethod
     def rectangle(cls, name: str, x1: float, y1: float, x2: float, y2: float) -> "KeepOut":
@@ -62,7 +70,8 @@ class KeepOut:
         """Give a round zone, as a polygon drawn around the circle. [mm]"""
         if not (isfinite(radius) and radius > 0):
             raise InputError(
-                f"radius must be above 0 mm, found {radius:g}", field=f"keep-out {name}"
+                said("radius must be above 0 mm, found {radius:g}", radius=radius),
+                field=f"keep-out {name}",
             )
         outer = radius / cos(pi / _CIRCLE_CORNERS)
         turns = [2 * pi * k / _CIRCLE_CORNERS for k in range(_CIRCLE_CORNERS)]
@@ -110,29 +119,39 @@ def keep_out_from_mapping(mapping: Mapping[str, Any]) -> KeepOut:
     """
     name = mapping.get("name")
     if not isinstance(name, str):
-        raise InputError(f"needs a name, found {name!r}", field="keep-out")
+        raise InputError(said("needs a name, found {name!r}", name=name), field="keep-out")
     where = f"keep-out {name}"
     known = {"name", "corners_mm", "x_mm", "y_mm", "radius_mm"}
     strange = sorted(set(mapping) - known)
     if strange:
         raise InputError(
-            f"no such field: {strange[0]}, wanted {', '.join(sorted(known))}", field=where
+            said(
+                "no such field: {strange}, wanted {known}",
+                strange=strange[0],
+                known=", ".join(sorted(known)),
+            ),
+            field=where,
         )
     if "corners_mm" not in mapping:
         missing = [key for key in ("x_mm", "y_mm", "radius_mm") if key not in mapping]
         if missing:
-            raise InputError(f"{missing[0]} is missing, or give corners_mm", field=where)
+            raise InputError(
+                said("{missing} is missing, or give corners_mm", missing=missing[0]), field=where
+            )
         x, y, radius = (
             number(f"{where} {key}", mapping[key]) for key in ("x_mm", "y_mm", "radius_mm")
         )
         return KeepOut.circle(name, x, y, radius)
     corners = mapping["corners_mm"]
     if not isinstance(corners, Sequence) or isinstance(corners, str):
-        raise InputError("corners_mm must be a list of [x, y]", field=where)
+        raise InputError(said("corners_mm must be a list of [x, y]"), field=where)
     found = []
     for row, corner in enumerate(corners, start=1):
         if not isinstance(corner, Sequence) or isinstance(corner, str) or len(corner) != 2:
-            raise InputError(f"corner {row} must be [x, y], found {corner!r}", field=where)
+            raise InputError(
+                said("corner {row} must be [x, y], found {corner!r}", row=row, corner=corner),
+                field=where,
+            )
         found.append((number(where, corner[0]), number(where, corner[1])))
     return KeepOut(name, tuple(found))
 

@@ -11,6 +11,7 @@ from math import isfinite
 
 from gaugewright.errors import InputError
 from gaugewright.fuel import AIR_RELATIVE_PERMITTIVITY
+from gaugewright.words import said
 
 DRIP_WAIT_S = 15.0
 """From taking the probe out of fuel to reading its zero (common practice, no source). [s]"""
@@ -59,7 +60,10 @@ def drip_wait_s(out_since_s: float, wait_s: float = DRIP_WAIT_S) -> float:
     """
     _finite(out_since_s=out_since_s, wait_s=wait_s)
     if out_since_s < 0:
-        raise InputError(f"must not be negative, found {out_since_s:g} s", field="out_since_s")
+        raise InputError(
+            said("must not be negative, found {out_since_s:g} s", out_since_s=out_since_s),
+            field="out_since_s",
+        )
     return max(wait_s - out_since_s, 0.0)
 
 
@@ -71,9 +75,11 @@ def check_drips(out_since_s: float) -> tuple[BenchFinding, ...]:
     """
     if drip_wait_s(out_since_s) == 0:
         return ()
-    message = (
-        f"the zero was read {out_since_s:.0f} s after the probe came out of the fuel; "
-        f"wait {DRIP_WAIT_S:.0f} s until it has dripped off"
+    message = said(
+        "the zero was read {out_since_s:.0f} s after the probe came out of the "
+        "fuel; wait {drip_wait_s:.0f} s until it has dripped off",
+        out_since_s=out_since_s,
+        drip_wait_s=DRIP_WAIT_S,
     )
     return (BenchFinding(BenchKind.DRIPPING, message),)
 
@@ -93,8 +99,11 @@ def check_repeatability(
     """
     if len(dips) < 2 or len(dips) != len(sd_of_each):
         raise InputError(
-            f"two dips or more with their spreads are needed, found {len(dips)} "
-            f"and {len(sd_of_each)}",
+            said(
+                "two dips or more with their spreads are needed, found {number} and {number_2}",
+                number=len(dips),
+                number_2=len(sd_of_each),
+            ),
             field="dips",
         )
     _finite(**{f"dip_{n}": v for n, v in enumerate(dips, 1)})
@@ -107,9 +116,12 @@ def check_repeatability(
     allowed = max(tolerance_counts, noise)
     if gap <= allowed:
         return ()
-    message = (
-        f"{'two' if len(dips) == 2 else 'the'} dips differ by {gap:.0f} counts, "
-        f"{allowed:.0f} are allowed: dip again to the same mark"
+    message = said(
+        "{word} dips differ by {gap:.0f} counts, {allowed:.0f} are allowed: dip "
+        "again to the same mark",
+        word=said("two") if len(dips) == 2 else said("the"),
+        gap=gap,
+        allowed=allowed,
     )
     return (BenchFinding(BenchKind.NOT_REPEATABLE, message),)
 
@@ -133,7 +145,10 @@ another fuel, or a zero read with the wrong cut length'
     _finite(zero=zero, span=span, scale_top=scale_top)
     if not relative_permittivity > AIR_RELATIVE_PERMITTIVITY:
         raise InputError(
-            f"a fuel's is above that of air, found {relative_permittivity:g}",
+            said(
+                "a fuel's is above that of air, found {relative_permittivity:g}",
+                relative_permittivity=relative_permittivity,
+            ),
             field="relative_permittivity",
         )
     dead = _check_circuit(zero, span, scale_top)
@@ -141,16 +156,21 @@ another fuel, or a zero read with the wrong cut length'
         return dead
     ratio, most = span / zero, relative_permittivity / AIR_RELATIVE_PERMITTIVITY
     if ratio > most * 1.03:
-        message = (
-            f"span over zero is {ratio:.2f}; fuel of permittivity {relative_permittivity:.2f} "
-            f"gives at most {most:.2f}: water in the fuel, another fuel, or a zero read with "
-            "the wrong cut length"
+        message = said(
+            "span over zero is {ratio:.2f}; fuel of permittivity "
+            "{relative_permittivity:.2f} gives at most {most:.2f}: water in the "
+            "fuel, another fuel, or a zero read with the wrong cut length",
+            ratio=ratio,
+            relative_permittivity=relative_permittivity,
+            most=most,
         )
         return (BenchFinding(BenchKind.RATIO_TOO_HIGH, message),)
     if ratio < LEAST_RATIO:
-        message = (
-            f"span over zero is only {ratio:.2f}; {most:.2f} is what the fuel can give: "
-            "is the probe fully immersed, and is its vent open?"
+        message = said(
+            "span over zero is only {ratio:.2f}; {most:.2f} is what the fuel can "
+            "give: is the probe fully immersed, and is its vent open?",
+            ratio=ratio,
+            most=most,
         )
         return (BenchFinding(BenchKind.RATIO_TOO_LOW, message),)
     return ()
@@ -158,22 +178,26 @@ another fuel, or a zero read with the wrong cut length'
 
 def _check_circuit(zero: float, span: float, scale_top: float) -> tuple[BenchFinding, ...]:
     if min(zero, span) >= scale_top:
-        message = "the signal stands at the top of its scale in air and in fuel: short circuit"
+        message = said(
+            "the signal stands at the top of its scale in air and in fuel: short circuit"
+        )
         return (BenchFinding(BenchKind.SHORT_CIRCUIT, message),)
     if zero >= scale_top:
-        message = (
+        message = said(
             "the signal stands at the top of its scale in air: the electrodes touch, "
             "look for swarf or a bend at the cut"
         )
         return (BenchFinding(BenchKind.TOUCHING, message),)
     if span >= scale_top:
-        message = (
-            "the signal stands at the top of its scale in fuel only: water, or electrodes "
-            "that touch when the probe hangs"
+        message = said(
+            "the signal stands at the top of its scale in fuel only: water, or "
+            "electrodes that touch when the probe hangs"
         )
         return (BenchFinding(BenchKind.TOUCHING, message),)
     if zero <= 0:
-        message = f"the signal in air is {zero:g}: a broken wire to the inner electrode"
+        message = said(
+            "the signal in air is {zero:g}: a broken wire to the inner electrode", zero=zero
+        )
         return (BenchFinding(BenchKind.OPEN_CIRCUIT, message),)
     return ()
 
@@ -197,19 +221,36 @@ def check_usual(
     found: list[BenchFinding] = []
     size = scale_top + 1
     if empty_counts >= EMPTY_BELOW_SHARE * size:
-        usual = f"under {EMPTY_BELOW_SHARE * size:.0f} of {scale_top:.0f} is usual"
-        message = f"empty reads {empty_counts:.0f} counts; {usual}"
+        usual = said(
+            "under {empty_below_share:.0f} of {scale_top:.0f} is usual",
+            empty_below_share=EMPTY_BELOW_SHARE * size,
+            scale_top=scale_top,
+        )
+        message = said(
+            "empty reads {empty_counts:.0f} counts; {usual}", empty_counts=empty_counts, usual=usual
+        )
         found.append(BenchFinding(BenchKind.EMPTY_UNUSUAL, message))
     if full_counts is not None:
         _finite(full_counts=full_counts)
         if abs(full_counts / size - FULL_SHARE) > FULL_WITHIN_SHARE:
-            usual = f"about {FULL_SHARE * size:.0f} of {scale_top:.0f} is usual"
-            message = f"full reads {full_counts:.0f} counts; {usual}"
+            usual = said(
+                "about {full_share:.0f} of {scale_top:.0f} is usual",
+                full_share=FULL_SHARE * size,
+                scale_top=scale_top,
+            )
+            message = said(
+                "full reads {full_counts:.0f} counts; {usual}", full_counts=full_counts, usual=usual
+            )
             found.append(BenchFinding(BenchKind.FULL_UNUSUAL, message))
     usual_averaging = AVERAGING_IN_SERVICE if in_service else AVERAGING_SETTING_UP
     if averaging is not None and averaging != usual_averaging:
-        when = "in service" if in_service else "while setting up"
-        message = f"averages {averaging} samples; {usual_averaging} are usual {when}"
+        when = said("in service") if in_service else said("while setting up")
+        message = said(
+            "averages {averaging} samples; {usual_averaging} are usual {when}",
+            averaging=averaging,
+            usual_averaging=usual_averaging,
+            when=when,
+        )
         found.append(BenchFinding(BenchKind.AVERAGING_UNUSUAL, message))
     return tuple(found)
 
@@ -217,4 +258,4 @@ def check_usual(
 def _finite(**figures: float) -> None:
     for name, value in figures.items():
         if not isfinite(value):
-            raise InputError(f"{value} is not a finite number", field=name)
+            raise InputError(said("{value} is not a finite number", value=value), field=name)

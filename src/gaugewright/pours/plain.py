@@ -5,6 +5,7 @@ from gaugewright.pours.findings import Finding
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Fit
 from gaugewright.units import Volumes
+from gaugewright.words import said
 
 
 def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Finding]:
@@ -26,9 +27,12 @@ def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Find
                     pour.step,
                     "counts_mistyped",
                     "stop",
-                    f"The probe reads {pour.counts:g} counts, its end of scale, but less after "
-                    "later pours.",
-                    "Check the probe's wire and read it again.",
+                    said(
+                        "The probe reads {counts:g} counts, its end of scale, but less after "
+                        "later pours.",
+                        counts=pour.counts,
+                    ),
+                    said("Check the probe's wire and read it again."),
                     "counts",
                 )
             )
@@ -38,9 +42,13 @@ def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Find
                     pour.step,
                     "past_probe_top",
                     "check" if is_wasted else "note",
-                    f"The probe reads {pour.counts:g} counts, its end of scale: the fuel stands "
-                    f"above its top after this pour of {say.said(pour.added_l)}.",
-                    "Litres above the probe's top cannot be seen; stop pouring here.",
+                    said(
+                        "The probe reads {counts:g} counts, its end of scale: the fuel stands "
+                        "above its top after this pour of {added_l}.",
+                        counts=pour.counts,
+                        added_l=say.said(pour.added_l),
+                    ),
+                    said("Litres above the probe's top cannot be seen; stop pouring here."),
                 )
             )
         elif k in eq.below_tip and seen and not fill.is_draining:
@@ -49,9 +57,13 @@ def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Find
                     pour.step,
                     "not_rising",
                     "stop",
-                    f"The probe fell back to {pour.counts:g} counts, its empty reading, although "
-                    f"{say.said(pour.added_l)} were added.",
-                    "Check the probe's wire and read it again.",
+                    said(
+                        "The probe fell back to {counts:g} counts, its empty reading, although "
+                        "{added_l} were added.",
+                        counts=pour.counts,
+                        added_l=say.said(pour.added_l),
+                    ),
+                    said("Check the probe's wire and read it again."),
                     "counts",
                 )
             )
@@ -61,8 +73,11 @@ def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Find
                     pour.step,
                     "below_probe_tip",
                     "note",
-                    f"The fuel is still below the probe's tip after this pour "
-                    f"({pour.counts:g} counts): it belongs to the dead stock.",
+                    said(
+                        "The fuel is still below the probe's tip after this pour ({counts:g} "
+                        "counts): it belongs to the dead stock.",
+                        counts=pour.counts,
+                    ),
                 )
             )
         seen = seen or k in eq.pours
@@ -89,9 +104,16 @@ def planned_findings(fill: Fill, named: set[int | None]) -> list[Finding]:
                     pour.step,
                     "litres_mistyped",
                     "check",
-                    f"{say.said(planned)} were to be poured and {say.said(pour.added_l)} are "
-                    "written down.",
-                    f"Look at the meter: {say.said(planned)} or {say.said(pour.added_l)}?",
+                    said(
+                        "{planned} were to be poured and {added_l} are written down.",
+                        planned=say.said(planned),
+                        added_l=say.said(pour.added_l),
+                    ),
+                    said(
+                        "Look at the meter: {planned} or {added_l}?",
+                        planned=say.said(planned),
+                        added_l=say.said(pour.added_l),
+                    ),
                     "added_l",
                     planned,
                 )

@@ -11,6 +11,7 @@ from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Fit
 from gaugewright.table.rows import Doubts, cumulative_l
 from gaugewright.units import Volumes
+from gaugewright.words import said, together
 
 STOP_SHARE = 0.01
 """A mistake that moves more than this share of the capacity stops the work."""
@@ -30,19 +31,31 @@ def finding_of(
     severity: Severity = "stop" if large or suspect.kind == "pour_missing" else "check"
     told = _told(fill, suspect, expected)
     message, suggestion, field, value = _words(fill, suspect)
-    return Finding(pour.step, suspect.kind, severity, f"{told} {message}", suggestion, field, value)
+    return Finding(
+        pour.step, suspect.kind, severity, together(told, message), suggestion, field, value
+    )
 
 
 def _told(fill: Fill, suspect: Suspect, expected: tuple[Expected, ...]) -> str:
     say = Volumes(fill.unit)
     pour = fill.pours[suspect.pour]
     mine = next((e for e in expected if e.pour == suspect.pour), None)
-    verb = "taking out" if fill.is_draining else "adding"
+    verb = said("taking out") if fill.is_draining else said("adding")
     if mine is None:
-        return f"After {verb} {say.said(pour.added_l)} the probe shows {pour.counts:g} counts."
-    return (
-        f"After {verb} {say.said(pour.added_l)} the probe should show {mine.counts:.0f} ± "
-        f"{mine.u95_counts:.0f} counts and shows {pour.counts:g}."
+        return said(
+            "After {verb} {added_l} the probe shows {counts:g} counts.",
+            verb=verb,
+            added_l=say.said(pour.added_l),
+            counts=pour.counts,
+        )
+    return said(
+        "After {verb} {added_l} the probe should show {counts:.0f} ± "
+        "{u95_counts:.0f} counts and shows {shown:g}.",
+        verb=verb,
+        added_l=say.said(pour.added_l),
+        counts=mine.counts,
+        u95_counts=mine.u95_counts,
+        shown=pour.counts,
     )
 
 
@@ -57,91 +70,120 @@ def _words(fill: Fill, suspect: Suspect) -> Words:
     match suspect.kind:
         case "litres_mistyped" if suspect.exact and value is not None:
             return (
-                f"{say.said(value)} instead of {say.said(pour.added_l)} would fit.",
-                f"Was it {say.said(value)}? Look at the meter.",
+                said(
+                    "{value} instead of {added_l} would fit.",
+                    value=say.said(value),
+                    added_l=say.said(pour.added_l),
+                ),
+                said("Was it {value}? Look at the meter.", value=say.said(value)),
                 "added_l",
                 value,
             )
         case "litres_mistyped" if value is not None and value + u < 0:
             return (
-                f"No figure would fit: {say.near(pour.added_l - value, u)} less than the record "
-                "tells of are in the tank.",
-                "Look for a mistake in the lines before, in the fuel left in the drained tank and "
-                "in the tank file.",
+                said(
+                    "No figure would fit: {added_l} less than the record tells of are in the tank.",
+                    added_l=say.near(pour.added_l - value, u),
+                ),
+                said(
+                    "Look for a mistake in the lines before, in the fuel left in the drained "
+                    "tank and in the tank file."
+                ),
                 "added_l",
                 None,
             )
         case "litres_mistyped" if value is not None:
             return (
-                f"{say.near(value, u)} would fit.",
-                "Read the meter again, or mark this pour's litres as unknown.",
+                said("{value} would fit.", value=say.near(value, u)),
+                said("Read the meter again, or mark this pour's litres as unknown."),
                 "added_l",
                 None,
             )
         case "decimal_slip" if value is not None:
             return (
-                f"{say.said(value)} would fit: a decimal slip.",
-                f"Was it {say.said(value)}?",
+                said("{value} would fit: a decimal slip.", value=say.said(value)),
+                said("Was it {value}?", value=say.said(value)),
                 "added_l",
                 value,
             )
         case "pour_missing":
             size = abs(suspect.shift_l)
             return (
-                f"About {say.near(size, u)} more seem to be in the tank than were written down.",
-                f"Was a pour of about {say.about(size)} left out before this one?",
+                said(
+                    "About {size} more seem to be in the tank than were written down.",
+                    size=say.near(size, u),
+                ),
+                said("Was a pour of about {size} left out before this one?", size=say.about(size)),
                 "added_l",
                 None,
             )
         case "pour_twice":
             return (
-                f"The same {say.said(pour.added_l)} stand in the line before and the level did not "
-                "rise.",
-                "Was this pour written down twice? Void this line.",
+                said(
+                    "The same {added_l} stand in the line before and the level did not rise.",
+                    added_l=say.said(pour.added_l),
+                ),
+                said("Was this pour written down twice? Void this line."),
                 "added_l",
                 0.0,
             )
         case "meter_not_reset" if value is not None:
             return (
-                f"{say.said(value)} would fit: {say.said(pour.added_l)} with the "
-                f"{say.said(before.added_l)} of the pour before still on the meter.",
-                f"Was the meter not reset? Then this pour was {say.said(value)}.",
+                said(
+                    "{value} would fit: {added_l} with the {before_l} of the pour before "
+                    "still on the meter.",
+                    value=say.said(value),
+                    added_l=say.said(pour.added_l),
+                    before_l=say.said(before.added_l),
+                ),
+                said("Was the meter not reset? Then this pour was {value}.", value=say.said(value)),
                 "added_l",
                 value,
             )
         case "counts_mistyped" if suspect.exact:
             return (
-                f"{value:.0f} counts would fit.",
-                f"Was it {value:.0f} counts? Read the probe again.",
+                said("{value:.0f} counts would fit.", value=value),
+                said("Was it {value:.0f} counts? Read the probe again.", value=value),
                 "counts",
                 value,
             )
         case "counts_mistyped":
             return (
-                f"All other pours say {value:.0f} ± {max(u, 1):.0f} counts here.",
-                "Read the probe again.",
+                said(
+                    "All other pours say {value:.0f} ± {u:.0f} counts here.",
+                    value=value,
+                    u=max(u, 1),
+                ),
+                said("Read the probe again."),
                 "counts",
                 None,
             )
         case "not_settled":
             return (
-                f"All other pours say {value:.0f} ± {max(u, 1):.0f} counts here: the fuel was "
-                "still on its way.",
-                "Wait until the reading is steady and read the probe again.",
+                said(
+                    "All other pours say {value:.0f} ± {u:.0f} counts here: the fuel was "
+                    "still on its way.",
+                    value=value,
+                    u=max(u, 1),
+                ),
+                said("Wait until the reading is steady and read the probe again."),
                 "counts",
                 None,
             )
         case "not_rising":
             return (
-                "The level did not rise with this pour.",
-                "Check the probe and its wire, and read it again.",
+                said("The level did not rise with this pour."),
+                said("Check the probe and its wire, and read it again."),
                 "counts",
                 None,
             )
         case _:
             return (
-                "From here on all readings fit a tank that stands on another slope.",
-                "Did the vehicle move, or was it jacked or loaded? Bring it back or start again.",
+                said("From here on all readings fit a tank that stands on another slope."),
+                said(
+                    "Did the vehicle move, or was it jacked or loaded? Bring it back or "
+                    "start again."
+                ),
                 None,
                 None,
             )
@@ -167,7 +209,7 @@ def tank_disagrees(fill: Fill, result: Fit, weighed: Weighed) -> list[Finding]:
     other = result.components[int(np.argmax(weights))].curves.described
     shape = other.tank.shape if other is not None else None
     hint = (
-        f"The shape '{shape}' in the same size would fit better. "
+        said("The shape '{shape}' in the same size would fit better.", shape=shape)
         if shape and other is not first.described
         else ""
     )
@@ -176,9 +218,14 @@ def tank_disagrees(fill: Fill, result: Fit, weighed: Weighed) -> list[Finding]:
             None,
             "tank_disagrees",
             "check",
-            f"The pours do not fit the described tank: at {at:.0f} counts they say "
-            f"{say.near(abs(off_l), band_l)} {'more' if off_l > 0 else 'less'} than it holds.",
-            f"{hint}Measure the tank again; the table follows the pours.",
+            said(
+                "The pours do not fit the described tank: at {at:.0f} counts they say "
+                "{off_l} {word} than it holds.",
+                at=at,
+                off_l=say.near(abs(off_l), band_l),
+                word=said("more") if off_l > 0 else said("less"),
+            ),
+            together(hint, said("Measure the tank again; the table follows the pours.")),
         )
     ]
 
@@ -213,10 +260,13 @@ def holds_less(fill: Fill, result: Fit, doubts: Doubts) -> list[Finding]:
             None,
             "tank_disagrees",
             "stop",
-            f"{say.about(total)} were poured, but the described tank holds only "
-            f"{say.near(first.capacity_l, 1.96 * u)}.",
-            "Are the tank's sizes in mm and the pours in litres?"
+            said(
+                "{total} were poured, but the described tank holds only {capacity_l}.",
+                total=say.about(total),
+                capacity_l=say.near(first.capacity_l, 1.96 * u),
+            ),
+            said("Are the tank's sizes in mm and the pours in litres?")
             if is_other_unit
-            else "Measure the tank again, or look for a pour written down twice.",
+            else said("Measure the tank again, or look for a pour written down twice."),
         )
     ]

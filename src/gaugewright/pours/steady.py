@@ -18,6 +18,7 @@ from gaugewright.errors import InputError
 from gaugewright.pours.noise import R_CRITICAL
 from gaugewright.pours.settling import Settling, seconds_more, settling_of
 from gaugewright.pours.window import DEFAULTS, SteadySettings, Window, line_of, ratio_of, window_of
+from gaugewright.words import said
 
 __all__ = [
     "DEFAULTS",
@@ -129,11 +130,15 @@ def steadiness(
     hidden = window.u_slope * window.seconds
     if not reason and hidden > MOST_HIDDEN * tolerance:
         verdict, more_s = Verdict.TOO_EARLY, None
-        reason = f"too early: noise of {window.noise:.1f} counts hides too much, wait longer"
+        reason = said(
+            "too early: noise of {noise:.1f} counts hides too much, wait longer", noise=window.noise
+        )
     elif not reason:
-        reason = (
-            f"steady: {window.mean:.1f} ± {2 * window.sd_mean:.1f} counts, "
-            f"noise {window.noise:.1f} counts"
+        reason = said(
+            "steady: {mean:.1f} ± {sd_mean:.1f} counts, noise {noise:.1f} counts",
+            mean=window.mean,
+            sd_mean=2 * window.sd_mean,
+            noise=window.noise,
         )
     return Steadiness(
         verdict,
@@ -155,13 +160,17 @@ def _checked(time_s: npt.ArrayLike, counts: npt.ArrayLike) -> tuple[Floats, Floa
     x = np.asarray(counts, dtype=np.float64)
     if t.shape != x.shape or t.ndim != 1:
         raise InputError(
-            f"times and counts must be rows of one length, found {t.size} and {x.size}"
+            said(
+                "times and counts must be rows of one length, found {size} and {size_2}",
+                size=t.size,
+                size_2=x.size,
+            )
         )
     if not (np.isfinite(t).all() and np.isfinite(x).all()):
-        raise InputError("times and counts must be finite numbers")
+        raise InputError(said("times and counts must be finite numbers"))
     if (np.diff(t) < 0).any():
         at = int(np.argmax(np.diff(t) < 0)) + 1
-        raise InputError(f"time runs back from {t[at - 1]:g} s to {t[at]:g} s")
+        raise InputError(said("time runs back from {t:g} s to {t_2:g} s", t=t[at - 1], t_2=t[at]))
     return t, x
 
 
@@ -170,15 +179,25 @@ def _too_early(t: Floats, x: Floats, seen_s: float, settings: SteadySettings) ->
     if len(t) >= 10 and seen_s >= 1.0:
         slope, u_slope = line_of(t, x, 1)
         if abs(slope) * seen_s > 10 * settings.tolerance_counts and abs(slope) > 8 * u_slope:
-            reason = f"still {_way(slope)} {_figure(abs(slope))} counts/s"
+            reason = said(
+                "still {way} {speed} counts/s", way=_way(slope), speed=_figure(abs(slope))
+            )
             return Steadiness(
                 Verdict.NOT_STEADY, reason, slope_counts_s=slope, u_slope_counts_s=u_slope
             )
     wanted_s = max(settings.window_s - seen_s, 0.0)
     if len(t) < settings.least_samples and wanted_s == 0:
-        reason = f"too early: {len(t)} readings, {settings.least_samples} are needed"
+        reason = said(
+            "too early: {number} readings, {least_samples} are needed",
+            number=len(t),
+            least_samples=settings.least_samples,
+        )
     else:
-        reason = f"too early: {seen_s:.1f} s of readings, {settings.window_s:g} s are needed"
+        reason = said(
+            "too early: {seen_s:.1f} s of readings, {window_s:g} s are needed",
+            seen_s=seen_s,
+            window_s=settings.window_s,
+        )
     return Steadiness(Verdict.TOO_EARLY, reason, seconds_more=wanted_s)
 
 
@@ -200,27 +219,38 @@ def _why_not(
     if window.swing and window.swing.amplitude_counts > settings.swing_limit_counts:
         swing = window.swing
         return (
-            f"swinging ±{swing.amplitude_counts:.0f} counts at {swing.hz:.1f} Hz; "
-            "wait until the fuel is still",
+            said(
+                "swinging ±{amplitude_counts:.0f} counts at {hz:.1f} Hz; wait until the "
+                "fuel is still",
+                amplitude_counts=swing.amplitude_counts,
+                hz=swing.hz,
+            ),
             None,
         )
     if settling is not None and settling.share_beyond > 0.5 and more_s:
         return _moving(settling.remaining_counts / settling.tau_s, more_s), more_s
     if window.has_step:
-        return "the reading has just moved", None
+        return said("the reading has just moved"), None
     critical = R_CRITICAL[0.99 if was_steady is None else 0.999 if was_steady else 0.95]
     if r is not None and r > critical:
-        return f"not settled yet: its spread is {r:.1f} times that of its noise", None
+        return said("not settled yet: its spread is {r:.1f} times that of its noise", r=r), None
     return "", 0.0
 
 
 def _moving(slope: float, more_s: float | None) -> str:
-    about = "" if more_s is None else f", about {_figure(max(more_s, 1.0))} s more"
-    return f"still {_way(slope)} {_figure(abs(slope))} counts/s{about}"
+    about = (
+        "" if more_s is None else said(", about {more_s} s more", more_s=_figure(max(more_s, 1.0)))
+    )
+    return said(
+        "still {way} {speed} counts/s{about}",
+        way=_way(slope),
+        speed=_figure(abs(slope)),
+        about=about,
+    )
 
 
 def _way(slope: float) -> str:
-    return "rising" if slope > 0 else "falling"
+    return said("rising") if slope > 0 else said("falling")
 
 
 def _figure(value: float) -> str:
@@ -238,8 +268,12 @@ def _notes(window: Window, settling: Settling | None, settings: SteadySettings) 
         notes.append(
             Note(
                 NoteKind.FROZEN,
-                f"exactly {window.mean:g} counts for {window.seconds:.0f} s: "
-                "very quiet, or the reading is stuck",
+                said(
+                    "exactly {mean:g} counts for {seconds:.0f} s: very quiet, or the reading "
+                    "is stuck",
+                    mean=window.mean,
+                    seconds=window.seconds,
+                ),
             )
         )
     if window.swing is not None:
@@ -247,8 +281,12 @@ def _notes(window: Window, settling: Settling | None, settings: SteadySettings) 
         notes.append(
             Note(
                 NoteKind.PERIODIC,
-                f"swings ±{swing.amplitude_counts:.1f} counts at {swing.hz:.1f} Hz: "
-                "is the engine running, or is somebody walking on the vehicle?",
+                said(
+                    "swings ±{amplitude_counts:.1f} counts at {hz:.1f} Hz: is the engine "
+                    "running, or is somebody walking on the vehicle?",
+                    amplitude_counts=swing.amplitude_counts,
+                    hz=swing.hz,
+                ),
                 hz=swing.hz,
             )
         )
@@ -260,15 +298,18 @@ def _notes(window: Window, settling: Settling | None, settings: SteadySettings) 
 def _slow(settling: Settling, settings: SteadySettings) -> list[Note]:
     tau_s = settling.tau_s
     if settling.fast_tau_s is not None:
-        message = (
-            f"settles in two steps, {_figure(settling.fast_tau_s)} s and {_figure(tau_s)} s: "
-            "is there a second tank behind a balance pipe?"
+        message = said(
+            "settles in two steps, {fast_tau_s} s and {tau_s} s: is there a second "
+            "tank behind a balance pipe?",
+            fast_tau_s=_figure(settling.fast_tau_s),
+            tau_s=_figure(tau_s),
         )
         return [Note(NoteKind.BALANCE_PIPE, message, tau_s=tau_s)]
     # A straight line is a very slow approach too: only a bend that was seen is one.
     if tau_s >= settings.slow_s and tau_s < settling.window_s * 1.2:
-        message = (
-            f"settles very slowly, {_figure(tau_s)} s to a third: is the vent of the probe blocked?"
+        message = said(
+            "settles very slowly, {tau_s} s to a third: is the vent of the probe blocked?",
+            tau_s=_figure(tau_s),
         )
         return [Note(NoteKind.VENT_BLOCKED, message, tau_s=tau_s)]
     return []
@@ -295,9 +336,21 @@ class SteadyWatch:
     def add(self, time_s: float, counts: float) -> None:
         """Take one reading.  Raises `InputError` if time runs back or a value is not finite."""
         if not (isfinite(time_s) and isfinite(counts)):
-            raise InputError(f"a finite time and counts are wanted, found {time_s}, {counts}")
+            raise InputError(
+                said(
+                    "a finite time and counts are wanted, found {time_s}, {counts}",
+                    time_s=time_s,
+                    counts=counts,
+                )
+            )
         if self._readings and time_s < self._readings[-1][0]:
-            raise InputError(f"time runs back from {self._readings[-1][0]:g} s to {time_s:g} s")
+            raise InputError(
+                said(
+                    "time runs back from {readings:g} s to {time_s:g} s",
+                    readings=self._readings[-1][0],
+                    time_s=time_s,
+                )
+            )
         self._readings.append((time_s, counts))
         while time_s - self._readings[0][0] > self.settings.history_s:
             self._readings.popleft()

@@ -21,6 +21,7 @@ from gaugewright.tank.description import Tank
 from gaugewright.tank.dimensions import perturbed, uncertain_dimensions
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.solid import Solid, column, litres_below
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -117,8 +118,12 @@ def curves_of(tank: Tank, probe: Probe, assumed: Assumptions) -> Curves:
     tip_mm = bottom_mm + probe.tip_clearance_mm
     if tip_mm > top_mm - LEAST_SEEN_MM:
         raise InputError(
-            f"the tip would stand {probe.tip_clearance_mm:g} mm above the bottom, but the tank "
-            f"is only {top_mm - bottom_mm:g} mm deep there",
+            said(
+                "the tip would stand {tip_clearance_mm:g} mm above the bottom, but the "
+                "tank is only {top_mm:g} mm deep there",
+                tip_clearance_mm=probe.tip_clearance_mm,
+                top_mm=top_mm - bottom_mm,
+            ),
             field="probe.tip_clearance_mm",
         )
     share = 1.0 - tank.displaced_l / solid.volume_l

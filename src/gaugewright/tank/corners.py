@@ -5,6 +5,7 @@ import numpy.typing as npt
 
 from gaugewright.errors import InputError
 from gaugewright.tank.arcs import arc
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 Corner = tuple[float, float]
@@ -61,8 +62,12 @@ def rounded(corners: Floats, radius_mm: float, steps: int) -> Floats:
     if short.any():
         k = int(np.argmax(short))
         raise InputError(
-            f"{radius_mm:g} mm does not fit on the {room[k]:g} mm between corner {k + 1} "
-            "and the next",
+            said(
+                "{radius_mm:g} mm does not fit on the {room:g} mm between corner {k} and the next",
+                radius_mm=radius_mm,
+                room=room[k],
+                k=k + 1,
+            ),
             field="corner_radius_mm",
         )
     pieces = []
@@ -95,7 +100,9 @@ def shrunk(
     inner = corners + both * (wall_mm / (1 + (inward_into * inward_out).sum(axis=1)))[:, None]
     edge, inner_edge = (np.roll(p, -1, axis=0) - p for p in (corners, inner))
     if not ((edge * inner_edge).sum(axis=1) > 0).all():
-        raise InputError(f"{wall_mm:g} mm leaves no room inside", field="wall_mm")
+        raise InputError(
+            said("{wall_mm:g} mm leaves no room inside", wall_mm=wall_mm), field="wall_mm"
+        )
     return tuple((float(y), float(z)) for y, z in inner), max(radius_mm - wall_mm, 0.0)
 
 
@@ -119,8 +126,14 @@ def _require_simple(corners: Floats) -> None:
     if meets.any() or back.any():
         first = int(np.argmax(meets.any(axis=1) | back))
         raise InputError(
-            f"crosses or touches itself on the side from y {corners[first, 0]:g}, "
-            f"z {corners[first, 1]:g} mm to y {after[first, 0]:g}, z {after[first, 1]:g} mm",
+            said(
+                "crosses or touches itself on the side from y {corners:g}, z "
+                "{corners_2:g} mm to y {after:g}, z {after_2:g} mm",
+                corners=corners[first, 0],
+                corners_2=corners[first, 1],
+                after=after[first, 0],
+                after_2=after[first, 1],
+            ),
             field="section_mm",
         )
 
@@ -128,10 +141,10 @@ def _require_simple(corners: Floats) -> None:
 def _counter_clockwise(corners: Floats) -> Floats:
     after = np.roll(corners, -1, axis=0)
     if (np.abs(after - corners).max(axis=1) == 0).any():
-        raise InputError("has the same corner twice in a row", field="section_mm")
+        raise InputError(said("has the same corner twice in a row"), field="section_mm")
     area = float(_cross(corners, after).sum())
     if area == 0:
-        raise InputError("encloses no area", field="section_mm")
+        raise InputError(said("encloses no area"), field="section_mm")
     return corners if area > 0 else corners[::-1]
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from gaugewright.errors import InputError
 from gaugewright.tank.corners import Corner, shrunk
+from gaugewright.words import said
 
 NEEDED: dict[str, tuple[str, ...]] = {
     "box": ("length_mm", "width_mm", "height_mm"),
@@ -101,7 +102,7 @@ class Tank:
         """Give a size that the shape is known to have. [mm]"""
         value = getattr(self, name)
         if value is None:
-            raise InputError(f"a {self.shape} has no such size", field=name)
+            raise InputError(said("a {shape} has no such size", shape=self.shape), field=name)
         return float(value)
 
 
@@ -133,7 +134,9 @@ def tank_from_mapping(mapping: Mapping[str, Any], *, folder: Path | None = None)
         else:
             given[name] = number(name, value)
     if "shape" not in given:
-        raise InputError(f"is missing, wanted one of {', '.join(NEEDED)}", field="shape")
+        raise InputError(
+            said("is missing, wanted one of {needed}", needed=", ".join(NEEDED)), field="shape"
+        )
     if folder is not None and "mesh_file" in given:
         given["mesh_file"] = str(folder / given["mesh_file"])
     return Tank(**given)
@@ -163,7 +166,9 @@ def number(name: str, value: object) -> float:
         try:
             return float(value)
         except OverflowError:
-            raise InputError(f"a number in it is too large, {name} has over 300 digits") from None
+            raise InputError(
+                said("a number in it is too large, {name} has over 300 digits", name=name)
+            ) from None
     text = value.strip() if isinstance(value, str) else ""
     if text.count(",") == 1 and "." not in text:
         text = text.replace(",", ".")
@@ -174,7 +179,7 @@ def number(name: str, value: object) -> float:
         return float(text)
     except ValueError:
         raise InputError(
-            f"{value!r} is not a number, wanted for example 45.5", field=name
+            said("{value!r} is not a number, wanted for example 45.5", value=value), field=name
         ) from None
 
 
@@ -195,7 +200,7 @@ def _inside(tank: Tank) -> Tank:
     less["edge_radius_mm"] = max(tank.edge_radius_mm - wall, 0.0)
     thin = [name for name, value in less.items() if value is not None and value < 0]
     if thin or any(less.get(name) == 0 for name in (*_SIZES, "end_depth_mm")):
-        raise InputError(f"{wall:g} mm leaves no room inside", field="wall_mm")
+        raise InputError(said("{wall:g} mm leaves no room inside", wall=wall), field="wall_mm")
     if tank.section_mm is not None:
         less["section_mm"], less["corner_radius_mm"] = shrunk(
             tank.section_mm, tank.corner_radius_mm, wall
@@ -207,17 +212,31 @@ def _require_fields_of_shape(tank: Tank) -> None:
     needed = NEEDED[tank.shape]
     for name in needed:
         if getattr(tank, name) is None:
-            raise InputError(f"is missing, a {tank.shape} needs {', '.join(needed)}", field=name)
+            raise InputError(
+                said(
+                    "is missing, a {shape} needs {needed}",
+                    shape=tank.shape,
+                    needed=", ".join(needed),
+                ),
+                field=name,
+            )
     own = (*needed, *_ALLOWED.get(tank.shape, ()))
     defaults = {f.name: f.default for f in fields(Tank)}
     every = {n for names in (*NEEDED.values(), *_ALLOWED.values()) for n in names}
     for name in sorted(every.difference(own)):
         if getattr(tank, name) != defaults[name]:
             raise InputError(
-                f"a {tank.shape} has no such size, it takes {', '.join(own)}", field=name
+                said(
+                    "a {shape} has no such size, it takes {own}",
+                    shape=tank.shape,
+                    own=", ".join(own),
+                ),
+                field=name,
             )
     if tank.shape == "mesh" and tank.wall_mm is not None:
-        raise InputError("a mesh is the inside surface already, leave wall_mm out", field="wall_mm")
+        raise InputError(
+            said("a mesh is the inside surface already, leave wall_mm out"), field="wall_mm"
+        )
 
 
 def _require_numbers(tank: Tank) -> None:
@@ -225,7 +244,9 @@ def _require_numbers(tank: Tank) -> None:
         value = getattr(tank, name)
         if value is not None:
             if not 0 < value < inf:
-                raise InputError(f"must be above 0 and finite, found {value:g}", field=name)
+                raise InputError(
+                    said("must be above 0 and finite, found {value:g}", value=value), field=name
+                )
             _require_likely(name, value, LEAST_MM)
     for name in (
         "edge_radius_mm",
@@ -237,12 +258,17 @@ def _require_numbers(tank: Tank) -> None:
     ):
         value = getattr(tank, name)
         if not 0 <= value < inf:
-            raise InputError(f"must be 0 or more and finite, found {value:g}", field=name)
+            raise InputError(
+                said("must be 0 or more and finite, found {value:g}", value=value), field=name
+            )
         _require_likely(name, value, 0.0)
     if not 0.1 <= tank.usable_fraction <= 1:
         raise InputError(
-            "is the usable share of the geometric volume, wanted 0.1 to 1, "
-            f"found {tank.usable_fraction:g}",
+            said(
+                "is the usable share of the geometric volume, wanted 0.1 to 1, found "
+                "{usable_fraction:g}",
+                usable_fraction=tank.usable_fraction,
+            ),
             field="usable_fraction",
         )
     if tank.section_mm is None:
@@ -250,12 +276,14 @@ def _require_numbers(tank: Tank) -> None:
     for row, corner in enumerate(tank.section_mm, start=1):
         if len(corner) != 2 or not all(isfinite(c) for c in corner):
             raise InputError(
-                f"corner {row} must be two finite numbers, y and z", field="section_mm"
+                said("corner {row} must be two finite numbers, y and z", row=row),
+                field="section_mm",
             )
         _require_likely("section_mm", max(abs(c) for c in corner), 0.0)
     if len(tank.section_mm) < 3:
         raise InputError(
-            f"needs at least 3 corners, found {len(tank.section_mm)}", field="section_mm"
+            said("needs at least 3 corners, found {number}", number=len(tank.section_mm)),
+            field="section_mm",
         )
 
 
@@ -265,8 +293,14 @@ def _require_likely(name: str, value: float, least: float) -> None:
     if not least <= value <= most:
         unit = "L" if name.endswith("_l") else "mm"
         raise InputError(
-            f"{value:g} {unit} is no figure of a vehicle's tank, "
-            f"wanted {least:g} to {most:,.0f} {unit}",
+            said(
+                "{value:g} {unit} is no figure of a vehicle's tank, wanted {least:g} to "
+                "{most:,.0f} {unit}",
+                value=value,
+                unit=unit,
+                least=least,
+                most=most,
+            ),
             field=name,
         )
 
@@ -285,14 +319,21 @@ def _require_words(tank: Tank) -> None:
 def _require_fits(tank: Tank) -> None:
     """Refuse sizes that cannot be together."""
     if tank.ends == "dished" and tank.end_depth_mm == 0:
-        raise InputError("is missing, dished ends need their depth", field="end_depth_mm")
+        raise InputError(said("is missing, dished ends need their depth"), field="end_depth_mm")
     if tank.ends == "flat" and tank.end_depth_mm > 0:
-        raise InputError('flat ends have no depth; did you mean ends = "dished"?', field="ends")
+        raise InputError(
+            said('flat ends have no depth; did you mean ends = "dished"?'), field="ends"
+        )
     for name in ("height_mm", "width_mm"):
         size = getattr(tank, name)
         if size is not None and tank.edge_radius_mm > size / 2:
             raise InputError(
-                f"{tank.edge_radius_mm:g} mm is larger than half the {name[:-3]}, {size / 2:g} mm",
+                said(
+                    "{edge_radius_mm:g} mm is larger than half the {name}, {size:g} mm",
+                    edge_radius_mm=tank.edge_radius_mm,
+                    name=name[:-3],
+                    size=size / 2,
+                ),
                 field="edge_radius_mm",
             )
     for name, whole in (
@@ -305,24 +346,33 @@ def _require_fits(tank: Tank) -> None:
             continue
         if part > size or (part == size and name != "round_depth_mm"):
             raise InputError(
-                f"{part:g} mm does not fit into the {whole[:-3]}, {size:g} mm", field=name
+                said(
+                    "{part:g} mm does not fit into the {whole}, {size:g} mm",
+                    part=part,
+                    whole=whole[:-3],
+                    size=size,
+                ),
+                field=name,
             )
 
 
 def _corners(value: object) -> tuple[Corner, ...]:
     if not isinstance(value, list | tuple):
-        raise InputError("must be a list of [y, z] corners", field="section_mm")
+        raise InputError(said("must be a list of [y, z] corners"), field="section_mm")
     corners = []
     for row, corner in enumerate(value, start=1):
         if not isinstance(corner, list | tuple) or len(corner) != 2:
-            raise InputError(f"corner {row} must be [y, z], found {corner!r}", field="section_mm")
+            raise InputError(
+                said("corner {row} must be [y, z], found {corner!r}", row=row, corner=corner),
+                field="section_mm",
+            )
         corners.append((number("section_mm", corner[0]), number("section_mm", corner[1])))
     return tuple(corners)
 
 
 def _word(name: str, value: object) -> str:
     if not isinstance(value, str):
-        raise InputError(f"must be text, found {value!r}", field=name)
+        raise InputError(said("must be text, found {value!r}", value=value), field=name)
     return value
 
 

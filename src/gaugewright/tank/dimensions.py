@@ -10,6 +10,7 @@ import numpy.typing as npt
 from gaugewright.errors import InputError
 from gaugewright.tank.description import Tank
 from gaugewright.tank.shapes import solid_of
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -68,7 +69,9 @@ def perturbed(tank: Tank, name: str, delta: float) -> Tank:
     if name in _SCALES:
         return _scaled(tank, _SCALES.index(name), 1.0 + delta)
     if name not in dict(uncertain_dimensions(tank)):
-        raise InputError(f"a {tank.shape} has no uncertain dimension {name!r}")
+        raise InputError(
+            said("a {shape} has no uncertain dimension {name!r}", shape=tank.shape, name=name)
+        )
     least = 0.0
     if name != "edge_radius_mm":
         walls = 2 if name in ("length_mm", "width_mm", "height_mm", "diameter_mm") else 1
@@ -96,7 +99,13 @@ def _scaled(tank: Tank, axis: int, factor: float) -> Tank:
         scale[axis] *= factor
         return replace(tank, mesh_scale=(scale[0], scale[1], scale[2]))
     if tank.section_mm is None:
-        raise InputError(f"a {tank.shape} has no uncertain dimension {_SCALES[axis]!r}")
+        raise InputError(
+            said(
+                "a {shape} has no uncertain dimension {scales!r}",
+                shape=tank.shape,
+                scales=_SCALES[axis],
+            )
+        )
     if axis == 0:
         return replace(tank, length_mm=tank.size("length_mm") * factor)
     by = (factor, 1.0) if axis == 1 else (1.0, factor)
@@ -168,7 +177,10 @@ def most_probable(tank: Tank) -> MostProbable:
             break
     else:
         raise InputError(
-            f"{tank.rated_capacity_l:g} L cannot be reconciled with the sizes",
+            said(
+                "{rated_capacity_l:g} L cannot be reconciled with the sizes",
+                rated_capacity_l=tank.rated_capacity_l,
+            ),
             field="rated_capacity_l",
         )
     covariance = np.diag(prior**2) - np.outer(gain, slope * prior**2)

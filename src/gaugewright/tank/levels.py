@@ -15,6 +15,7 @@ from gaugewright.errors import InputError
 from gaugewright.tank.description import Tank
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.solid import Solid, column, litres_below
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -38,7 +39,12 @@ def slope_of(angle_deg: float, field: str) -> float:
     """
     if not (isfinite(angle_deg) and abs(angle_deg) <= STEEPEST_DEG):
         raise InputError(
-            f"{angle_deg:g} degrees is outside -{STEEPEST_DEG:g} to {STEEPEST_DEG:g}", field=field
+            said(
+                "{angle_deg:g} degrees is outside -{steepest_deg:g} to {steepest_deg:g}",
+                angle_deg=angle_deg,
+                steepest_deg=STEEPEST_DEG,
+            ),
+            field=field,
         )
     return tan(radians(angle_deg))
 
@@ -74,7 +80,11 @@ def litres_at(
     outside = (levels < 0) | (levels > solid.top_mm)
     if outside.any():
         raise InputError(
-            f"{levels[outside].flat[0]:g} mm is outside the tank, 0 to {solid.top_mm:g} mm",
+            said(
+                "{flat:g} mm is outside the tank, 0 to {top_mm:g} mm",
+                flat=levels[outside].flat[0],
+                top_mm=solid.top_mm,
+            ),
             field="level_mm",
         )
     x, y = _place(solid, x_mm, y_mm)
@@ -110,9 +120,18 @@ def dip_table(
     """
     top = solid_of(tank).top_mm
     if not (isfinite(every_mm) and every_mm > 0):
-        raise InputError(f"must be above 0 mm, found {every_mm:g}", field="every_mm")
+        raise InputError(
+            said("must be above 0 mm, found {every_mm:g}", every_mm=every_mm), field="every_mm"
+        )
     if top / every_mm > MOST_ROWS:
-        raise InputError(f"{every_mm:g} mm would give more than {MOST_ROWS} rows", field="every_mm")
+        raise InputError(
+            said(
+                "{every_mm:g} mm would give more than {most_rows} rows",
+                every_mm=every_mm,
+                most_rows=MOST_ROWS,
+            ),
+            field="every_mm",
+        )
     levels = every_mm * np.arange(int(top / every_mm) + 1, dtype=np.float64)
     # A last step shorter than the numbers are exact is the top itself.
     levels = np.concatenate([levels[levels < top * (1 - 1e-9)], [top]])

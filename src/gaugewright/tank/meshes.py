@@ -9,6 +9,7 @@ import numpy.typing as npt
 from gaugewright.errors import InputError
 from gaugewright.tank.description import Tank
 from gaugewright.tank.solid import LITRES_PER_MM3, Ints, Solid
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -23,7 +24,7 @@ def solid_of_mesh(tank: Tank) -> Solid:
     the hole is) and for a volume that points to a wrong unit.
     """
     if tank.mesh_file is None or tank.mesh_unit is None:
-        raise InputError("a mesh needs mesh_file and mesh_unit", field="mesh_file")
+        raise InputError(said("a mesh needs mesh_file and mesh_unit"), field="mesh_file")
     solid = _read(Path(tank.mesh_file), changed_at(tank), tank.mesh_unit)
     if tank.mesh_scale == (1.0, 1.0, 1.0):
         return solid
@@ -37,7 +38,9 @@ def changed_at(tank: Tank) -> int:
         return path.stat().st_mtime_ns
     except OSError as error:
         raise InputError(
-            f"cannot be read: {error.strerror}", field="mesh_file", file=str(path)
+            said("cannot be read: {strerror}", strerror=error.strerror),
+            field="mesh_file",
+            file=str(path),
         ) from None
 
 
@@ -60,8 +63,16 @@ def _read(path: Path, changed: int, unit: str) -> Solid:
         ]
         hint = f"; {' or '.join(likely)} would give a tank" if likely else ""
         raise InputError(
-            f"in {unit} the mesh is {size} mm and holds {volume_l:g} L, "
-            f"wanted {_LEAST_L:g} to {_MOST_L:,.0f} L{hint}",
+            said(
+                "in {unit} the mesh is {size} mm and holds {volume_l:g} L, wanted "
+                "{least_l:g} to {most_l:,.0f} L{hint}",
+                unit=unit,
+                size=size,
+                volume_l=volume_l,
+                least_l=_LEAST_L,
+                most_l=_MOST_L,
+                hint=hint,
+            ),
             field="mesh_unit",
             file=str(path),
         )
@@ -73,7 +84,9 @@ def _loaded(path: Path) -> tuple[Floats, Ints]:
 
     if path.suffix.lower() not in (".stl", ".obj", ".3mf"):
         raise InputError(
-            f"{path.suffix or 'no ending'} is not known, wanted .stl, .obj or .3mf",
+            said(
+                "{value} is not known, wanted .stl, .obj or .3mf", value=path.suffix or "no ending"
+            ),
             field="mesh_file",
             file=str(path),
         )
@@ -84,7 +97,9 @@ def _loaded(path: Path) -> tuple[Floats, Ints]:
     # Whatever a broken file makes the reader stumble over, the person is told.
     except Exception as error:  # noqa: BLE001
         raise InputError(
-            f"is not a mesh that can be read: {error}", field="mesh_file", file=str(path)
+            said("is not a mesh that can be read: {error}", error=error),
+            field="mesh_file",
+            file=str(path),
         ) from None
     mesh.merge_vertices(merge_tex=True, merge_norm=True)
     if mesh.is_watertight and not mesh.is_winding_consistent:
@@ -95,7 +110,10 @@ def _loaded(path: Path) -> tuple[Floats, Ints]:
     triangles = triangles[(a != b) & (b != c) & (c != a)]
     if len(triangles) < 4 or not np.isfinite(vertices).all():
         raise InputError(
-            f"a mesh needs at least 4 triangles with finite corners, found {len(triangles)}",
+            said(
+                "a mesh needs at least 4 triangles with finite corners, found {number}",
+                number=len(triangles),
+            ),
             field="mesh_file",
             file=str(path),
         )
@@ -116,8 +134,11 @@ def require_closed(vertices: Floats, triangles: Ints, *, file: str | None = None
     open_edges = edges[first[times % 2 == 1]]
     if len(open_edges):
         raise InputError(
-            f"the mesh has a hole: {len(open_edges)} open edges, "
-            f"around {_where(vertices[_first_loop(open_edges)])}",
+            said(
+                "the mesh has a hole: {number} open edges, around {vertices}",
+                number=len(open_edges),
+                vertices=_where(vertices[_first_loop(open_edges)]),
+            ),
             field="mesh_file",
             file=file,
         )
@@ -125,8 +146,11 @@ def require_closed(vertices: Floats, triangles: Ints, *, file: str | None = None
     if balance.any():
         at = edges[first[np.argmax(balance != 0)]]
         raise InputError(
-            f"the triangles at {_where(vertices[at])} look different ways, "
-            "the outside must be on one side everywhere",
+            said(
+                "the triangles at {vertices} look different ways, the outside must be on "
+                "one side everywhere",
+                vertices=_where(vertices[at]),
+            ),
             field="mesh_file",
             file=file,
         )

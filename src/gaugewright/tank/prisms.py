@@ -10,6 +10,7 @@ import numpy.typing as npt
 from gaugewright.errors import InputError
 from gaugewright.tank.arcs import arc
 from gaugewright.tank.solid import Solid
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -68,7 +69,7 @@ def lofted(section: Floats, x_mm: Floats, size: Floats) -> Solid:
     whole = slice(int(pointed_first), len(size) - int(pointed_last))
     x, scale = x_mm[whole], size[whole]
     if (scale <= 0).any():
-        raise InputError("a section between the ends must not shrink to nothing")
+        raise InputError(said("a section between the ends must not shrink to nothing"))
     corners = centre + scale[:, None, None] * (section - centre)
     rings = [placed(c, float(at)) for at, c in zip(x, corners, strict=True)]
     poles = np.array([[x_mm[0], *centre], [x_mm[-1], *centre]])
@@ -156,7 +157,7 @@ def _clip_ears(polygon: Floats) -> Ints:
             if _is_ear(points, corner, hollow):
                 break
         else:
-            raise InputError("the section crosses or touches itself", field="section_mm")
+            raise InputError(said("the section crosses or touches itself"), field="section_mm")
         ears.append(corner)
         hollow = [other for other in hollow if other != corner[1]]
         del left[k]

@@ -18,6 +18,7 @@ from gaugewright.tank.meshes import changed_at, solid_of_mesh
 from gaugewright.tank.prisms import domed, extrude, upright
 from gaugewright.tank.solid import Solid
 from gaugewright.tank.steps import stepped
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -51,7 +52,11 @@ def _built(tank: Tank, fine: bool, changed: int | None) -> Solid:
     solid = _solid(inside(tank), fine)
     if tank.displaced_l >= solid.volume_l:
         raise InputError(
-            f"{tank.displaced_l:g} L is not less than the {solid.volume_l:g} L inside the tank",
+            said(
+                "{displaced_l:g} L is not less than the {volume_l:g} L inside the tank",
+                displaced_l=tank.displaced_l,
+                volume_l=solid.volume_l,
+            ),
             field="displaced_l",
         )
     return solid

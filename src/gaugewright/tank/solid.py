@@ -21,6 +21,7 @@ import numpy.typing as npt
 
 from gaugewright.errors import InputError
 from gaugewright.tank.roots import rising_root
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
@@ -61,14 +62,18 @@ class Solid:
         vertices = np.asarray(self.vertices, dtype=np.float64)
         triangles = np.asarray(self.triangles, dtype=np.intp)
         if vertices.ndim != 2 or vertices.shape[1] != 3 or not np.isfinite(vertices).all():
-            raise InputError("a solid needs finite corners with x, y and z")
+            raise InputError(said("a solid needs finite corners with x, y and z"))
         if triangles.ndim != 2 or triangles.shape[1] != 3 or len(triangles) < 4:
-            raise InputError(f"a solid needs at least 4 triangles, found {len(triangles)}")
+            raise InputError(
+                said("a solid needs at least 4 triangles, found {number}", number=len(triangles))
+            )
         vertices = vertices - [0.0, 0.0, vertices[:, 2].min()]
         a, b, c = (vertices[triangles[:, k]] - vertices.mean(axis=0) for k in range(3))
         volume_mm3 = float(np.einsum("ij,ij->", a, np.cross(b, c))) / 6
         if volume_mm3 <= 0:
-            raise InputError("the triangles of a solid must look outwards and enclose a volume")
+            raise InputError(
+                said("the triangles of a solid must look outwards and enclose a volume")
+            )
         vertices.setflags(write=False)
         triangles.setflags(write=False)
         object.__setattr__(self, "vertices", vertices)
@@ -183,8 +188,11 @@ def level_of_litres(
     outside = (wanted < 0) | (wanted > solid.volume_l)
     if outside.any():
         raise InputError(
-            f"{wanted[outside].flat[0]:g} L is outside what the tank holds, "
-            f"0 to {solid.volume_l:g} L"
+            said(
+                "{flat:g} L is outside what the tank holds, 0 to {volume_l:g} L",
+                flat=wanted[outside].flat[0],
+                volume_l=solid.volume_l,
+            )
         )
     sheared = _sheared(solid, _slope("slope_x", slope_x), _slope("slope_y", slope_y))
     above = _invert(sheared, solid.volume_l, wanted.ravel())
@@ -218,8 +226,16 @@ def column(solid: Solid, x_mm: float, y_mm: float) -> tuple[float, float]:
     inside = (weights >= -1e-9).all(axis=0)
     if not inside.any():
         raise InputError(
-            f"x {x_mm:g} mm, y {y_mm:g} mm is outside the tank, which reaches from "
-            f"x {low[0]:g} to {high[0]:g} mm and y {low[1]:g} to {high[1]:g} mm"
+            said(
+                "x {x_mm:g} mm, y {y_mm:g} mm is outside the tank, which reaches from x "
+                "{low:g} to {high:g} mm and y {low_2:g} to {high_2:g} mm",
+                x_mm=x_mm,
+                y_mm=y_mm,
+                low=low[0],
+                high=high[0],
+                low_2=low[1],
+                high_2=high[1],
+            )
         )
     heights = (weights[:, inside] * seen[inside, :, 2].T).sum(axis=0)
     return float(heights.min()), float(heights.max())
@@ -238,7 +254,9 @@ def _seen_from_above(solid: Solid) -> Floats:
 
 def _slope(name: str, value: float) -> float:
     if not isfinite(value):
-        raise InputError(f"a slope must be a finite number, found {value}", field=name)
+        raise InputError(
+            said("a slope must be a finite number, found {value}", value=value), field=name
+        )
     return float(value)
 
 

@@ -23,14 +23,16 @@ from gaugewright.errors import (
     SourceError,
     StateError,
 )
-from gaugewright.journal.book import Recorded
+from gaugewright.journal.book import BookSettings, Recorded
 from gaugewright.journal.chain import Entry
 from gaugewright.journal.store import NewerEntriesError
-from gaugewright.units import LengthUnit, TemperatureUnit
+from gaugewright.units import LengthUnit, TemperatureUnit, VolumeUnit
+from gaugewright.words import Speech, said
 from gaugewright.workbench import bodies, views
 from gaugewright.workbench.guard import Door, Visitor, state_of
 from gaugewright.workbench.page import Page, UnitsShown
 from gaugewright.workbench.pairing import PairingError, TooManyTriesError
+from gaugewright.workbench.words import speech
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +133,16 @@ def entry_answer(entry: Entry) -> EntryAnswer:
     )
 
 
+def speech_of(yard: Yard) -> Speech:
+    """Return how sentences are said in this book: its language and its units."""
+    settings = yard.book.settings()
+    return speech(_units(yard.unit, settings), settings.language)
+
+
+def _units(volume: VolumeUnit, settings: BookSettings) -> UnitsShown:
+    return UnitsShown(volume, LENGTH[settings.length_unit], TEMPERATURE[settings.temperature_unit])
+
+
 LENGTH: dict[str, LengthUnit] = {"mm": "mm", "inches": "in"}
 TEMPERATURE: dict[str, TemperatureUnit] = {"celsius": "°C", "fahrenheit": "°F"}
 """Units as the book names them, and as screens do."""
@@ -142,11 +154,7 @@ def page_of(request: Request) -> Page:
 
     yard, visitor, door = yard_of(request), visitor_of(request), door_of(request)
     settings = yard.book.settings()
-    units = UnitsShown(
-        yard.unit,
-        LENGTH[settings.length_unit],
-        TEMPERATURE[settings.temperature_unit],
-    )
+    units = _units(yard.unit, settings)
     may_see = visitor.may_enter
     return Page(
         csrf_token=door.csrf_token(visitor.session),
@@ -169,7 +177,8 @@ def problem_of(error: GaugewrightError) -> tuple[int, Problem]:
     >>> problem_of(InputError("must be above 0", field="added_l"))
     (422, Problem(error='must be above 0', field='added_l', newer=None, number=None))
     """
-    text = str(error)
+    # Not `str(error)`: that would be the English text, and can be said in no other way.
+    text = error.args[0] if error.args and isinstance(error.args[0], str) else str(error)
     match error:
         case InputError():
             return 422, Problem(error.problem, error.field)
@@ -218,7 +227,10 @@ def answer_validation(request: Request, error: Exception) -> Response:
 def answer_http(request: Request, error: Exception) -> Response:
     """Answer an address that is not there, or a way of asking that is not known."""
     assert isinstance(error, HTTPException)
-    words = {404: "there is nothing at this address", 405: "this cannot be asked for in this way"}
+    words = {
+        404: said("there is nothing at this address"),
+        405: said("this cannot be asked for in this way"),
+    }
     sentence = words.get(error.status_code, str(error.detail))
     answer = _problem_answer(request, error.status_code, Problem(sentence))
     answer.headers.update(error.headers or {})
@@ -226,11 +238,12 @@ def answer_http(request: Request, error: Exception) -> Response:
 
 
 def _problem_answer(request: Request, status: int, problem: Problem) -> Response:
+    sentence = _sayable(speech_of(yard_of(request)).says(problem.error))
     is_page = request.method == "GET" and not request.url.path.startswith(("/api/", "/photos/"))
     if is_page and "application/json" not in request.headers.get("accept", ""):
-        page = views.render_problem(page_of(request), status, _sayable(problem.error))
+        page = views.render_problem(page_of(request), status, sentence)
         return HTMLResponse(page, status)
-    content: dict[str, Any] = {"error": _sayable(problem.error), "field": problem.field}
+    content: dict[str, Any] = {"error": sentence, "field": problem.field}
     if problem.field is not None:
         content["field"] = _sayable(problem.field)
     if problem.newer is not None:

@@ -11,6 +11,7 @@ from gaugewright.app.filling import Answer, Beside, Judged
 from gaugewright.app.pictures import LandingPicture, VerdictPicture
 from gaugewright.app.typed import Typed
 from gaugewright.app.verdicts import landing_of, look, verdict
+from gaugewright.app.yard import Yard
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.table.export import export_csv, export_json, export_xlsx
 from gaugewright.workbench import bodies
@@ -19,6 +20,7 @@ from gaugewright.workbench.answers import (
     VisitorHere,
     YardHere,
     recorded_answer,
+    speech_of,
     stamp_of,
 )
 from gaugewright.workbench.job_routes import EntryNumber, taken_of
@@ -50,7 +52,7 @@ def begin(
         dip_empty_mm=dip_mm,
         reason=body.reason,
     )
-    return _answer(filling.begin_fill(yard, job, stamp_of(body, visitor), begun))
+    return _answer(filling.begin_fill(yard, job, stamp_of(body, visitor), begun), yard)
 
 
 @router.post("/tanks/{tank_id}/fill/checks")
@@ -59,7 +61,7 @@ def change_checks(
 ) -> RecordedAnswer:
     """Put right what was checked beside the pours."""
     changed = fk.FillChecksChanged(tank_id, body.reason, *_checks(body))
-    return _answer(filling.change_checks(yard, job, stamp_of(body, visitor), changed))
+    return _answer(filling.change_checks(yard, job, stamp_of(body, visitor), changed), yard)
 
 
 @router.post("/tanks/{tank_id}/pours")
@@ -79,7 +81,8 @@ def pour(
     return _answer(
         filling.record_pour(
             yard, job, stamp_of(body, visitor), tank_id, added_l, taken_of(body), beside
-        )
+        ),
+        yard,
     )
 
 
@@ -88,7 +91,7 @@ def void(
     job: str, entry: EntryNumber, body: bodies.WithReason, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
     """Take a pour back; it stays visible, struck through."""
-    return _answer(filling.void_pour(yard, job, stamp_of(body, visitor), entry, body.reason))
+    return _answer(filling.void_pour(yard, job, stamp_of(body, visitor), entry, body.reason), yard)
 
 
 @router.post("/tanks/{tank_id}/answers")
@@ -104,13 +107,13 @@ def answer(
         added_l=_litres(body.added_l, "added_l"),
         counts=None if body.counts is None else typed.counts(body.counts),
     )
-    return _answer(filling.answer_finding(yard, job, stamp_of(body, visitor), tank_id, given))
+    return _answer(filling.answer_finding(yard, job, stamp_of(body, visitor), tank_id, given), yard)
 
 
 @router.get("/tanks/{tank_id}/verdict")
 def current_verdict(job: str, tank_id: str, yard: YardHere) -> VerdictPicture:
     """Give the verdict on the fill so far."""
-    return verdict(yard.tank(job, tank_id)[1], yard.unit)
+    return speech_of(yard).all_of(verdict(yard.tank(job, tank_id)[1], yard.unit))
 
 
 @router.get("/tanks/{tank_id}/forecast")
@@ -212,8 +215,8 @@ def back_office(
     )
 
 
-def _answer(judged: Judged) -> RecordedAnswer:
-    return recorded_answer(judged.recorded, judged.verdict)
+def _answer(judged: Judged, yard: Yard) -> RecordedAnswer:
+    return recorded_answer(judged.recorded, speech_of(yard).all_of(judged.verdict))
 
 
 def _checks(

@@ -22,6 +22,7 @@ from gaugewright.workbench.answers import (
     VisitorHere,
     YardHere,
     recorded_answer,
+    speech_of,
     stamp_of,
 )
 from gaugewright.workbench.guard import cookie_text
@@ -105,7 +106,7 @@ def try_instrument(
     job: str, tank_id: str, body: bodies.InstrumentTry, yard: YardHere
 ) -> instruments.Tried:
     """Read an instrument for a moment and give what came; records nothing."""
-    return instruments.try_settings(yard, job, tank_id, body.settings)
+    return speech_of(yard).all_of(instruments.try_settings(yard, job, tank_id, body.settings))
 
 
 @router.get("/jobs/{job}/instruments/{tank_id}/lines")
@@ -142,9 +143,12 @@ async def live(job: str, request: Request, yard: YardHere) -> Response:
     streams = request.app.state.streams
     assert isinstance(streams, Streams)
     await run_in_threadpool(instruments.start_all, yard, job)
+    speech = await run_in_threadpool(speech_of, yard)
     if streams.count >= MOST_STREAMS:
         raise StateError(f"{MOST_STREAMS} pages are open already; close one")
-    return StreamingResponse(live_events(yard, job, streams), media_type="text/event-stream")
+    return StreamingResponse(
+        live_events(yard, job, streams, speech), media_type="text/event-stream"
+    )
 
 
 @router.post("/jobs/{job}/rig/pour")

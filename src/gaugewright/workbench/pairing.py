@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Callable
 
 from gaugewright.errors import GaugewrightError, InputError
+from gaugewright.words import said
 
 CODE_LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
 """Nothing that looks like something else."""
@@ -63,19 +64,21 @@ class Pairing:
         """
         name = " ".join(device.split())
         if not (0 < len(name) <= 100 and name.isprintable()):
-            raise InputError("give the device a name of 1 to 100 letters", field="device")
+            raise InputError(said("give the device a name of 1 to 100 letters"), field="device")
         with self._lock:
             now_s = self._monotonic_s()
             if len(self._wrong) == TRIES and now_s - self._wrong[0] < TRIES_WITHIN_S:
                 wait_s = TRIES_WITHIN_S - (now_s - self._wrong[0])
-                raise TooManyTriesError(f"too many wrong codes; try again in {wait_s:.0f} s")
+                raise TooManyTriesError(
+                    said("too many wrong codes; try again in {wait_s:.0f} s", wait_s=wait_s)
+                )
             if not self._is_right(code, now_s):
                 self._wrong.append(now_s)
                 self._wrong_for_code += 1
                 if self._wrong_for_code >= MOST_WRONG:
                     self._code = None
                 raise PairingError(
-                    "this code is wrong, used or too old; ask for a new one on the computer"
+                    said("this code is wrong, used or too old; ask for a new one on the computer")
                 )
             self._code = None
             if len(self._devices) >= MOST_DEVICES:

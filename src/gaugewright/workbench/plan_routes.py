@@ -13,6 +13,7 @@ from gaugewright.workbench.answers import (
     VisitorHere,
     YardHere,
     recorded_answer,
+    speech_of,
     stamp_of,
 )
 from gaugewright.workbench.bodies import Body, Figure, Recording, Words
@@ -21,7 +22,7 @@ from gaugewright.workbench.schema import Router
 if TYPE_CHECKING:
     from types import ModuleType
 
-    from gaugewright.app.plan import Layout
+    from gaugewright.app.plan_stage import AnyLayout
 
 router = Router(prefix="/api/jobs/{job}/tanks/{tank_id}/plan")
 
@@ -54,10 +55,10 @@ class Made(Recording):
 
 @dataclass(frozen=True, slots=True)
 class LayoutAnswer:
-    """A layout and its map, as in a plan file."""
+    """A layout and its map, as in a plan file; no map of a tank without a shape."""
 
     layout: dict[str, Any]
-    map: dict[str, Any]
+    map: dict[str, Any] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,8 @@ class PoursAnswer:
 @router.post("/layout")
 def try_layout(job: str, tank_id: str, body: Layouts, yard: YardHere) -> LayoutAnswer:
     """Give the misread over the tank's top, the best place and the cut; records nothing."""
-    return LayoutAnswer(**_stage().layout_and_map(_layout(job, tank_id, body, yard)))
+    found = _stage().layout_and_map(_layout(job, tank_id, body, yard))
+    return LayoutAnswer(**speech_of(yard).all_of(found))
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,18 +91,23 @@ def next_pour(job: str, tank_id: str, yard: YardHere) -> NextAnswer:
     """Give the next best pour, worked out anew from the pours that stand."""
     found = _stage().next_step(yard.tank(job, tank_id)[1])
     return NextAnswer(
-        found.add_l, found.error_now_l, found.error_then_l, found.minutes, found.why_not
+        found.add_l,
+        found.error_now_l,
+        found.error_then_l,
+        found.minutes,
+        speech_of(yard).says(found.why_not),
     )
 
 
 @router.post("/pours")
 def rank_pours(job: str, tank_id: str, body: Pours, yard: YardHere) -> PoursAnswer:
     """Give the pours and checks that pay, ranked; records nothing."""
-    from gaugewright.app.plan_record import plan_record
+    from gaugewright.app.plan_any import any_record
 
     stage = _stage()
     aim = stage.aim_of(body.aim)
-    return PoursAnswer(plan_record(stage.with_pours(_layout(job, tank_id, body, yard), aim)))
+    plan = any_record(stage.with_pours(_layout(job, tank_id, body, yard), aim))
+    return PoursAnswer(speech_of(yard).all_of(plan))
 
 
 @router.post("/confirmed")
@@ -133,7 +140,7 @@ def template(job: str, tank_id: str, yard: YardHere) -> Response:
 @router.get("/list.txt", response_class=Response)
 def page_to_carry(job: str, tank_id: str, yard: YardHere) -> Response:
     """Give the page that is carried along: cautions, the plan in brief, what to bring."""
-    made = _stage().page_of(yard.tank(job, tank_id)[1])
+    made = _stage().page_of(yard.tank(job, tank_id)[1], speech_of(yard))
     return _download(made, "text/plain; charset=utf-8", f"{tank_id}-plan.txt")
 
 
@@ -144,7 +151,7 @@ def _stage() -> "ModuleType":
     return plan_stage
 
 
-def _layout(job: str, tank_id: str, body: Layouts, yard: YardHere) -> "Layout":
+def _layout(job: str, tank_id: str, body: Layouts, yard: YardHere) -> "AnyLayout":
     tank = yard.tank(job, tank_id)[1]
     place = None
     if body.x_mm is not None or body.y_mm is not None:
@@ -152,7 +159,7 @@ def _layout(job: str, tank_id: str, body: Layouts, yard: YardHere) -> "Layout":
             missing = "x_mm" if body.x_mm is None else "y_mm"
             raise InputError("is missing: a place has two distances", field=missing)
         place = typed.length_mm(body.x_mm, "x_mm"), typed.length_mm(body.y_mm, "y_mm")
-    found: Layout = _stage().try_layout(tank, body.wishes, place)
+    found: AnyLayout = _stage().try_layout(tank, body.wishes, place)
     return found
 
 

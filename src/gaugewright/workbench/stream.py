@@ -14,6 +14,7 @@ from starlette.concurrency import run_in_threadpool
 
 from gaugewright.app.live_values import LiveReading
 from gaugewright.app.yard import RigHere, Yard
+from gaugewright.words import ENGLISH, Speech
 
 LOOK_EVERY_S = 0.05
 LEAST_APART_S = 0.1
@@ -46,7 +47,9 @@ class _Sent:
     told_s: float = 0.0
 
 
-async def live_events(yard: Yard, job: str, streams: Streams) -> AsyncIterator[bytes]:
+async def live_events(
+    yard: Yard, job: str, streams: Streams, speech: Speech = ENGLISH
+) -> AsyncIterator[bytes]:
     """Give the events of one page until the server stops or the page is gone."""
     loop = asyncio.get_running_loop()
     sent = _Sent(number=await run_in_threadpool(lambda: yard.book.store.tip(job).number))
@@ -54,7 +57,7 @@ async def live_events(yard: Yard, job: str, streams: Streams) -> AsyncIterator[b
     try:
         yield b"retry: 1000\n\n"
         while not streams.is_closing():
-            for event in _due(yard, job, sent, loop.time()):
+            for event in _due(yard, job, sent, loop.time(), speech):
                 yield event
             if loop.time() - sent.looked_s >= LOOK_AT_BOOK_EVERY_S:
                 sent.looked_s = loop.time()
@@ -66,7 +69,7 @@ async def live_events(yard: Yard, job: str, streams: Streams) -> AsyncIterator[b
         streams.count -= 1
 
 
-def _due(yard: Yard, job: str, sent: _Sent, now_s: float) -> list[bytes]:
+def _due(yard: Yard, job: str, sent: _Sent, now_s: float, speech: Speech) -> list[bytes]:
     events = []
     for live in yard.desk.of_job(job):
         shown = live.snapshot()
@@ -76,7 +79,7 @@ def _due(yard: Yard, job: str, sent: _Sent, now_s: float) -> list[bytes]:
         # Half a look early: a reading that comes every 0.1 s is sent every 0.1 s.
         if now_s - at_s >= apart_s - LOOK_EVERY_S / 2:
             sent.seq[shown.tank_id] = (shown.seq, shown.is_live, now_s)
-            events.append(_event("reading", _TO_JSON.dump_json(shown).decode()))
+            events.append(_event("reading", _TO_JSON.dump_json(speech.all_of(shown)).decode()))
     number = yard.last_numbers.get(job, 0)
     if number > sent.number:
         sent.number = number

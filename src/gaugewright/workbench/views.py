@@ -5,9 +5,6 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
-from markupsafe import Markup
-
 from gaugewright.app.pictures import (
     CautionPicture,
     FindingPicture,
@@ -37,9 +34,12 @@ from gaugewright.workbench.words import (
     kind_names,
     shape_names,
     size_names,
+    speech,
     stage_names,
     zone_kinds,
 )
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
 
 TEMPLATES = Path(__file__).parent / "templates"
 STATIC = Path(__file__).parent / "static"
@@ -194,6 +194,7 @@ def _figures(page: Page) -> Figures:
 
 def _render(page: Page, template: str, **values: Any) -> str:
     say = catalogue(page.language).gettext
+    heard = speech(page.units, page.language).all_of(values)
     context: dict[str, Any] = {
         "page": page,
         "write": _figures(page),
@@ -211,4 +212,4 @@ def _render(page: Page, template: str, **values: Any) -> str:
         "has_comma": page.language.split("-")[0] in DECIMAL_COMMA,
         "svg": Markup,
     }
-    return environment(page.language).get_template(template).render(**context, **values)
+    return environment(page.language).get_template(template).render(**context, **heard)

@@ -13,6 +13,7 @@ from math import isfinite
 from pathlib import Path
 
 from gaugewright.units import from_celsius, from_litres, from_mm
+from gaugewright.words import Speech
 from gaugewright.workbench.page import UnitsShown
 
 LOCALES = Path(__file__).parent / "locale"
@@ -39,6 +40,12 @@ def catalogue(language: str) -> gettext.NullTranslations:
     """
     wanted = [language.replace("-", "_"), language.split("-")[0]]
     return gettext.translation("workbench", LOCALES, languages=wanted, fallback=True)
+
+
+def speech(units: UnitsShown, language: str) -> Speech:
+    """Return how the rooms below are heard: their sentences in a language and in units."""
+    mark = "," if language.split("-")[0] in DECIMAL_COMMA else "."
+    return Speech(catalogue(language).gettext, mark, units.volume_unit, units.length_unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +150,7 @@ def shape_names(say: Say) -> dict[str, str]:
         "obround": say("Obround: two half circles and a straight part"),
         "d_section": say("D-section: one side flat, one round"),
         "stepped": say("Box with a step"),
+        "unknown": say("Not known: plate and height only"),
     }
 
 

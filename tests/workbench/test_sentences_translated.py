@@ -1,0 +1,145 @@
+"""A language made from what is extracted reaches the sentences of the rooms below."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from babel.messages.catalog import Catalog
+from babel.messages.extract import extract_from_dir
+from babel.messages.frontend import parse_mapping_cfg
+from babel.messages.mofile import write_mo
+
+import gaugewright
+from gaugewright.testing.hand import PROBE, TANK, Hand
+from gaugewright.workbench import views, words
+
+ROOT = Path(gaugewright.__file__).parent
+
+
+def extracted() -> set[str]:
+    """Every message that the extraction of `babel.cfg` finds."""
+    with (ROOT / "babel.cfg").open(encoding="utf-8") as file:
+        methods, options = parse_mapping_cfg(file)
+    found = extract_from_dir(ROOT, methods, options, {"_": None, "say": None, "said": None})
+    return {message for _, _, message, _, _ in found if isinstance(message, str)}
+
+
+@pytest.fixture(scope="module")
+def messages() -> set[str]:
+    return extracted()
+
+
+@pytest.fixture
+def hand(
+    workbench, messages: set[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Hand]:
+    """A person at a book in gallons, inches and the made-up language."""
+    folder = tmp_path / "fr_XX" / "LC_MESSAGES"
+    folder.mkdir(parents=True)
+    made = Catalog(locale="fr")
+    for message in messages:
+        made.add(message, f"⟦{message}⟧")
+    with (folder / "workbench.mo").open("wb") as file:
+        write_mo(file, made)
+    monkeypatch.setattr(words, "LOCALES", tmp_path)
+    words.catalogue.cache_clear()
+    views.environment.cache_clear()
+    found = Hand(workbench.url)
+    found.client.put(
+        "/api/book/settings",
+        json={"person": "Kim", "request_id": "t", "language": "fr-XX",
+              "volume_unit": "us_gallons", "length_unit": "inches"},
+    ).raise_for_status()  # fmt: skip
+    found.open_job()
+    yield found
+    found.client.close()
+    words.catalogue.cache_clear()
+    views.environment.cache_clear()
+
+
+def test_a_finding_is_said_in_the_language_on_page_and_in_the_api(hand: Hand) -> None:
+    hand.begin()
+    hand.pour(0, 0)
+    for total in (40, 80, 120, 160):
+        hand.pour(40, total)
+    answer = hand.pour(300, 190)
+
+    said = answer["verdict"]["sentence"]
+    page = hand.client.get(f"/jobs/{hand.job}/pour").text
+
+    assert said.startswith("⟦")
+    assert re.search(r"79,252 US gal", said)  # 300 L, three decimals as typed, with a comma
+    assert said.split("⟧")[0].removeprefix("⟦") in page.replace("&#39;", "'")
+
+
+def test_a_planning_sentence_is_said_in_the_language_and_in_inches(hand: Hand) -> None:
+    hand.record("/tanks/main", "PUT", tank=TANK, probe=PROBE)
+    answer = hand.client.post(
+        f"/api/jobs/{hand.job}/tanks/main/plan/layout", json={"wishes": {"contents": "diesel"}}
+    )
+
+    notes = answer.json()["layout"]["notes"]
+
+    headroom = next(note for note in notes if "headroom is not known" in note)
+    assert headroom.startswith("⟦headroom is not known: ")
+    assert re.search(r"\d+,\d\d in above the tank", headroom)
+    assert not any(re.search(r"\d mm\b", note) for note in notes)
+
+
+def test_what_is_wrong_is_said_in_the_language(hand: Hand) -> None:
+    hand.record("/tanks/main", "PUT", tank=TANK, probe=PROBE)
+    answer = hand.client.post(
+        f"/api/jobs/{hand.job}/tanks/main/plan/layout", json={"wishes": {"contents": ""}}
+    )
+
+    assert answer.status_code == 422
+    assert answer.json()["error"].startswith("⟦what does the tank hold?")
+
+
+def test_why_a_reading_is_not_steady_is_said_in_the_language(hand: Hand, workbench) -> None:
+    from gaugewright.pours.steady import steadiness
+
+    seen = steadiness([k / 10 for k in range(100)], [1000.0 + 0.3 * k for k in range(100)])
+    heard = words.speech(words.UnitsShown(), "fr-XX").says(seen.reason)
+
+    assert seen.reason.startswith("still rising 3.0 counts/s")
+    assert heard == "⟦still ⟦rising⟧ 3.0 counts/s⟧"
+
+
+def test_what_is_recorded_stays_in_plain_english(hand: Hand) -> None:
+    hand.record("/tanks/main", "PUT", tank=TANK, probe=PROBE)
+    wishes = {"contents": "diesel"}
+    cut = hand.client.post(
+        f"/api/jobs/{hand.job}/tanks/main/plan/layout", json={"wishes": wishes}
+    ).json()["layout"]["probe"]["cut_length_mm"]
+    hand.record("/tanks/main/plan/confirmed", wishes=wishes, cut_mm=[f"{cut} mm", f"{cut} mm"])
+
+    kept = hand.client.get(f"/api/jobs/{hand.job}/entries").json()[-1]
+
+    assert kept["kind"] == "plan_recorded"
+    assert any(
+        note.startswith("headroom is not known") for note in kept["payload"]["plan"]["notes"]
+    )
+
+
+def test_every_sentence_of_the_rooms_below_can_be_extracted(messages: set[str]) -> None:
+    assert {
+        "still {way} {speed} counts/s{about}",
+        "Was it {value}? Look at the meter.",
+        "headroom is not known: {upright_mm:.0f} above the tank to bring the probe in upright, "
+        "{needed_mm:.0f} at the least",
+        "Record",
+    } <= messages
+
+
+def test_no_sentence_is_built_where_no_translator_can_see_it() -> None:
+    """A template that is not written out at the call would be in no catalogue."""
+    hidden = [
+        f"{path.name}: {line.strip()}"
+        for path in ROOT.rglob("*.py")
+        if path.name != "words.py"
+        for line in path.read_text(encoding="utf-8").splitlines()
+        if re.search(r"\bsaid\(f[\"']", line)
+    ]
+    assert hidden == []
