@@ -1,0 +1,338 @@
+"""Receipts held against refuels: the right pairs, and verdicts wrong no oftener than stated."""
+
+from dataclasses import replace
+from itertools import permutations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gaugewright.errors import InputError
+from gaugewright.watch.pairs import best_groups
+from gaugewright.watch.receipts import (
+    FALSE_SHORT,
+    METER_MPE,
+    Receipt,
+    Seen,
+    Verdict,
+    reconcile,
+    u_difference,
+)
+from gaugewright.watch.supplier import supplier_factors
+from gaugewright.watch.values import Event, EventKind, Undecided
+
+T0 = 1_772_323_200.0
+HOUR = 3600.0
+
+
+def refuel(at_h, litres, u=2.0, vehicle="T-7", minutes=6):
+    start = T0 + at_h * HOUR
+    return Event(vehicle, EventKind.REFUEL, start, start + 60 * minutes, litres, u, 100.0,
+                 100.0 + litres, 9.0, "", 0, 1)  # fmt: skip
+
+
+def seen(*refuels, vehicle="T-7", undecided=(), gaps=(), least_l=0.0):
+    return Seen(vehicle, refuels, undecided, gaps, T0, T0 + 30 * 24 * HOUR, least_l)
+
+
+def paid(at_h, litres, number=1, vehicle="T-7", supplier=""):
+    return Receipt(vehicle, T0 + at_h * HOUR, litres, number, supplier)
+
+
+def verdicts(receipts, *vehicles):
+    return [str(row.verdict) for row in reconcile(receipts, vehicles).receipts]
+
+
+@pytest.mark.parametrize(
+    ("litres", "expected"),
+    [(400.0, "agrees"), (402.9, "agrees"), (405.0, "short"), (396.0, "over")],
+)
+def test_a_receipt_is_judged_by_the_band_of_tank_and_dispenser(litres, expected):
+    assert verdicts([paid(10.2, litres)], seen(refuel(10, 400.0))) == [expected]
+
+
+def test_the_band_of_the_difference_holds_the_law_s_allowance_for_the_meter():
+    """Class 0.5 of OIML R 117-1, Table 2, line A: 0.5 %; as a rectangle its u is over √3.
+
+    The check value is that of a 20 L step: limit 100 mL, u 57.7 mL.
+    """
+    assert 1000 * METER_MPE * 20 == 100
+    assert u_difference(0.0, 20.0) / 1.96 == pytest.approx(0.0577, abs=5e-5)
+
+
+def test_the_difference_is_what_the_tank_got_less_what_was_paid():
+    (row,) = reconcile([paid(10.2, 412.0)], [seen(refuel(10, 400.0))]).receipts
+
+    assert (row.tank_l, row.difference_l) == (400.0, -12.0)
+    assert row.u_difference_l == pytest.approx(u_difference(2.0, 412.0))
+
+
+def test_two_receipts_may_pay_for_one_refuel_and_share_its_verdict():
+    rows = reconcile(
+        [paid(10.1, 300.0, 1), paid(10.2, 100.0, 2)], [seen(refuel(10, 400.0))]
+    ).receipts
+
+    assert [str(row.verdict) for row in rows] == ["agrees", "agrees"]
+    assert [row.tank_l for row in rows] == [300.0, 100.0]
+    assert "receipts 1, 2 together" in rows[0].reason
+
+
+def test_one_receipt_may_pay_for_two_refuels_of_one_stop():
+    (row,) = reconcile([paid(10.4, 400.0)], [seen(refuel(10, 250.0), refuel(10.2, 151.0))]).receipts
+
+    assert (str(row.verdict), row.tank_l) == ("agrees", 401.0)
+    assert len(row.refuels) == 2
+
+
+def test_two_refuels_of_one_stop_with_a_receipt_each_stay_apart():
+    rows = reconcile(
+        [paid(10.15, 250.0, 1), paid(10.6, 150.0, 2)],
+        [seen(refuel(10, 251.0), refuel(10.4, 149.5))],
+    ).receipts
+
+    assert [row.tank_l for row in rows] == [251.0, 149.5]
+
+
+def test_litres_part_what_time_cannot():
+    """The tills' times are swapped; the litres say which is which."""
+    rows = reconcile(
+        [paid(10.9, 80.0, 1), paid(11.0, 400.0, 2)],
+        [seen(refuel(10.6, 401.0), refuel(10.8, 80.3))],
+    ).receipts
+
+    assert [row.tank_l for row in rows] == [80.3, 401.0]
+
+
+def test_a_receipt_without_a_refuel_is_not_seen_and_points_to_the_like_elsewhere():
+    other = refuel(10, 198.0, vehicle="T-9")
+    found = reconcile([paid(10.2, 200.0)], [seen(), seen(other, vehicle="T-9")])
+
+    assert str(found.receipts[0].verdict) == "not_seen"
+    assert "198.0 ± 2.0 L without a receipt went into T-9" in found.receipts[0].reason
+    assert found.without_receipt == (other,)
+
+
+def test_a_refuel_with_its_own_receipt_is_no_explanation_for_another():
+    found = reconcile(
+        [paid(10.2, 200.0), paid(10.2, 198.0, 2, vehicle="T-9")],
+        [seen(), seen(refuel(10, 198.0, vehicle="T-9"), vehicle="T-9")],
+    )
+
+    assert "T-9" not in found.receipts[0].reason
+    assert found.without_receipt == ()
+
+
+@pytest.mark.parametrize(
+    ("vehicle", "reason"),
+    [
+        (seen(gaps=((T0 + 8 * HOUR, T0 + 12 * HOUR),)), "no records for 4.0 hours"),
+        (seen(gaps=((T0 + 8 * HOUR, T0 + 10 * HOUR),)), "no records for 2.0 hours"),
+        (seen(vehicle="other"), "this vehicle was not watched"),
+        (seen(least_l=500.0), "too little to be seen"),
+        (seen(undecided=(Undecided("T-7", T0 + 9 * HOUR, T0 + 11 * HOUR, 180, 40, "a hole"),)),
+         "not decidable: a hole"),
+    ],
+)  # fmt: skip
+def test_where_a_refuel_could_have_passed_unseen_there_is_no_data(vehicle, reason):
+    (row,) = reconcile([paid(10.2, 200.0)], [vehicle]).receipts
+
+    assert str(row.verdict) == "no_data"
+    assert reason in row.reason
+    assert row.tank_l is None
+
+
+def test_outside_the_log_s_time_there_is_no_data():
+    assert verdicts([paid(-5, 200.0), paid(30 * 24 + 5, 200.0, 2)], seen()) == ["no_data"] * 2
+
+
+def test_a_refuel_found_across_a_gap_is_held_against_its_receipt():
+    across = replace(refuel(8, 200.0, u=8.0), end_s=T0 + 12 * HOUR)
+
+    assert verdicts([paid(10, 205.0)], seen(across, gaps=((across.start_s, across.end_s),))) == [
+        "agrees"
+    ]
+
+
+def test_a_receipt_of_no_litres_is_refused():
+    with pytest.raises(InputError, match="receipt 4: 0 L, wanted more than 0 L"):
+        paid(10, 0.0, 4)
+
+
+@settings(deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.floats(0, 400), st.floats(20, 500), st.floats(0.05, 1.0)),
+        min_size=1, max_size=6, unique_by=lambda one: round(one[0] / 8),
+    )
+)  # fmt: skip
+def test_honest_receipts_hours_apart_find_their_own_refuels(stops):
+    stops = sorted(stops)
+    stops = [(8 * round(at / 8), litres, delay) for at, litres, delay in stops]
+    refuels = [refuel(at, litres) for at, litres, _ in stops]
+    receipts = [paid(at + 0.1 + delay, litres, k + 1)
+                for k, (at, litres, delay) in enumerate(stops)]  # fmt: skip
+
+    rows = reconcile(receipts, [seen(*refuels)]).receipts
+
+    assert [row.tank_l for row in rows] == pytest.approx([litres for _, litres, _ in stops])
+
+
+@settings(deadline=None, max_examples=50)
+@given(st.permutations(range(4)), st.permutations(range(4)))
+def test_the_pairs_do_not_depend_on_the_order_given(receipt_order, refuel_order):
+    """A crowded stop, where the choice is an integer program."""
+    receipts = [(T0 + 600, 90.0), (T0 + 1500, 210.0), (T0 + 2600, 100.0), (T0 + 9000, 31.0)]
+    refuels = [(T0, T0 + 300, 91.0, 2.0), (T0 + 900, T0 + 1200, 150.0, 2.0),
+               (T0 + 1300, T0 + 1400, 61.0, 2.0), (T0 + 2000, T0 + 2400, 99.0, 2.0)]  # fmt: skip
+
+    groups = best_groups(
+        [receipts[k] for k in receipt_order], [refuels[k] for k in refuel_order], till_s=3 * HOUR
+    )
+
+    pairs = {
+        (frozenset(receipt_order[k] for k in group.receipts),
+         frozenset(refuel_order[k] for k in group.refuels))
+        for group in groups
+    }  # fmt: skip
+    assert pairs == {
+        (frozenset({0}), frozenset({0})),
+        (frozenset({1}), frozenset({1, 2})),
+        (frozenset({2}), frozenset({3})),
+    }
+
+
+def test_the_cheapest_pairs_are_the_cheapest_of_all():
+    """Three receipts and three refuels close together, against every one-to-one choice."""
+    rng = np.random.default_rng(3)
+    for _ in range(20):
+        litres = rng.uniform(50, 300, 3)
+        refuels = [(T0 + 1200 * k, T0 + 1200 * k + 300, float(x), 2.0)
+                   for k, x in enumerate(litres)]  # fmt: skip
+        order = rng.permutation(3)
+        receipts = [(T0 + 3000.0 + 60 * k, float(litres[j])) for k, j in enumerate(order)]
+        groups = best_groups(receipts, refuels, till_s=3 * HOUR)
+        chosen = {group.receipts[0]: group.refuels[0] for group in groups}
+        off = {
+            p: sum(abs(receipts[k][1] - litres[p[k]]) for k in range(3))
+            for p in permutations(range(3))
+        }
+        assert tuple(chosen[k] for k in range(3)) == min(off, key=off.get)
+
+
+# --- error rates -------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def simulated():
+    """A fleet's year as a watch would see it whose bands hold: half-widths of 1 L and 0.4 %."""
+    rng = np.random.default_rng(66)
+    receipts, vehicles, inflated = [], [], {}
+    for v in range(40):
+        events = []
+        for day in range(50):
+            litres = rng.uniform(60, 420)
+            u = 1.0 + 0.004 * litres
+            event = refuel(24 * day + rng.uniform(5, 20), litres + rng.normal(0, u / 1.96), u,
+                           f"V{v}")  # fmt: skip
+            events.append(event)
+            stated = litres * rng.normal(1.0, 0.002)
+            extra = rng.uniform(5, 30) if rng.random() < 0.2 else 0.0
+            at = event.end_s + rng.uniform(0, 600)
+            receipts.append(Receipt(f"V{v}", at, stated + extra, len(receipts) + 1))
+            inflated[len(receipts)] = extra
+        vehicles.append(Seen(f"V{v}", tuple(events), (), (), T0, T0 + 60 * 24 * HOUR))
+    return reconcile(receipts, vehicles), inflated
+
+
+def test_honest_receipts_are_called_short_no_oftener_than_stated(simulated):
+    found, inflated = simulated
+    honest = [row for row in found.receipts if not inflated[row.receipt]]
+    short = sum(row.verdict == Verdict.SHORT for row in honest)
+
+    assert len(honest) > 1500
+    assert 0 < short / len(honest) < 1.5 * FALSE_SHORT
+    assert sum(row.verdict == Verdict.AGREES for row in honest) / len(honest) > 0.94
+
+
+@pytest.mark.parametrize(("low", "high", "share"), [(5, 10, 0.9), (10, 40, 0.98)])
+def test_inflated_receipts_are_found(simulated, low, high, share):
+    found, inflated = simulated
+    rows = [row for row in found.receipts if low <= inflated[row.receipt] < high]
+
+    assert len(rows) > 50
+    assert sum(row.verdict == Verdict.SHORT for row in rows) / len(rows) >= share
+
+
+# --- suppliers ---------------------------------------------------------------------------------
+
+
+def supplied(rng, factors, tables, refuels_each=12):
+    """Refuels of every vehicle at every supplier, with the tables' and the meters' errors."""
+    receipts, vehicles = [], []
+    for v, table in enumerate(tables):
+        events = []
+        for s, factor in enumerate(factors):
+            for k in range(refuels_each):
+                at = 24.0 * (s * refuels_each + k) + 8
+                litres = rng.uniform(150, 400)
+                got = litres * factor * (1 + table) + rng.normal(0, 1.0)
+                events.append(refuel(at, got, u=2.8, vehicle=f"V{v}"))
+                receipts.append(paid(at + 0.3, litres, len(receipts) + 1, f"V{v}", f"S{s}"))
+        end = T0 + 24 * HOUR * (len(factors) * refuels_each + 2)
+        vehicles.append(Seen(f"V{v}", tuple(events), (), (), T0, end))
+    return receipts, reconcile(receipts, vehicles)
+
+
+def test_a_supplier_who_delivers_short_is_seen_over_many_refuels():
+    rng = np.random.default_rng(5)
+    receipts, found = supplied(rng, [1.0, 0.985], rng.normal(0, 0.004, 8))
+
+    good, short = supplier_factors(receipts, found.receipts)
+
+    assert abs(good.factor - 1.0) < good.u_factor
+    assert abs(short.factor - 0.985) < short.u_factor
+    assert (good.is_off, short.is_off) == (False, True)
+    assert "beyond the 0.5 %" in short.message
+    assert (short.refuels, short.vehicles) == (96, 8)
+
+
+def test_the_supplier_s_band_holds_as_often_as_it_says():
+    rng = np.random.default_rng(8)
+    held = []
+    for _ in range(60):
+        truth = rng.normal(1.0, 0.004, 3)
+        receipts, found = supplied(rng, truth, rng.normal(0, 0.005, 4), refuels_each=6)
+        for factor, true in zip(supplier_factors(receipts, found.receipts), truth, strict=True):
+            held.append(abs(factor.factor - true) <= factor.u_factor)
+
+    assert 0.9 < np.mean(held) < 0.99
+
+
+def test_one_vehicle_cannot_tell_its_table_from_its_supplier():
+    rng = np.random.default_rng(9)
+    receipts, found = supplied(rng, [0.99], [0.0], refuels_each=60)
+
+    (only,) = supplier_factors(receipts, found.receipts)
+
+    assert only.u_factor > 0.006
+    assert not only.is_off
+
+
+def test_an_inflated_receipt_is_not_the_meter_s_doing():
+    rng = np.random.default_rng(10)
+    receipts, found = supplied(rng, [1.0], rng.normal(0, 0.002, 5))
+    clean = supplier_factors(receipts, found.receipts)[0]
+    rows = [replace(row, receipt_l=row.receipt_l + 40) if row.receipt % 12 == 0 else row
+            for row in found.receipts]  # fmt: skip
+
+    with_frauds = supplier_factors(receipts, rows)[0]
+
+    assert with_frauds.left_out == 5
+    assert with_frauds.factor == pytest.approx(clean.factor, abs=5e-4)
+
+
+def test_few_refuels_say_nothing_of_a_supplier():
+    assert supplier_factors([], []) == ()
+    found = reconcile([paid(10.2, 400.0)], [seen(refuel(10, 398.0))])
+    assert supplier_factors([paid(10.2, 400.0)], found.receipts) == ()
