@@ -1,16 +1,13 @@
 """Receipts of one vehicle held against its refuels, for the Watch stage."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from gaugewright.app.files import naming_file, read_text
-from gaugewright.app.log_columns import Columns
 from gaugewright.app.log_shelf import ShelvedLog
-from gaugewright.app.log_times import Times
+from gaugewright.app.receipt_files import read_receipts
 from gaugewright.errors import InputError
 from gaugewright.journal.watch_kinds import SeenReceipt
-from gaugewright.table.delimited import Rows, read_rows, require_fields
 from gaugewright.watch.receipts import GAP_S, Receipt, Reconciled, Seen, reconcile
 from gaugewright.watch.values import Event, Track, Watched
 
@@ -27,32 +24,25 @@ class HeldAgainst:
     without_receipt: tuple[Event, ...]
 
 
-def read_receipts(
+def receipts_of(
     file: ShelvedLog, vehicle: str, also_called: str = "", zone: str | None = None
 ) -> tuple[Receipt, ...]:
-    """Return a vehicle's receipts from a file ``vehicle,time,litres``.
+    """Return the receipts of one vehicle, which the log and the job may call differently.
 
-    Without a column ``vehicle`` all rows are this vehicle's.  A row's number is its place
-    below the header, whatever vehicle it is of.  Raises `InputError` with file, line, field.
+    Without a column ``vehicle`` all rows are this vehicle's.  Raises `InputError` with file,
+    line and field.
     """
-    with naming_file(file.name):
-        rows = read_rows(read_text(str(file.path), most_bytes=MOST_RECEIPT_BYTES))
-        require_fields(rows, required=["time", "litres"], optional=["vehicle"])
-        if len(rows.rows) > MOST_RECEIPTS:
-            raise InputError(f"holds {len(rows.rows)} receipts, at most {MOST_RECEIPTS}")
-        times = _times(rows, zone)
-        found = []
-        for number, row in enumerate(rows.rows, start=1):
-            named = row.fields.get("vehicle", vehicle)
-            if named not in (vehicle, also_called):
-                continue
-            litres = rows.number(row, "litres")
-            if litres <= 0:
-                raise InputError(
-                    f"must be above 0, found {row.fields['litres']}", field="litres", line=row.line
-                )
-            found.append(Receipt(vehicle, float(times[number - 1]), litres, number))
-    return tuple(found)
+    try:
+        found = read_receipts(str(file.path), vehicle=vehicle, zone=zone)
+    except InputError as error:
+        raise InputError(
+            error.problem, field=error.field, line=error.line, file=file.name
+        ) from None
+    if len(found) > MOST_RECEIPTS:
+        raise InputError(f"holds {len(found)} receipts, at most {MOST_RECEIPTS}", file=file.name)
+    return tuple(
+        replace(one, vehicle=vehicle) for one in found if one.vehicle in (vehicle, also_called)
+    )
 
 
 def held_against(receipts: tuple[Receipt, ...], track: Track, watched: Watched) -> HeldAgainst:
@@ -77,21 +67,3 @@ def _line(row: Reconciled) -> SeenReceipt:
 
 def _plain(value: float | None) -> float | None:
     return None if value is None else float(value)
-
-
-def _times(rows: Rows, zone: str | None) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    import pyarrow as pa
-
-    texts = [row.fields["time"] for row in rows.rows]
-    for row, text in zip(rows.rows, texts, strict=True):
-        if not text:
-            raise InputError("is empty, wanted a time", field="time", line=row.line)
-    found, bad = Times(Columns(zone=zone)).written(pa.array(texts, pa.string()))
-    if bad is not None:
-        place, problem = bad
-        raise InputError(problem, field="time", line=rows.rows[place].line)
-    unclear = np.isnan(found)
-    if unclear.any():
-        line = rows.rows[int(np.argmax(unclear))].line
-        raise InputError("is an hour that the clock shows twice or never", field="time", line=line)
-    return found

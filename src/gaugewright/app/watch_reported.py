@@ -52,7 +52,7 @@ def job_report_pdf(
         from_s=ends[0], to_s=ends[1],
     )  # fmt: skip
     paper = Paper(units, "a4" if units == "metric" else "letter", yard.book.settings().workshop)
-    return report_pdf(report, {own.vehicle: svg}, paper)
+    return report_pdf(report, {own.vehicle: svg}, made_at=yard.now(), paper=paper)
 
 
 def job_drawing(

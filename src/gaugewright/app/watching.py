@@ -8,7 +8,7 @@ import numpy as np
 
 from gaugewright import __version__
 from gaugewright.app.log_shelf import ShelvedLog
-from gaugewright.app.watch_reconciled import HeldAgainst, held_against, read_receipts
+from gaugewright.app.watch_reconciled import HeldAgainst, held_against, receipts_of
 from gaugewright.app.watch_track import Choice, OneTrack, read_track
 from gaugewright.app.yard import NotThereError, Stamp, Yard
 from gaugewright.errors import StateError
@@ -63,7 +63,7 @@ def look_through(
     # Read before the log is looked through: a wrong line is said at once.
     called = str(state.fact("vehicle") or "")
     zone = one.columns.get("zone")
-    paid = None if receipts is None else read_receipts(receipts, one.track.vehicle, called, zone)
+    paid = None if receipts is None else receipts_of(receipts, one.track.vehicle, called, zone)
     from gaugewright.watch.detect import watch_vehicle  # compiles when it is first loaded
 
     watched = watch_vehicle(one.track, table)

@@ -42,10 +42,13 @@ class Paper:
     workshop: str = ""
 
 
-def report_pdf(report: Report, drawn: Mapping[str, str], paper: Paper | None = None) -> bytes:
+def report_pdf(
+    report: Report, drawn: Mapping[str, str], *, made_at: datetime, paper: Paper | None = None
+) -> bytes:
     """Return the report as PDF/A-3; ``drawn`` are the vehicles' drawings, SVG by name.
 
-    Nothing is fetched and no font of this computer is used.
+    The same report, drawings and ``made_at`` give the same bytes.  Nothing is fetched and no
+    font of this computer is used.
     """
     paper = paper or Paper()
     write = Writer(paper.units)
@@ -53,7 +56,8 @@ def report_pdf(report: Report, drawn: Mapping[str, str], paper: Paper | None = N
         "title": free(report.title),
         "workshop": free(paper.workshop),
         "paper": "us-letter" if paper.paper == "letter" else "a4",
-        "foot": free(report.title),
+        "foot": free(f"{report.title} · made {made_at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"),
+        "date": _date(made_at),
         "says": "All bands hold the true litres with 95 % probability. Months and times are "
         f"those of {free(report.zone_name)}. In the drawings: triangle up, refuel; triangle "
         "down, drain, hollow where it is explained; diamond, not decidable.",
@@ -68,7 +72,9 @@ def report_pdf(report: Report, drawn: Mapping[str, str], paper: Paper | None = N
     return compiled("watch.typ", json.dumps(data), what="report")
 
 
-def drawing_pdf(heading: str, says: str, svg: str, paper: Paper | None = None) -> bytes:
+def drawing_pdf(
+    heading: str, says: str, svg: str, *, made_at: datetime, paper: Paper | None = None
+) -> bytes:
     """Return one drawing on a page of its own, as PDF/A-3."""
     paper = paper or Paper()
     vehicle = {"heading": "", "says": [], "svg": svg, "alt": free(says), "parts": [], "notes": []}
@@ -77,6 +83,7 @@ def drawing_pdf(heading: str, says: str, svg: str, paper: Paper | None = None) -
         "workshop": free(paper.workshop),
         "paper": "us-letter" if paper.paper == "letter" else "a4",
         "foot": free(heading),
+        "date": _date(made_at),
         "says": free(says),
         "fleet": None,
         "vehicles": [vehicle],
@@ -121,6 +128,10 @@ def vehicle_drawing(
     )
     seen = view(thinned, from_s, to_s, min(PIXELS, int(width)))
     return watch_plot(seen, marks, words, width, height)
+
+
+def _date(at: datetime) -> list[int]:
+    return [*at.astimezone(UTC).timetuple()[:6]]
 
 
 def _near(figure: Figure | None, write: Writer) -> str:

@@ -200,7 +200,7 @@ def watched_drawing_pdf(
     from gaugewright.certificate.watch_pages import drawing_pdf
 
     made = job_drawing(yard, job, tank_id, entry, from_s, to_s)
-    content = drawing_pdf(made.heading, made.says, made.svg)
+    content = drawing_pdf(made.heading, made.says, made.svg, made_at=yard.now())
     return _download(content, "application/pdf", f"{job}-{tank_id}-drawing.pdf")
 
 
