@@ -84,7 +84,8 @@ def _written(value: Any) -> Any:
         return {name: _written(getattr(value, name)) for name in _readers(type(value))}
     if isinstance(value, tuple | list):
         return [_written(item) for item in value]
-    return value
+    # A sentence that can still be said otherwise is kept as the words that stand there.
+    return str(value) if isinstance(value, str) else value
 
 
 Reader = Callable[[Any, str], Any]
