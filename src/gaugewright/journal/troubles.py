@@ -33,6 +33,8 @@ def told(where: str) -> Iterator[None]:
         yield
     except (DBAPIError, PoolTimeoutError, sqlite3.Error) as error:
         raise JournalError(f"{where}: {in_words(error)}") from error
+    except UnicodeDecodeError as error:  # from the driver, where a damaged file names itself
+        raise JournalError(f"{where}: {_WORDS['SQLITE_CORRUPT']}") from error
 
 
 def in_words(error: Exception) -> str:
