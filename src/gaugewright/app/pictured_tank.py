@@ -12,6 +12,7 @@ from gaugewright.errors import GaugewrightError
 from gaugewright.journal.state import FillState, JobState, Kept, TankState, Voided
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
+from gaugewright.tank.unknown_shape import is_unknown_shape, unknown_shape_from_mapping
 from gaugewright.words import Volume, said
 
 if TYPE_CHECKING:
@@ -33,6 +34,9 @@ def tank_picture(state: JobState, tank: TankState) -> p.TankPicture:
             curve = tuple(zip(levels, shape.litres.tolist(), strict=True))
             if probe is not None:
                 dead_l = dead_stock_l(body, probe)
+        elif event is not None and is_unknown_shape(event.tank):
+            plate = unknown_shape_from_mapping(event.tank)
+            capacity_l, depth_mm = plate.brim_l, plate.height_mm
     except GaugewrightError as error:
         problem = str(error)
     return p.TankPicture(

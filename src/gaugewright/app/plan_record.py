@@ -8,13 +8,13 @@ from gaugewright.app.plan import Layout, Plan
 from gaugewright.planning.actions import PourPlan
 from gaugewright.planning.cautions import cautions_for
 from gaugewright.planning.draining import Draining
-from gaugewright.planning.length import ways_agree
+from gaugewright.planning.length import Cut, ways_agree
 from gaugewright.planning.place import PlaceMap, TwoProbes
 
 
 def plan_record(plan: Plan) -> dict[str, Any]:
     """Return the plan file: what the contract names, and the rest beside it."""
-    return {**layout_record(plan.layout), **_pours_record(plan.pours)}
+    return {**layout_record(plan.layout), **pours_record(plan.pours)}
 
 
 def layout_record(layout: Layout) -> dict[str, Any]:
@@ -37,7 +37,7 @@ def layout_record(layout: Layout) -> dict[str, Any]:
             "is_proposed": layout.is_chosen,
             "bottom_verdict": cut.verdict,
         },
-        "stand_off": _stand_off_record(layout),
+        "stand_off": stand_off_record(layout.cut, layout.stand_off),
         "dead_stock_l": round(seen.dead_stock_l, 3),
         "blind_above_l": round(seen.blind_above_l, 3),
         "smallest_visible_l": round(float(seen.smallest_visible_l.max()), 3),
@@ -71,7 +71,7 @@ def layout_record(layout: Layout) -> dict[str, Any]:
             "inside_mm": round(layout.headroom.inside_mm, 1),
         },
         "two_probes": _two_record(layout.two),
-        "draining": _draining_record(layout.draining),
+        "draining": draining_record(layout.draining),
         "contents": layout.wishes.circumstances.contents,
         "cautions": [
             {"id": each.id, "stage": each.stage, "step": each.step, "text": each.text,
@@ -107,13 +107,17 @@ def _best_record(found: PlaceMap) -> dict[str, Any] | None:
     return {"x_mm": best.x_mm, "y_mm": best.y_mm, "worst_l": round(best.worst_l, 3)}
 
 
-def _stand_off_record(layout: Layout) -> dict[str, Any] | None:
-    if layout.stand_off is None:
+def stand_off_record(cut: Cut, other: Cut | None) -> dict[str, Any] | None:
+    """Return the cut by stand-off beside that by depth, with what each leaves and may touch."""
+    if other is None:
         return None
-    agree, apart = ways_agree(layout.cut, layout.stand_off)
+    agree, apart = ways_agree(cut, other)
     return {
-        "cut_length_mm": round(layout.stand_off.cut_length_mm, 1),
-        "tip_clearance_mm": round(layout.stand_off.tip_clearance_mm, 1),
+        "cut_length_mm": round(other.cut_length_mm, 1),
+        "u_cut_length_mm": round(other.u_mm, 2),
+        "tip_clearance_mm": round(other.tip_clearance_mm, 1),
+        "least_tip_clearance_mm": round(other.least_mm, 1),
+        "bottom_verdict": other.verdict,
         "apart_mm": round(apart, 1),
         "agrees": agree,
     }
@@ -132,7 +136,8 @@ def _two_record(two: TwoProbes | None) -> dict[str, Any] | None:
     }
 
 
-def _draining_record(draining: Draining | None) -> dict[str, Any] | None:
+def draining_record(draining: Draining | None) -> dict[str, Any] | None:
+    """Return how the fuel in the tank is taken out first."""
     if draining is None:
         return None
     return {
@@ -146,7 +151,8 @@ def _draining_record(draining: Draining | None) -> dict[str, Any] | None:
     }
 
 
-def _pours_record(plan: PourPlan) -> dict[str, Any]:
+def pours_record(plan: PourPlan) -> dict[str, Any]:
+    """Return the pours with the counts that they should bring, and every action ranked."""
     return {
         "pours": [
             {

@@ -4,26 +4,29 @@ from collections.abc import Mapping
 from typing import Any
 
 from gaugewright.app.plan import Layout, Plan, Wishes
+from gaugewright.app.plan_unknown import UnknownPlan
 from gaugewright.app.wiring import wiring_lines
 from gaugewright.planning.bring import Check, Needs, one_page, things_to_bring
 from gaugewright.planning.template import Flange, Paper, drilling_template
 from gaugewright.words import ENGLISH, Length, Speech, Volume, said
 
 
-def plan_needs(plan: Plan, wiring: Mapping[str, Any] | None = None) -> Needs:
+def plan_needs(plan: Plan | UnknownPlan, wiring: Mapping[str, Any] | None = None) -> Needs:
     """Return what decides what is brought, as far as tank, pours and checked wiring say it."""
     layout, pours = plan.layout, plan.pours
     found = wiring or {}
     cable, fuse = found.get("cable") or {}, found.get("fuse") or {}
-    names: tuple[Check, ...] = ("slope", "meter", "dip", "temperatures")
+    names: dict[Check, str] = {"slope": "slope", "meter": "meter", "temperatures": "temperatures"}
+    # Without a shape a dip says no litres: what is left is drawn off into a jug.
+    names["dip" if isinstance(plan, Plan) else "residue"] = "dip"
     return Needs(
-        flange=_flange(layout.wishes),
+        flange=flange_of(layout.wishes),
         cut_length_mm=layout.cut.cut_length_mm,
         cable_m=cable.get("length_m", 0.0),
         area_mm2=cable.get("area_mm2"),
         fuse_a=fuse.get("rating_a"),
         is_rs485=bool(found.get("is_rs485")),
-        checks=tuple(name for name in names if getattr(pours.checks, name)),
+        checks=tuple(name for name, check in names.items() if getattr(pours.checks, check)),
         pour_l=pours.litres,
         stops=len(pours.pours),
         draining=layout.draining,
@@ -73,7 +76,7 @@ def plan_page(plan: Plan, wiring: Mapping[str, Any] | None = None, speech: Speec
 def plan_template(layout: Layout, *, flange: Flange | None = None, paper: Paper = "A4") -> str:
     """Return the drilling template of a plan as SVG."""
     return drilling_template(
-        _flange(layout.wishes) if flange is None else flange,
+        flange_of(layout.wishes) if flange is None else flange,
         x_mm=layout.probe.x_mm,
         y_mm=layout.probe.y_mm,
         title=layout.file.name,
@@ -81,7 +84,7 @@ def plan_template(layout: Layout, *, flange: Flange | None = None, paper: Paper 
     )
 
 
-def _flange(wishes: Wishes) -> Flange:
+def flange_of(wishes: Wishes) -> Flange:
     """Return the flange of the wishes, its bolts midway between hole and edge."""
     if wishes.hole_mm == Flange().hole_mm and wishes.flange_mm == Wishes().flange_mm:
         return Flange(outer_mm=wishes.flange_mm)

@@ -9,8 +9,17 @@ from functools import lru_cache
 from typing import Any
 
 from gaugewright.app.plan import Layout, Plan, lay_out
-from gaugewright.app.plan_record import layout_record, map_record, plan_record
-from gaugewright.app.plan_sheet import plan_page, plan_template
+from gaugewright.app.plan_any import any_page, any_record, any_template
+from gaugewright.app.plan_record import layout_record, map_record
+from gaugewright.app.plan_unknown import (
+    UnknownFile,
+    UnknownLayout,
+    UnknownPlan,
+    depth_of,
+    lay_out_unknown,
+    unknown_layout_record,
+    without_shape,
+)
 from gaugewright.app.plan_wishes import wishes_from_mapping
 from gaugewright.app.scales import described
 from gaugewright.app.survey import in_mm_and_litres
@@ -25,8 +34,10 @@ from gaugewright.journal.state import TankState
 from gaugewright.planning.actions import PourPlan, next_action, plan_pours
 from gaugewright.planning.cautions import SAFE_CONTENTS
 from gaugewright.planning.length import confirmed
+from gaugewright.planning.unknown import plan_unknown_pours
 from gaugewright.probe import Probe
 from gaugewright.tank.description import Tank
+from gaugewright.tank.unknown_shape import is_unknown_shape, unknown_shape_from_mapping
 from gaugewright.words import ENGLISH, Length, Speech, said
 
 MOST_ZONES = 60
@@ -34,6 +45,9 @@ MOST = 100_000.0
 """No length, volume or number of counts of a plan is larger. [mm, L, counts]"""
 SAME_CUT_MM = 0.55
 """A cut typed in whole millimetres is still the plan's. [mm]"""
+
+
+AnyLayout = Layout | UnknownLayout
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,13 +87,19 @@ def aim_of(wanted: Mapping[str, Any]) -> Aim:
 
 def try_layout(
     tank: TankState, wishes: Mapping[str, Any], place: Sequence[float] | None = None
-) -> Layout:
+) -> AnyLayout:
     """Return the layout of a tank under wishes, its probe tried at another place. [mm]
 
+    The wish ``is_shape_unknown`` takes only plate and height from its description.
     Raises `InputError` naming what is missing, wrong, or stops the plan.
     """
-    file = _file_of(tank)
-    wanted = wishes_from_mapping(_plain(wishes))
+    plain = _plain(wishes)
+    file = _file_of(tank, is_shape_unknown=_untrusted(plain))
+    wanted = wishes_from_mapping(plain)
+    if isinstance(file, UnknownFile):
+        if place is not None:
+            raise InputError(said("cannot be tried: the shape is not known"), field="x_mm")
+        return lay_out_unknown(file, wanted)
     if place is None:
         return lay_out(file, wanted)
     x_mm, y_mm = place
@@ -87,13 +107,18 @@ def try_layout(
     return lay_out(replace(file, probe=replace(probe, x_mm=x_mm, y_mm=y_mm)), wanted)
 
 
-def layout_and_map(layout: Layout) -> dict[str, Any]:
-    """Return a layout with its map, for a drawing."""
+def layout_and_map(layout: AnyLayout) -> dict[str, Any]:
+    """Return a layout with its map, for a drawing; no map without a shape."""
+    if isinstance(layout, UnknownLayout):
+        return {"layout": unknown_layout_record(layout), "map": None}
     return {"layout": layout_record(layout), "map": map_record(layout.map)}
 
 
-def with_pours(layout: Layout, aim: Aim) -> Plan:
+def with_pours(layout: AnyLayout, aim: Aim) -> Plan | UnknownPlan:
     """Return the whole plan; takes a second or two the first time."""
+    if isinstance(layout, UnknownLayout):
+        pours = _unknown_pours(layout.file.tank.brim_l, depth_of(layout), layout.probe, aim)
+        return UnknownPlan(layout, pours)
     return Plan(layout, _pours(layout.file.tank, layout.probe, aim))
 
 
@@ -117,7 +142,7 @@ def record_plan(
         return before
     layout = try_layout(yard.tank(job, tank_id)[1], wishes)
     cut = _require_cut(layout, cut_mm)
-    made = layout_record(layout) if aim is None else plan_record(with_pours(layout, aim))
+    made = layout_and_map(layout)["layout"] if aim is None else any_record(with_pours(layout, aim))
     kept = {name: value for name, value in _plain(wishes).items() if value not in ("", None)}
     return record(
         yard,
@@ -131,14 +156,14 @@ def record_plan(
 
 def template_of(tank: TankState) -> str:
     """Return the drilling template of the recorded plan, as SVG at 1:1."""
-    return plan_template(_recorded(tank))
+    return any_template(_recorded(tank))
 
 
 def page_of(tank: TankState, speech: Speech = ENGLISH) -> str:
     """Return the page that is carried along, from the recorded plan."""
     plan = {} if tank.plan is None else tank.plan.event.plan
     wiring = None if tank.wiring is None else tank.wiring.event.found
-    return plan_page(with_pours(_recorded(tank), aim_of(plan.get("aim") or {})), wiring, speech)
+    return any_page(with_pours(_recorded(tank), aim_of(plan.get("aim") or {})), wiring, speech)
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,13 +197,13 @@ def next_step(tank: TankState) -> NextStep:
     return NextStep(add_l, now, action.error_left_l, action.minutes)
 
 
-def _recorded(tank: TankState) -> Layout:
+def _recorded(tank: TankState) -> AnyLayout:
     """Lay out the recorded plan again; `StateError` if the tank is no longer as it was then."""
     if tank.plan is None or "wishes" not in tank.plan.event.plan:
         raise StateError(said("no plan is recorded for this tank yet: record it, then print it"))
     plan = tank.plan.event.plan
     layout = try_layout(tank, plan["wishes"])
-    now, then = layout_record(layout)["probe"], plan.get("probe", {})
+    now, then = layout_and_map(layout)["layout"]["probe"], plan.get("probe", {})
     for name in ("x_mm", "y_mm", "cut_length_mm"):
         if now[name] != then.get(name):
             raise StateError(
@@ -193,12 +218,27 @@ def _recorded(tank: TankState) -> Layout:
     return layout
 
 
-def _file_of(tank: TankState) -> TankFile:
+def _file_of(tank: TankState, *, is_shape_unknown: bool = False) -> TankFile | UnknownFile:
     body, probe = described(tank)
+    made = None if tank.described is None else tank.described.event
+    if body is None and made is not None and is_unknown_shape(made.tank):
+        name = made.name or tank.tank_id
+        return UnknownFile(name, unknown_shape_from_mapping(made.tank), probe)
     if body is None:
         raise InputError(said("describe the tank first; linked tanks are planned one by one"))
     event = None if tank.described is None else tank.described.event
-    return TankFile((event and event.name) or tank.tank_id, body, probe)
+    file = TankFile((event and event.name) or tank.tank_id, body, probe)
+    return without_shape(file) if is_shape_unknown else file
+
+
+def _untrusted(wishes: dict[str, Any]) -> bool:
+    """Take the wish out that the shape is not to be trusted."""
+    value = wishes.pop("is_shape_unknown", False)
+    if not isinstance(value, bool):
+        raise InputError(
+            said("must be true or false, found {value!r}", value=value), field="is_shape_unknown"
+        )
+    return value
 
 
 def _plain(wishes: Mapping[str, Any]) -> dict[str, Any]:
@@ -254,7 +294,7 @@ def _zone_in_mm(zone: Any) -> Any:
     return {**zone, "corners_mm": corners}
 
 
-def _require_cut(layout: Layout, typed: Sequence[str]) -> float:
+def _require_cut(layout: AnyLayout, typed: Sequence[str]) -> float:
     if len(typed) != 2:
         raise InputError(said("must be typed twice"), field="cut_length_mm")
     cut = confirmed(typed[0], typed[1])
@@ -277,6 +317,13 @@ def _aim_record(aim: Aim | None) -> dict[str, Any] | None:
         return None
     given = {"pours": aim.pours, "within_l": aim.within_l, "fuel_l": aim.fuel_l}
     return {name: value for name, value in given.items() if value is not None}
+
+
+@lru_cache(maxsize=16)
+def _unknown_pours(capacity_l: float, depth_mm: float, probe: Probe, aim: Aim) -> PourPlan:
+    return plan_unknown_pours(
+        capacity_l, depth_mm, probe, pours=aim.pours, within_l=aim.within_l, fuel_l=aim.fuel_l
+    )
 
 
 @lru_cache(maxsize=16)

@@ -7,12 +7,14 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+
 from gaugewright.errors import GaugewrightError, InputError
 from gaugewright.journal.state import JobState, TankState
 from gaugewright.probe import Probe, column_at, probe_from_mapping
 from gaugewright.tank.description import Tank, tank_from_mapping
 from gaugewright.tank.levels import litres_at
 from gaugewright.tank.shapes import solid_of
+from gaugewright.tank.unknown_shape import is_unknown_shape, unknown_shape_from_mapping
 from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
@@ -79,7 +81,7 @@ def described_of(
 
 
 def tank_of(mapping: Mapping[str, Any]) -> Tank | None:
-    """Return the tank of a tank file's fields, ``None`` if there are none.
+    """Return the tank of a tank file's fields, ``None`` if there are none or no shape is known.
 
     Raises `InputError` for a mesh: a name of a file from outside is never opened.
     """
@@ -90,6 +92,9 @@ def tank_of(mapping: Mapping[str, Any]) -> Tank | None:
             said("a mesh cannot be opened here; give the cross-section as corners"),
             field="mesh_file",
         )
+    if is_unknown_shape(mapping):
+        unknown_shape_from_mapping(mapping)
+        return None
     return tank_from_mapping(mapping)
 
 

@@ -66,6 +66,10 @@ def plan(
     sheet: Annotated[
         str | None, typer.Option(metavar="F", help="Write one page: cautions, plan, what to bring.")
     ] = None,
+    shape_unknown: Annotated[
+        bool,
+        typer.Option("--shape-unknown", help="Trust only plate and height, not the shape."),
+    ] = False,
     wiring: Annotated[
         str | None,
         typer.Option(metavar="F", help="Wiring file: cable, fuse and pins go onto the sheet."),
@@ -79,22 +83,28 @@ def plan(
     """Plan a probe before its hole is drilled: place, cut length, pours and checks.
 
     A tank file with a probe keeps its place, clearance and length; without one the plan
-    takes the place where the slope does least and proposes the rest.
+    takes the place where the slope does least and proposes the rest.  A tank file without a
+    shape, only rated_capacity_l and height_mm, is planned by those: pours close together
+    where the curve of any tank bends, with what is not known left open.
     """
     import json
 
     from gaugewright.app.files import write_text
-    from gaugewright.app.plan import Wishes, plan_job
-    from gaugewright.app.plan_record import plan_record
-    from gaugewright.app.plan_sheet import plan_page, plan_template
-    from gaugewright.app.tank_file import read_tank_file
+    from gaugewright.app.plan import Wishes
+    from gaugewright.app.plan_any import (
+        any_page,
+        any_record,
+        any_template,
+        plan_any,
+    )
+    from gaugewright.app.plan_unknown import read_any_tank
     from gaugewright.app.wiring import checked_wiring_file
     from gaugewright.cli.numbers import maybe_option_number, naming_options
     from gaugewright.cli.plan_text import (
+        any_text,
         keep_out_of_text,
         maybe_length,
         paper_of_text,
-        plan_text,
         whole_number,
     )
     from gaugewright.planning.cautions import Circumstances
@@ -129,22 +139,22 @@ def plan(
             ),
             in_tank_l=maybe_option_number(in_tank, "--in-tank") or 0.0,
         )
-        found = plan_job(
-            read_tank_file(tank_file),
+        found = plan_any(
+            read_any_tank(tank_file, shape_unknown=shape_unknown),
             wishes,
             pours=None if pours is None else whole_number(pours, "--pours"),
             within_l=maybe_option_number(within, "--within"),
             fuel_l=maybe_option_number(fuel, "--fuel"),
         )
-        drawn = plan_template(found.layout, paper=size)
+        drawn = any_template(found.layout, paper=size)
     wired = None if wiring is None else checked_wiring_file(wiring)
-    record = {**plan_record(found), **({} if wired is None else {"wiring": wired})}
+    record = {**any_record(found), **({} if wired is None else {"wiring": wired})}
     if template is not None:
         write_text(template, drawn + "\n")
     if sheet is not None:
-        write_text(sheet, plan_page(found, wired))
+        write_text(sheet, any_page(found, wired))
     output.write(json.dumps(record, ensure_ascii=False, allow_nan=False, indent=2) + "\n")
     if not as_json:
-        show(plan_text(found), to_error=takes_output)
+        show(any_text(found), to_error=takes_output)
     if not takes_output:
         output.give(record)

@@ -3,6 +3,7 @@
 from textwrap import fill
 
 from gaugewright.app.plan import Plan
+from gaugewright.app.plan_unknown import UnknownPlan
 from gaugewright.errors import InputError
 from gaugewright.planning.cautions import cautions_for
 from gaugewright.planning.template import PAPERS, Paper
@@ -79,6 +80,24 @@ def plan_text(plan: Plan) -> str:
     )
 
 
+def any_text(plan: Plan | UnknownPlan) -> str:
+    """Return a plan for people, with a shape or without one."""
+    if isinstance(plan, Plan):
+        return plan_text(plan)
+    layout, cut = plan.layout, plan.layout.cut
+    guess, tank = layout.guess, layout.file.tank
+    cautions = [f"! {caution.short}" for caution in cautions_for(["Survey", "Plan", "Mount"])]
+    facts = [
+        f"shape not known, {tank.brim_l:.0f} L brim-full by the plate "
+        f"({tank.rated_capacity_l:g} L), {tank.height_mm:g} mm high",
+        f"cut to        {cut.cut_length_mm:.1f} mm below the flange's seat; "
+        f"{cut.tip_clearance_mm:g} mm stay free below the tip, {cut.least_mm:.0f} mm at worst",
+        f"dead stock    {guess.dead_stock_l:.0f} ± {1.96 * guess.u_dead_stock_l:.0f} L below the "
+        "tip, over plain tanks of this size",
+    ]
+    return "\n".join([*cautions, "", *facts, "", *_pour_lines(plan), "", *_note_lines(plan)])
+
+
 def _place_lines(plan: Plan) -> list[str]:
     layout = plan.layout
     probe, cut, seen, place = layout.probe, layout.cut, layout.seen, layout.place
@@ -98,7 +117,7 @@ def _place_lines(plan: Plan) -> list[str]:
     ]
 
 
-def _pour_lines(plan: Plan) -> list[str]:
+def _pour_lines(plan: Plan | UnknownPlan) -> list[str]:
     found = plan.pours
     lines = [f"{'step':>6}{'add L':>10}{'expected counts':>18}{'u counts':>11}"]
     for pour in found.pours:
@@ -115,5 +134,5 @@ def _pour_lines(plan: Plan) -> list[str]:
     return lines
 
 
-def _note_lines(plan: Plan) -> list[str]:
+def _note_lines(plan: Plan | UnknownPlan) -> list[str]:
     return [fill(f"- {note}", 76, subsequent_indent="  ") for note in plan.layout.notes]

@@ -16,6 +16,7 @@ from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank, tank_from_mapping
 from gaugewright.tank.levels import slope_of
+from gaugewright.tank.unknown_shape import is_unknown_shape, unknown_shape_from_mapping
 from gaugewright.units import from_litres
 from gaugewright.workbench.words import Figures, Say
 
@@ -38,7 +39,7 @@ def tank_and_probe(
     """
     if "mesh_file" in tank:
         raise InputError("a mesh cannot be drawn here", field="mesh_file")
-    body = tank_from_mapping(tank) if tank else None
+    body = None if not tank or is_unknown_shape(tank) else tank_from_mapping(tank)
     return body, probe_from_mapping(dict(probe)) if probe else None
 
 
@@ -86,6 +87,9 @@ def preview_drawing(
 ) -> Drawn:
     """Draw a tank while it is being described.  Raises `InputError` naming the field."""
     body, stands = tank_and_probe(tank, probe)
+    if body is None and is_unknown_shape(tank):
+        unknown_shape_from_mapping(tank)
+        raise InputError("is not known: there is nothing to draw", field="shape")
     if body is None:
         raise InputError("is missing", field="shape")
     section = section_of(body, stands)

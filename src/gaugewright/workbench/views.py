@@ -44,7 +44,8 @@ from markupsafe import Markup
 TEMPLATES = Path(__file__).parent / "templates"
 STATIC = Path(__file__).parent / "static"
 
-SHAPES = tuple(shape for shape in NEEDED if shape not in ("section", "mesh"))
+SIZES_NEEDED = {**NEEDED, "unknown": ("height_mm",)}
+SHAPES = tuple(shape for shape in SIZES_NEEDED if shape not in ("section", "mesh"))
 """Shapes that are described by sizes alone; the others come from a tank file."""
 SIZES_OF = {
     "box": ("edge_radius_mm",),
@@ -206,7 +207,7 @@ def _render(page: Page, template: str, **values: Any) -> str:
         "kind_names": kind_names(say),
         "zone_kinds": zone_kinds(say),
         "shapes": SHAPES,
-        "sizes_needed": NEEDED,
+        "sizes_needed": SIZES_NEEDED,
         "sizes_more": SIZES_OF,
         "signs": SIGNS,
         "has_comma": page.language.split("-")[0] in DECIMAL_COMMA,

@@ -6,15 +6,11 @@ import { plain, volume } from "./say.js";
 /** Say how long the probe is and what it will see. */
 export function showFacts(layout) {
   const { probe } = layout;
-  const per = layout.litres_per_count;
   const facts = [
     ["cut", `${length(probe.cut_length_mm)} ± ${length(1.96 * probe.u_cut_length_mm)}`],
     ["touch", words(probe.bottom_verdict)],
     ["clear", words("at-least", { length: length(probe.tip_clearance_mm), least: length(probe.least_tip_clearance_mm) })],
-    ["dead", volume(layout.dead_stock_l)],
-    ["blind", volume(layout.blind_above_l)],
-    ["per-count", `${volume(per.least, 3)} – ${volume(per.most, 3)}`],
-    ["visible", volume(layout.smallest_visible_l, 2)],
+    ...seenFacts(layout),
     ["headroom", words("headroom-both", { upright: length(layout.headroom.upright_mm), leaning: length(layout.headroom.leaning_mm) })],
   ];
   const { draining } = layout;
@@ -23,9 +19,27 @@ export function showFacts(layout) {
     facts.push(["drain", words("drain-how", { cans, kg: plain(draining.total_kg), minutes: plain(draining.minutes) })]);
   }
   part("facts").replaceChildren(...facts.flatMap(([key, value]) => [made("dt", words(key)), made("dd", value)]));
-  showPerDegree(layout.slope.per_degree);
+  showPerDegree(layout.slope?.per_degree ?? []);
   part("notes").replaceChildren(...layout.notes.map((note) => made("li", note)));
   if (part("cut-words")) part("cut-words").textContent = words("cut-words", { length: length(probe.cut_length_mm) });
+}
+
+/** What the probe will see; without a shape only a guess at the dead stock. */
+function seenFacts(layout) {
+  const per = layout.litres_per_count;
+  if (!per) {
+    const band = volume(1.96 * layout.u_dead_stock_l, 0);
+    return [
+      ["dead", words("dead-guess", { litres: volume(layout.dead_stock_l, 0), band })],
+      ["per-count", words("shape-open")],
+    ];
+  }
+  return [
+    ["dead", volume(layout.dead_stock_l)],
+    ["blind", volume(layout.blind_above_l)],
+    ["per-count", `${volume(per.least, 3)} – ${volume(per.most, 3)}`],
+    ["visible", volume(layout.smallest_visible_l, 2)],
+  ];
 }
 
 /** What one degree of slope misreads at each level. */

@@ -127,6 +127,12 @@ function show(answer) {
 
 function redraw() {
   const { map, layout } = state.found;
+  part("of-shape").hidden = !map;
+  part("no-shape").hidden = Boolean(map);
+  if (!map) {
+    state.toTank = null;
+    return;
+  }
   const isTried = "x_mm" in tried();
   const standing = JSON.parse(form.dataset.probe);
   const at = { x_mm: layout.probe.x_mm, y_mm: layout.probe.y_mm };
@@ -297,7 +303,7 @@ const actions = {
     soon();
   },
   "try-best": () => {
-    const best = state.found?.map.best_place;
+    const best = state.found?.map?.best_place;
     if (best) tryPlace(best.x_mm, best.y_mm);
   },
   "forget-place": () => {
