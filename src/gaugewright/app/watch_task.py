@@ -101,7 +101,7 @@ def run_task(task: Task) -> Done:
     watched = None
     if own.track.time_s.size:
         try:
-            track, table, more = _as_one_probe(whole, task.tables)
+            track, table, more = as_one_probe(whole, task.tables)
             remarks += more
             watched = task.look.detector(track, table)
             if task.look.health is not None:
@@ -135,7 +135,7 @@ def _health(task: Task, own: Ordered, track: Track, table: Table, watched: Watch
     ]
 
 
-def _as_one_probe(found: Ordered, tables: tuple[Table, ...]) -> tuple[Track, Table, list[Remark]]:
+def as_one_probe(found: Ordered, tables: tuple[Table, ...]) -> tuple[Track, Table, list[Remark]]:
     """Return one track and one table, and what must be said of the probes."""
     vehicle, remarks = found.track.vehicle, []
     further = [
