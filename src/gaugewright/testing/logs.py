@@ -172,9 +172,13 @@ class _History:
         amount = room if rng.random() < 0.6 else room * rng.uniform(0.3, 0.95)
         flow = rng.uniform(35, 90) / 60
         wait = rng.uniform(30, 240)
-        total = wait + amount / flow + rng.uniform(60, 500)
         on = rng.random() < 0.15
-        self._begin(Spell(Doing.IDLE if on else Doing.OFF, total, 0.0, 100_000 + len(self.spells)))
+        travels = self.kind in ("long_haul", "city")
+        if travels and self.spells and self.spells[-1].doing != Doing.DRIVE:
+            self._drive(rng.uniform(120, 480))
+        total = wait + amount / flow + rng.uniform(60, 500)
+        here = self.spells[-1].place if self.spells and not travels else 100_000 + len(self.spells)
+        self._begin(Spell(Doing.IDLE if on else Doing.OFF, total, 0.0, here))
         start = self.now_s + wait
         self._happen(EventKind.REFUEL, start, start + amount / flow, amount, "refuel")
         end = self.now_s + total
@@ -183,6 +187,16 @@ class _History:
             self.spells[-1] = Spell(Doing.OFF, total + 900, 0.0, self.spells[-1].place)
             end += 900
         self.now_s = end
+        if travels and following.doing != Doing.DRIVE:
+            self._drive(rng.uniform(120, 480))
+
+    def _drive(self, seconds: float) -> None:
+        """Go to the pump, or back to where the vehicle is wanted."""
+        self._begin(Spell(Doing.DRIVE, seconds, 25.0, -1))
+        rate = min(self._rate[Doing.DRIVE] / 3600, 0.5 * self.litres_now / seconds)
+        self._flows.append((self.now_s, self.now_s + seconds, -rate))
+        self.litres_now -= rate * seconds
+        self.now_s += seconds
 
     def _happen(self, kind: EventKind, start: float, end: float, litres: float, how: str) -> None:
         sign = 1.0 if kind == EventKind.REFUEL else -1.0

@@ -1,0 +1,18 @@
+"""Loops over records are compiled where numba can be had, and run plainly where it cannot.
+
+The same function runs both ways, so the results are the same; only the time differs.
+"""
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def compiled(function: F) -> F:
+    """Return ``function`` compiled, kept on disk for the next run; itself without numba."""
+    try:
+        import numba
+    except ImportError:
+        return function
+    return cast(F, numba.njit(cache=True, nogil=True)(function))

@@ -1,0 +1,179 @@
+"""From changes of level to events: is it fuel, or noise, or the load that shifted?
+
+Each change inside a stop is weighed against three stories. Fuel left (or came): then the
+level before the stop and the level after it, carried from outside, differ by as much. The
+level shifted by itself, by load or slope: then they do not. Or it is noise. What is seen only
+from outside, because no record tells of the moment, is weighed by the outside alone.
+"""
+
+from dataclasses import dataclass, replace
+from math import exp, log, pi
+
+import numpy as np
+
+from gaugewright.watch.look import Seen
+
+WINDOW = 10
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change of level: the bins around it, litres (negative: out), variance and score.
+
+    ``fewest`` is the number of bins on the thinner side. ``outside_l`` is the same change as
+    seen from outside the stop. ``inside`` tells whether records at rest show it. [L, L²]
+    """
+
+    stop: int
+    before: int
+    after: int
+    litres: float
+    var_l2: float
+    outside_l: float
+    outside_l2: float
+    inside: bool
+    fewest: int = 9
+    score: float = 0.0
+
+
+def decide(seen: Seen) -> list[Change]:
+    """Return every change worth weighing, scored; the caller sets the threshold."""
+    clusters = [_measured(seen, i) for i in range(len(seen.groups))]
+    clusters = [_without_neighbours(seen, clusters, i) for i in range(len(clusters))]
+    scale = outside_scale(seen, clusters)
+    clusters = [replace(c, outside_l2=c.outside_l2 * scale) for c in clusters]
+    prior = _Shifts.learnt(seen, clusters)
+    inside = [replace(c, score=prior.score(c)) for c in clusters]
+    return inside + _only_outside(seen, inside, scale)
+
+
+def _measured(seen: Seen, i: int) -> Change:
+    """Return the change between the levels on either side, up to the next change. [L, L²]"""
+    stop, a, b = seen.groups[i]
+    low, high = seen.spells.low[stop], seen.spells.high[stop]
+    if i and seen.groups[i - 1][0] == stop:
+        low = min(seen.groups[i - 1][2], a)
+    if i + 1 < len(seen.groups) and seen.groups[i + 1][0] == stop:
+        high = max(seen.groups[i + 1][1] + 1, b + 1)
+    first, end = max(low, a + 1 - WINDOW), min(high, b + WINDOW)
+    wb, wa = 1 / seen.weight_l2[first : a + 1], 1 / seen.weight_l2[b:end]
+    litres = (wa * seen.level_l[b:end]).sum() / wa.sum()
+    litres -= (wb * seen.level_l[first : a + 1]).sum() / wb.sum()
+    var = 1 / wb.sum() + 1 / wa.sum() + seen.wander_l2[b] - seen.wander_l2[a]
+    outside = seen.after_l[stop] - seen.before_l[stop]
+    outside_l2 = seen.after_l2[stop] + seen.before_l2[stop]
+    low, high = seen.spells.low[stop], seen.spells.high[stop]
+    outside_l2 += seen.wander_l2[high - 1] - seen.wander_l2[low]
+    return Change(
+        stop,
+        a,
+        b,
+        float(litres),
+        float(var),
+        float(outside),
+        float(outside_l2),
+        True,
+        int(min(wa.size, wb.size)),
+    )
+
+
+def _without_neighbours(seen: Seen, clusters: list[Change], i: int) -> Change:
+    """Return the change with the others in its stop taken off the outside view."""
+    one = clusters[i]
+    others = [c for j, c in enumerate(clusters) if c.stop == one.stop and j != i]
+    return replace(
+        one,
+        outside_l=one.outside_l - sum(c.litres for c in others),
+        outside_l2=one.outside_l2 + sum(c.var_l2 for c in others),
+    )
+
+
+def outside_scale(seen: Seen, clusters: list[Change]) -> float:
+    """Return by how much the outside view scatters more than its variance says, at least 1."""
+    busy = {c.stop for c in clusters}
+    z2 = [
+        (seen.after_l[k] - seen.before_l[k]) ** 2 / (seen.after_l2[k] + seen.before_l2[k])
+        for k in np.flatnonzero(seen.spells.still)
+        if k not in busy and seen.after_l2[k] + seen.before_l2[k] < 1e6
+    ]
+    return max(1.0, float(np.median(z2)) / 0.4549) if len(z2) >= 10 else 1.5
+
+
+@dataclass(frozen=True)
+class _Shifts:
+    """How often and how far the level shifts by itself in a stop, from unexplained rises."""
+
+    chance: float
+    var_l2: float
+    drain_chance: float
+    capacity_l: float
+
+    @classmethod
+    def learnt(cls, seen: Seen, clusters: list[Change]) -> "_Shifts":
+        """Count the rises too small for a refuel: the level shifts down as often as up."""
+        capacity = float(np.max(seen.bins.level_l))
+        days = (seen.bins.time_s[-1] - seen.bins.time_s[0]) / 86400
+        rises = [
+            c
+            for c in clusters
+            if 1.0 < c.litres < 0.05 * capacity
+            and c.litres > 5 * c.var_l2**0.5
+            and c.outside_l < 0.5 * c.litres + 2 * c.outside_l2**0.5
+        ]
+        stops = max(int(seen.spells.still.sum()), days * 4)
+        size = (sum(c.litres**2 for c in rises) + (0.005 * capacity) ** 2) / (len(rises) + 1)
+        return cls((len(rises) + 0.5) / stops, size, 0.3 * days / stops, capacity)
+
+    def score(self, change: Change) -> float:
+        """Return the log odds of fuel against noise and shift."""
+        size, v = change.litres, change.var_l2 * 1.3 + 0.02
+        out, vo = change.outside_l, change.outside_l2
+        if size * out < 0 and abs(out) > 3 * vo**0.5 and vo < 1e6:
+            out = 0.0
+        fuel = self.drain_chance * _size_density(size, self.capacity_l) * _heavy(size - out, v + vo)
+        none = _normal(size, v) + 0.02 * _normal(size, 4 * v) + 1e-3 * _normal(size, v + 4.0)
+        if change.fewest == 1:
+            none += 0.03 / self.capacity_l
+        none *= _heavy(out, vo)
+        shift = self.chance * _normal(size, v + self.var_l2) * _heavy(out, vo)
+        odds: float = log(max(fuel, 1e-300)) - log(max(none + shift, 1e-300))
+        return odds
+
+
+def _normal(x: float, var: float) -> float:
+    return exp(-0.5 * x * x / var) / (2 * pi * var) ** 0.5
+
+
+def _heavy(x: float, var: float) -> float:
+    return 0.96 * _normal(x, var) + 0.038 * _normal(x, 4 * var) + 0.002 * _normal(x, 25 * var)
+
+
+def _size_density(litres: float, capacity_l: float) -> float:
+    """Return how dense events of this size are: evenly by the logarithm, none below 2 L. [1/L]"""
+    size = max(abs(litres), 1.0)
+    rare = 1.0 if abs(litres) > 2 else 1e-3
+    return rare / (size * log(capacity_l / 2))
+
+
+def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change]:
+    """Return what the outside shows beyond the changes seen in each stop."""
+    shown: dict[int, float] = {}
+    for c in inside:
+        if c.score > 0:
+            shown[c.stop] = shown.get(c.stop, 0.0) + c.litres
+    capacity = float(np.max(seen.bins.level_l))
+    found = []
+    for k in np.flatnonzero(seen.spells.still):
+        var = (seen.after_l2[k] + seen.before_l2[k]) * scale
+        if var > 1e6:
+            continue
+        litres = seen.after_l[k] - seen.before_l[k] - shown.get(int(k), 0.0)
+        low, high = int(seen.spells.low[k]), int(seen.spells.high[k])
+        fuel = 0.003 * _size_density(litres, capacity) * 0.3
+        odds = log(fuel) - log(_heavy(litres, var) + 1e-5 * _normal(litres, 100 * var) + 1e-300)
+        if odds > -5 and abs(litres) > 2:
+            found.append(
+                Change(int(k), max(low - 1, 0), min(high, seen.bins.time_s.size - 1), float(litres),
+                       float(var), float(litres), float(var), False, score=odds)
+            )  # fmt: skip
+    return found

@@ -1,0 +1,259 @@
+"""How this vehicle's own readings behave when nothing happens to the fuel.
+
+Everything is learnt from the log itself by medians, so that refuels and drains, rare among
+thousands of minutes, do not count.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from gaugewright.watch.bins import Bins
+from gaugewright.watch.spells import HOLE_S, Spells
+from gaugewright.watch.values import Floats
+
+SETTLING = 6
+"""Bins after a stop begins in which the level may still swing or the probe still average."""
+_MAD = 1.4826
+_HOUR_S = 3600.0
+
+
+@dataclass(frozen=True, eq=False)
+class Manner:
+    """Variances and rates of one vehicle. [L², L²/h, L/h]
+
+    ``still_l2`` of a bin at rest with several records, ``single_l2`` with one; ``wander_l2_h``
+    what warmth and drift add in an hour at rest; ``idle_l2_h`` the same with the engine
+    running; ``settling_l2`` more for the first bins of a stop; ``rough_l2`` of a bin under
+    way, its neighbours' likeness counted in; ``burn_l2_h`` the unevenness of consumption;
+    ``slope_l2`` of the level from one place to the next.
+    """
+
+    still_l2: float
+    single_l2: float
+    wander_l2_h: float
+    running_l2: float
+    idle_l_h: float
+    idle_l2_h: float
+    settling_l2: Floats
+    leaving_l2: Floats
+    rough_l2: float
+    burn_l_h: float
+    burn_l2_h: float
+    slope_l2: float
+
+
+def manner_of(bins: Bins, spells: Spells, quantum_l: float) -> Manner:
+    """Learn how one vehicle's readings behave."""
+    inside = _spell_of_each(bins, spells)
+    at_rest = spells.still[inside]
+    since = np.arange(bins.time_s.size) - spells.low[inside]
+    settled = at_rest & (since >= SETTLING)
+    off = settled & ~(bins.running > 0.5)
+    on = settled & (bins.running > 0.5)
+    floor = (0.35 * quantum_l) ** 2
+    many, single = bins.records > 1, bins.records == 1
+    still = _pair_l2(bins, inside, off & many, 3, floor)
+    lone = _pair_l2(bins, inside, off & single, 1, floor)
+    lone = still if np.isnan(lone) else lone
+    still = lone if np.isnan(still) else min(still, lone)
+    running = _pair_l2(bins, inside, on, 3, floor)
+    running = still if np.isnan(running) else running
+    still = running if np.isnan(still) else still
+    still = floor if np.isnan(still) else still
+    lone = still if np.isnan(lone) else lone
+    running = still if np.isnan(running) else running
+    wander = _wander_l2_h(bins, inside, off, max(still, lone), quantum_l)
+    idle, idle_sd = _idle(bins, inside, on, running)
+    burn, slope_l2 = _burn(bins, spells, inside)
+    rough_l2 = _rough_l2(bins, spells, burn)
+    return Manner(
+        still_l2=still,
+        single_l2=max(lone, still),
+        wander_l2_h=wander,
+        running_l2=max(running, still),
+        idle_l_h=idle,
+        idle_l2_h=wander + idle_sd**2,
+        settling_l2=_settling(bins, spells, still),
+        leaving_l2=_leaving(bins, spells, still),
+        rough_l2=max(rough_l2, still),
+        burn_l_h=burn,
+        burn_l2_h=0.04 * burn**2 + wander,
+        slope_l2=max(slope_l2, floor),
+    )
+
+
+def _spell_of_each(bins: Bins, spells: Spells) -> npt.NDArray[np.int64]:
+    full = spells.high > spells.low
+    return np.repeat(np.flatnonzero(full), (spells.high - spells.low)[full])
+
+
+def _pair_l2(
+    bins: Bins,
+    inside: npt.NDArray[np.int64],
+    wanted: npt.NDArray[np.bool_],
+    lag: int,
+    floor: float,
+) -> float:
+    """Return the variance of one bin, from pairs ``lag`` apart in one spell; NaN without any."""
+    pair = wanted[lag:] & wanted[:-lag] & (inside[lag:] == inside[:-lag])
+    step = np.abs(bins.level_l[lag:] - bins.level_l[:-lag])[pair]
+    if step.size < 60:
+        return float("nan")
+    middle = float((_MAD * np.median(step)) ** 2 / 2)
+    return max(middle if middle > 0 else _tail_l2(step), floor)
+
+
+def _tail_l2(step: Floats) -> float:
+    """Return the variance by the wider steps, for readings that mostly repeat themselves."""
+    return float((np.quantile(step, 0.8) / 1.2816) ** 2 / 2)
+
+
+def _wander_l2_h(
+    bins: Bins,
+    inside: npt.NDArray[np.int64],
+    off: npt.NDArray[np.bool_],
+    still_l2: float,
+    quantum_l: float,
+) -> float:
+    """Return what an hour at rest adds to the variance of the level. [L²/h]"""
+    least = (0.1 * quantum_l + 0.02) ** 2
+    seen = [least]
+    at = np.flatnonzero(off)
+    for hours in (0.5, 1.0, 2.0):
+        partner = np.searchsorted(bins.time_s, bins.time_s[at] + hours * _HOUR_S)
+        fits = partner < bins.time_s.size
+        a, b = at[fits], partner[fits]
+        same = (inside[a] == inside[b]) & off[b]
+        a, b = a[same], b[same]
+        apart = (bins.time_s[b] - bins.time_s[a]) / _HOUR_S
+        near = apart < 1.5 * hours
+        if near.sum() < 50:
+            continue
+        step = np.abs(bins.level_l[b] - bins.level_l[a])[near]
+        l2 = (_MAD * np.median(step)) ** 2 - 2 * still_l2
+        seen.append(float(l2) / hours)
+    return max(seen)
+
+
+def _idle(
+    bins: Bins, inside: npt.NDArray[np.int64], on: npt.NDArray[np.bool_], running_l2: float
+) -> tuple[float, float]:
+    """Return the consumption at rest with the engine on, and its scatter. [L/h]"""
+    at = np.flatnonzero(on)
+    partner = np.searchsorted(bins.time_s, bins.time_s[at] + 600.0)
+    fits = partner < bins.time_s.size
+    a, b = at[fits], partner[fits]
+    same = (inside[a] == inside[b]) & on[b]
+    a, b = a[same], b[same]
+    if a.size < 10:
+        return 0.0, 1.0
+    rate = (bins.level_l[a] - bins.level_l[b]) / (bins.time_s[b] - bins.time_s[a]) * _HOUR_S
+    middle = float(np.median(rate))
+    hours = float(np.median(bins.time_s[b] - bins.time_s[a])) / _HOUR_S
+    seen_l2 = (_MAD * float(np.median(np.abs(rate - middle)))) ** 2
+    own = max(seen_l2 - 2 * running_l2 / hours**2, 0.0) ** 0.5
+    return max(middle, 0.0), max(0.3 * abs(middle), own, 0.3)
+
+
+def _settling(bins: Bins, spells: Spells, still_l2: float) -> Floats:
+    """Return the extra variance of the first bins of a stop against the bins after. [L²]"""
+    long = spells.still & (spells.high - spells.low >= SETTLING + 4)
+    low = spells.low[long]
+    if low.size < 8:
+        return np.array([16.0, 4.0, 1.0, 0.25, 0.1, 0.0]) * still_l2
+    later = np.median(bins.level_l[low[:, None] + np.arange(SETTLING, SETTLING + 4)], axis=1)
+    extra = np.array([_wide_l2(bins.level_l[low + k] - later) for k in range(SETTLING)])
+    extra = np.maximum(extra - 1.5 * still_l2, 0.0)
+    return np.maximum.accumulate(extra[::-1])[::-1]
+
+
+def _leaving(bins: Bins, spells: Spells, still_l2: float) -> Floats:
+    """Return the extra variance of the last bins of a stop against the bins before. [L²]"""
+    long = spells.still & (spells.high - spells.low >= SETTLING + 4)
+    high = spells.high[long]
+    if high.size < 8:
+        return np.array([4.0, 0.5]) * still_l2
+    before = np.median(bins.level_l[high[:, None] - np.arange(4, 8)], axis=1)
+    extra = np.array([_wide_l2(bins.level_l[high - 1 - k] - before) for k in range(2)])
+    return np.maximum(extra - 1.5 * still_l2, 0.0)
+
+
+def _wide_l2(off: Floats) -> float:
+    """Return a variance from the middle and the wider part of what is off. [L²]"""
+    size = np.abs(off)
+    return float(max((_MAD * np.median(size)) ** 2, (np.quantile(size, 0.8) / 1.2816) ** 2))
+
+
+def _burn(bins: Bins, spells: Spells, inside: npt.NDArray[np.int64]) -> tuple[float, float]:
+    """Return the consumption under way [L/h], and the variance of a place's slope [L²]."""
+    stops = np.flatnonzero(spells.still & (spells.high - spells.low >= 2))
+    if stops.size < 6:
+        return _burn_within(bins, spells), 1.0
+    ends = spells.high[stops[:-1]] - 1
+    starts = np.minimum(spells.low[stops[1:]] + 2, spells.high[stops[1:]] - 1)
+    under_way = _hours_under_way(bins, spells, inside)
+    hours = under_way[spells.low[stops[1:]]] - under_way[ends]
+    drop = bins.level_l[ends] - bins.level_l[starts]
+    usable = hours > 0.02
+    if usable.sum() < 6:
+        return _burn_within(bins, spells), 1.0
+    hours, drop = hours[usable], drop[usable]
+    rate = _slope_through_zero(hours, drop)
+    left = drop - rate * hours
+    quick = hours <= np.quantile(hours, 0.5)
+    return max(rate, 0.0), float((_MAD * np.median(np.abs(left[quick]))) ** 2 / 2)
+
+
+def _hours_under_way(bins: Bins, spells: Spells, inside: npt.NDArray[np.int64]) -> Floats:
+    """Return the hours spent under way up to each bin, holes left out. [h]"""
+    step = np.diff(bins.time_s, prepend=bins.time_s[:1]) / _HOUR_S
+    moving = ~spells.still[inside]
+    counted = moving | np.concatenate([[False], moving[:-1]])
+    return np.cumsum(np.where(counted & (step < HOLE_S / _HOUR_S), step, 0.0))
+
+
+def _slope_through_zero(hours: Floats, drop: Floats) -> float:
+    """Return the robust rate of drop per hour: repeated weighted means, far ones left out."""
+    order = np.argsort(drop / hours)
+    weight = np.cumsum(hours[order])
+    rate = float((drop / hours)[order][np.searchsorted(weight, weight[-1] / 2)])
+    for _ in range(5):
+        left = np.abs(drop - rate * hours)
+        near = left <= 3.0 * _MAD * np.median(left) + 1e-9
+        rate = float(drop[near].sum() / hours[near].sum())
+    return rate
+
+
+def _burn_within(bins: Bins, spells: Spells) -> float:
+    """Return the consumption seen inside long active spells, where stops are few. [L/h]"""
+    rates, weights = [], []
+    for low, high in zip(spells.low[~spells.still], spells.high[~spells.still], strict=True):
+        if high - low >= 20:
+            third = (high - low) // 3
+            first, last = slice(low, low + third), slice(high - third, high)
+            hours = (bins.time_s[last].mean() - bins.time_s[first].mean()) / _HOUR_S
+            drop = np.median(bins.level_l[first]) - np.median(bins.level_l[last])
+            rates.append(drop / hours)
+            weights.append(hours)
+    return max(float(np.median(rates)), 0.0) if rates else 0.0
+
+
+def _rough_l2(bins: Bins, spells: Spells, burn_l_h: float) -> float:
+    """Return the variance of a bin under way as it counts in a mean of many. [L²]"""
+    block = 5
+    steps = []
+    for low, high in zip(spells.low[~spells.still], spells.high[~spells.still], strict=True):
+        whole = (high - low) // block * block
+        if whole >= 2 * block:
+            level = (
+                bins.level_l[low : low + whole]
+                + burn_l_h * (bins.time_s[low : low + whole] - bins.time_s[low]) / _HOUR_S
+            )
+            steps.append(np.diff(level.reshape(-1, block).mean(axis=1)))
+    if not steps:
+        moving = np.diff(bins.level_l)
+        return float((_MAD * np.median(np.abs(moving))) ** 2) if moving.size else 1.0
+    joined = np.abs(np.concatenate(steps))
+    return float((_MAD * np.median(joined)) ** 2 / 2 * block)

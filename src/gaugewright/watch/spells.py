@@ -1,0 +1,112 @@
+"""Rest and motion: the stretches of a track in which the level can be read, and those between.
+
+A *stop* is a run of bins at rest: the tank stands in one place, so its slope is one unknown.
+Between stops the level sloshes. An excavator that works without moving sloshes as well, which
+only the scatter of its own readings tells.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from gaugewright.watch.bins import BIN_S, Bins
+from gaugewright.watch.compiled import compiled
+from gaugewright.watch.values import Floats
+
+HOLE_S = 600.0
+"""A hole this long between moving records may hide a stop. [s]"""
+
+
+@dataclass(frozen=True, eq=False)
+class Spells:
+    """Runs of bins from ``low`` up to but not including ``high``; ``still`` tells which rest.
+
+    A still spell with ``low == high`` is a hole in the record between two moving bins.
+    """
+
+    low: npt.NDArray[np.int64]
+    high: npt.NDArray[np.int64]
+    still: npt.NDArray[np.bool_]
+
+
+def rough(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
+    """Return which bins slosh: on the move, or running with far more scatter than at rest."""
+    bend = np.abs(np.diff(bins.level_l, 2, prepend=bins.level_l[:1], append=bins.level_l[-1:]))
+    scatter = np.where(np.isfinite(bins.scatter_l), bins.scatter_l, bend)
+    off = ~bins.moving & ~(bins.running > 0.5)
+    reach = 3 if np.median(bins.records) >= 4 else 5
+    calm = ~bins.moving if off.sum() < 30 else off
+    if not calm.any():
+        return bins.moving.copy()
+    base = float(np.median(scatter[calm]))
+    on = bins.running > 0.5
+    lively = float(np.quantile(scatter[on], 0.75)) if on.any() else 0.0
+    limit = max(2.0 * base, 0.25 * lively, 0.7 * quantum_l)
+    swing = _swing(scatter, bins.level_l, bins.moving, reach)
+    busy = ~bins.moving & (bins.running > 0.5) & (swing > limit)
+    return bins.moving | busy
+
+
+def spells_of(bins: Bins, quantum_l: float) -> Spells:
+    """Return rest and motion by turns; a halt of a minute in traffic is no stop."""
+    active = rough(bins, quantum_l)
+    _smooth(active, bins.moving, bins.time_s)
+    time = bins.time_s
+    hole = np.diff(time) > HOLE_S
+    turn = active[1:] != active[:-1]
+    blind = hole & active[1:] & active[:-1]
+    cuts = np.flatnonzero(turn | blind) + 1
+    low = np.concatenate([[0], cuts])
+    high = np.concatenate([cuts, [time.size]])
+    still = ~active[low]
+    empty = cuts[blind[cuts - 1]]
+    order = np.argsort(np.concatenate([low, empty - 0.5]), kind="stable")
+    return Spells(
+        np.concatenate([low, empty])[order],
+        np.concatenate([high, empty])[order],
+        np.concatenate([still, np.ones(empty.size, np.bool_)])[order],
+    )
+
+
+@compiled
+def _swing(scatter: Floats, level: Floats, moving: npt.NDArray[np.bool_], reach: int) -> Floats:
+    """Return the usual scatter around each bin at rest; none where the level flows one way."""
+    n = scatter.size
+    out = np.zeros(n)
+    i = 0
+    while i < n:
+        if moving[i]:
+            i += 1
+            continue
+        j = i
+        while j < n and not moving[j]:
+            j += 1
+        for k in range(i, j):
+            low, high = max(i, k - reach), min(j, k + reach + 1)
+            path = 0.0
+            for m in range(low + 1, high):
+                path += abs(level[m] - level[m - 1])
+            if abs(level[high - 1] - level[low]) <= 0.7 * path:
+                out[k] = np.median(scatter[low:high])
+        i = j
+    return out
+
+
+@compiled
+def _smooth(active: npt.NDArray[np.bool_], moving: npt.NDArray[np.bool_], time_s: Floats) -> None:
+    """Turn rests of under a minute and a half to motion, and lone rough bins at rest to rest."""
+    n = active.size
+    i = 0
+    while i < n:
+        j = i
+        any_move = False
+        while j < n and active[j] == active[i]:
+            any_move = any_move or moving[j]
+            j += 1
+        inner = i > 0 and j < n
+        if inner and not active[i] and time_s[j] - time_s[i - 1] < 2.5 * BIN_S:
+            active[i:j] = True
+        elif inner and active[i] and not any_move and j - i < 3:
+            active[i:j] = False
+        i = j

@@ -1,0 +1,67 @@
+"""Minutes that read plainly wrong: up or down and back again, or frozen under way."""
+
+import numpy as np
+import numpy.typing as npt
+
+from gaugewright.watch.bins import Bins
+from gaugewright.watch.compiled import compiled
+from gaugewright.watch.values import Floats
+
+LONGEST = 3
+"""Bins a spike may last: a probe that starts anew reads nothing for a minute or two."""
+FROZEN_BINS = 10
+
+
+def sound(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
+    """Return which bins can be believed."""
+    keep = np.ones(bins.time_s.size, np.bool_)
+    step = np.abs(np.diff(bins.level_l, prepend=bins.level_l[:1]))
+    least = np.empty(step.size)
+    for kind in (bins.moving, ~bins.moving):
+        usual = float(np.median(step[kind])) if kind.any() else 0.0
+        least[kind] = max(10.0 * usual, 4.0 * quantum_l)
+    _mark_spikes(bins.level_l, bins.time_s, least, keep)
+    _mark_frozen(bins.level_l, bins.moving, keep)
+    return keep
+
+
+@compiled
+def _mark_spikes(level: Floats, time_s: Floats, least: Floats, keep: npt.NDArray[np.bool_]) -> None:
+    """Mark runs of up to `LONGEST` bins that leave the level and come back to it."""
+    n = level.size
+    i = 1
+    while i < n - 1:
+        jump = level[i] - level[i - 1]
+        if abs(jump) <= max(least[i], least[i - 1]):
+            i += 1
+            continue
+        back = 0
+        for length in range(1, LONGEST + 1):
+            j = i + length
+            if j >= n or time_s[j - 1] - time_s[i] > 3600.0:
+                break
+            if abs(level[j] - level[i - 1]) < 0.25 * abs(jump):
+                back = length
+                break
+        if back:
+            for j in range(i, i + back):
+                keep[j] = False
+            i += back
+        i += 1
+
+
+@compiled
+def _mark_frozen(level: Floats, moving: npt.NDArray[np.bool_], keep: npt.NDArray[np.bool_]) -> None:
+    """Mark runs under way in which nothing changes at all: the probe repeats itself."""
+    n = level.size
+    i = 0
+    while i < n:
+        j = i + 1
+        moves = 1 if moving[i] else 0
+        while j < n and level[j] == level[i]:
+            moves += 1 if moving[j] else 0
+            j += 1
+        if moves >= FROZEN_BINS:
+            for k in range(i, j):
+                keep[k] = False
+        i = j

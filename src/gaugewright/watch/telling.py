@@ -1,0 +1,48 @@
+"""One sentence for each event: what was seen, and why it is called what it is."""
+
+from gaugewright.watch.decide import Change
+from gaugewright.watch.look import Seen
+
+_OUTSIDE_KNOWN_L2 = 1e4
+
+
+def reason_of(seen: Seen, change: Change, litres: float, band_l: float) -> str:
+    """Return the reason of an event in one sentence, with its figures and records."""
+    bins = seen.bins
+    minutes = (bins.time_s[change.after] - bins.time_s[change.before]) / 60
+    verb = "rose" if change.litres > 0 else "fell"
+    state = "the engine running" if bins.running[change.before] > 0.5 else "the engine off"
+    if not change.inside:
+        return (
+            f"no record at rest shows the moment, but the level after the stop of "
+            f"{minutes:.0f} min stands {litres:.1f} ± {band_l:.1f} L "
+            f"{'above' if change.litres > 0 else 'below'} the level before it, use taken off"
+        )
+    said = (
+        f"at rest with {state} the level {verb} by {litres:.1f} ± {band_l:.1f} L "
+        f"within {max(minutes, 1):.0f} min and stayed"
+    )
+    if change.outside_l2 < _OUTSIDE_KNOWN_L2:
+        said += (
+            f"; carried from before the stop to after it, {abs(change.outside_l):.1f} ± "
+            f"{1.96 * change.outside_l2**0.5:.1f} L "
+            f"{'came' if change.outside_l > 0 else 'went'}"
+        )
+    return said
+
+
+def why_undecided(seen: Seen, change: Change) -> str:
+    """Return why a plain change of the level is not called fuel, in one sentence."""
+    size = f"the level changed by {change.litres:+.1f} L"
+    outside = 1.96 * change.outside_l2**0.5
+    if not change.inside:
+        return f"{size} across a stop without records; it may be slope, use or fuel"
+    if abs(change.outside_l) < outside and outside < abs(change.litres):
+        return (
+            f"{size} in the stop, but from before it to after it nothing is missing "
+            f"({change.outside_l:+.1f} ± {outside:.1f} L): the load or the slope shifted"
+        )
+    return (
+        f"{size} in the stop, and from before it to after it by {change.outside_l:+.1f} ± "
+        f"{outside:.1f} L: too wide to tell fuel from a shift of load or slope"
+    )
