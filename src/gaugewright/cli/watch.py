@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from gaugewright.cli.output import Output, require_other_file
+from gaugewright.cli.watch_report import Month, Plots, Reports
 
 if TYPE_CHECKING:  # the rooms below are imported only when a command runs
     from gaugewright.app.watch_task import Look
@@ -49,6 +50,9 @@ def watch(
         list[str] | None,
         typer.Option(metavar="parquet|xlsx", help="Write the events in this form too; repeat."),
     ] = None,
+    report: Reports = None,
+    plots: Plots = False,
+    month: Month = None,
     jobs: Annotated[
         int | None, typer.Option(metavar="N", min=1, help="Cores to use; all if left out.")
     ] = None,
@@ -81,12 +85,14 @@ def watch(
     from gaugewright.app.watch_run import HowToRun, watch_log
     from gaugewright.app.watch_tables import table_files
     from gaugewright.cli.program import FINDINGS
+    from gaugewright.cli.watch_report import wanted_of, write_service
     from gaugewright.cli.watch_text import Asking, ProgressBar, report_text, write_report
     from gaugewright.errors import InputError
     from gaugewright.watch.order import CLOCK_AHEAD_S
 
     output = Output(as_json=as_json)
     forms = also or []
+    service = wanted_of(report, plots, month, zone, log)
     for form in forms:
         if form not in FORMS:
             raise InputError(f"must be {' or '.join(FORMS)}, found '{form}'", field="--also")
@@ -114,11 +120,19 @@ def watch(
                 told=known, how=how, progress=bar.show,
             ),
         )  # fmt: skip
-    report = report_of(watched, paid)
-    write_report(report, Path(out), forms)
-    output.tell(report_text(report, out))
-    output.give({**report.record(), "out": out})
-    if strict and report.needs_person:
+    found_in_log = report_of(watched, paid)
+    write_report(found_in_log, Path(out), forms)
+    written: list[str] = []
+    if service is not None:
+        written = write_service(
+            found_in_log, service, log=log, tables=found, told=told, out=Path(out),
+            latest_s=latest_s, made_at=datetime.now(UTC), scratch=scratch,
+        )  # fmt: skip
+    output.tell(report_text(found_in_log, out))
+    if written:
+        output.tell(f"Written besides: {', '.join(written)}")
+    output.give({**found_in_log.record(), "out": out, "reports": written})
+    if strict and found_in_log.needs_person:
         raise typer.Exit(FINDINGS)
 
 
