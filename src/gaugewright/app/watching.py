@@ -157,7 +157,7 @@ def watched_of(event: wk.LogWatched) -> Watched:
             Undecided(vehicle, u.start_s, u.end_s, u.litres, u.u_litres, u.reason)
             for u in event.undecided
         ),
-        Noise(**{name: float(event.noise.get(name) or 0.0) for name in Noise.__annotations__}),
+        Noise(**{name: _or_nan(event.noise.get(name)) for name in Noise.__annotations__}),
         event.records,
         event.to_s - event.from_s,
         float("inf") if event.provable_parked_l is None else event.provable_parked_l,
@@ -271,6 +271,10 @@ def _seen(event: Event) -> wk.SeenEvent:
 
 def _finite(figures: Mapping[str, float]) -> dict[str, float | None]:
     return {name: _or_none(value) for name, value in figures.items()}
+
+
+def _or_nan(value: float | None) -> float:
+    return float("nan") if value is None else float(value)
 
 
 def _or_none(value: float) -> float | None:

@@ -4,6 +4,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, tzinfo
+from math import isinf, isnan
 from typing import Any
 
 from gaugewright.certificate.drawing.watch_plot import Mark, WatchWords, watch_plot
@@ -171,7 +172,9 @@ def _overview(report: Report, write: Writer) -> Grid:
 
 
 def _provable(litres: float | None, write: Writer) -> str:
-    return "none" if litres is None or litres == float("inf") else write.volume(litres)
+    if litres is not None and isnan(litres):
+        return "not known"
+    return "none" if litres is None or isinf(litres) else write.volume(litres)
 
 
 def _vehicle(

@@ -6,6 +6,7 @@ in the column beside it, named ``u_``.
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from math import isfinite
 from typing import Any
 
 from gaugewright.watch.combined import Figure
@@ -148,11 +149,11 @@ def _vehicle(v: VehicleReport) -> Row:
         "to": moment(v.to_s),
         "provable_parked_l": _finite(v.provable_parked_l),
         "provable_moving_l": _finite(v.provable_moving_l),
-        "still_l": v.noise.still_l,
-        "moving_l": v.noise.moving_l,
-        "slope_l": v.noise.slope_l,
-        "wander_l": v.noise.wander_l,
-        "lag_s": v.noise.lag_s,
+        "still_l": _finite(v.noise.still_l),
+        "moving_l": _finite(v.noise.moving_l),
+        "slope_l": _finite(v.noise.slope_l),
+        "wander_l": _finite(v.noise.wander_l),
+        "lag_s": _finite(v.noise.lag_s),
         "log": v.log_name,
         "log_sha256": v.log_sha256,
         "table_digest": v.table_digest,
@@ -161,4 +162,5 @@ def _vehicle(v: VehicleReport) -> Row:
 
 
 def _finite(value: float | None) -> float | None:
-    return None if value is None or value in (float("inf"), float("-inf")) else value
+    """Return a figure, ``None`` for one that is not known or has no end."""
+    return value if value is not None and isfinite(value) else None

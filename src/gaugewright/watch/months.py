@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from itertools import pairwise
-from math import hypot, sqrt
+from math import hypot, isnan, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -36,6 +36,7 @@ Floats = npt.NDArray[np.float64]
 
 BESIDE_S = 600.0
 """Records so near the end of a month tell its level. [s]"""
+NO_SCATTER = "too few records to know how this vehicle's readings scatter"
 FEW = 3
 MOST_BESIDE_S = 43_200.0
 """Beyond this nothing is said of the level. [s]"""
@@ -218,6 +219,8 @@ def _used(
     litres = start.litres + filled[0].litres - drained[0].litres - end.litres
     if errors is None or filled[1] is None or drained[1] is None:
         return Figure(litres, None, NO_BAND)
+    if isnan(start.own_u) or isnan(end.own_u):
+        return Figure(litres, None, NO_SCATTER)
     levels = at_level(errors, start.litres, start.own_u).plus(
         at_level(errors, end.litres, end.own_u), -1.0
     )
