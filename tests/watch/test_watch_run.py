@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute
 import pyarrow.parquet as pq
 import pytest
 
@@ -87,10 +88,12 @@ def test_late_and_doubled_records_are_put_right(plainly):
 
 
 @pytest.mark.parametrize("block_records", [8000, 4000, 3000])
-@pytest.mark.parametrize("chunk_records", [10**9, 7000])
-def test_the_results_do_not_depend_on_blocks_and_chunks(log, plainly, block_records, chunk_records):
+@pytest.mark.parametrize("memory_records", [10**9, 7000])
+def test_the_results_do_not_depend_on_blocks_and_chunks(
+    log, plainly, block_records, memory_records
+):
     """60 days in up to 3 blocks: each is still longer than its margins."""
-    how = HowToRun(engine="here", block_records=block_records, chunk_records=chunk_records)
+    how = HowToRun(engine="here", block_records=block_records, memory_records=memory_records)
 
     found = watched(log, how)
 
@@ -108,6 +111,42 @@ def test_the_results_do_not_depend_on_the_workers(log, plainly, engine):
     assert [v.watched.events for v in found.vehicles] == [
         v.watched.events for v in plainly.vehicles
     ]
+
+
+@pytest.fixture
+def apart(log, tmp_path):
+    """The same records, each vehicle's in files of a folder of its own."""
+    whole = pq.read_table(log / "log.parquet")
+    for name in ("A", "B"):
+        folder = tmp_path / "log" / f"vehicle={name}"
+        folder.mkdir(parents=True)
+        own = whole.filter(pa.compute.equal(whole["vehicle"], name)).drop_columns("vehicle")
+        pq.write_table(own.slice(0, 4000), folder / "1.parquet", row_group_size=1500)
+        pq.write_table(own.slice(4000), folder / "2.parquet")
+    return tmp_path / "log"
+
+
+@pytest.mark.parametrize("block_records", [10**6, 4000])
+def test_a_folder_for_each_vehicle_gives_the_same(log, apart, plainly, block_records, monkeypatch):
+    monkeypatch.setattr(watch_run, "MEMORY_RECORDS", 4 * 2000)
+    how = HowToRun(jobs=2, engine="threads", block_records=block_records)
+
+    found = watch_log(str(apart), table_files(str(log / "tables")), Look(steps),
+                      latest_s=LATEST_S, how=how)  # fmt: skip
+
+    for one, other in zip(found.vehicles, plainly.vehicles, strict=True):
+        assert one.watched.events == other.watched.events
+        assert one.arrival == other.arrival
+
+
+@pytest.mark.parametrize("engine", ["here", "processes"])
+def test_a_wrong_cell_in_a_vehicle_s_own_file_is_named(log, apart, engine):
+    table = pa.table({"time": [T0, T0 + 10], "counts": ["5", "x"]})
+    pq.write_table(table, apart / "vehicle=B" / "3.parquet")
+
+    with pytest.raises(InputError, match=r"B/3.parquet, counts: row 2: 'x' is not a number"):
+        watch_log(str(apart), table_files(str(log / "tables")), Look(steps),
+                  latest_s=LATEST_S, how=HowToRun(engine=engine, jobs=2))  # fmt: skip
 
 
 def test_a_cluster_gives_the_same(log, plainly):
@@ -276,11 +315,11 @@ def test_memory_holds_no_more_than_a_chunk(log, monkeypatch):
 
     def add(self, codes, columns):
         original(self, codes, columns)
-        held.append(self._waiting_n)
+        held.append(self.held)
 
     monkeypatch.setattr(watch_run.Spool, "add", add)
     monkeypatch.setattr("gaugewright.app.log_parquet.BATCH_RECORDS", 1000)
-    found = watched(log, replace(HowToRun(engine="here"), chunk_records=2500))
+    found = watched(log, replace(HowToRun(engine="here"), memory_records=2500))
 
-    assert max(held) < 2500
+    assert max(held) < 2 * 2500
     assert found.records > 25_000

@@ -87,7 +87,7 @@ def log_files(log: str, folder: Path) -> list[LogFile]:
     if log == "-":
         return [_from_standard_input(folder)]
     path = Path(log)
-    with _naming(log):
+    with naming_refusal(log):
         if not path.is_dir():
             return [LogFile(log, log, _is_parquet(path))]
         found = sorted(
@@ -109,7 +109,7 @@ def read_batches(file: LogFile, columns_for: ColumnsFor, vehicles: Vehicles) -> 
     ``columns_for`` is asked once.  Raises `InputError` with file, row, column, what was found
     and what is wanted.
     """
-    with _naming(file.name):
+    with naming_refusal(file.name):
         if file.is_parquet:
             from gaugewright.app.log_parquet import parquet_batches
 
@@ -167,7 +167,7 @@ def _from_standard_input(folder: Path) -> LogFile:
 
 
 @contextmanager
-def _naming(name: str) -> Iterator[None]:
+def naming_refusal(name: str) -> Iterator[None]:
     """Say which file the system refused."""
     try:
         yield

@@ -1,6 +1,8 @@
 """Records from Parquet files."""
 
 from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,9 +16,11 @@ from gaugewright.app.log_files import (
     LogFile,
     Numbers,
     Vehicles,
+    naming_refusal,
     vehicle_codes,
 )
 from gaugewright.app.log_times import Times
+from gaugewright.app.spool import joined_columns
 from gaugewright.errors import InputError
 
 if TYPE_CHECKING:
@@ -34,21 +38,77 @@ def parquet_batches(
     file: LogFile, columns_for: ColumnsFor, vehicles: Vehicles, *, use_threads: bool = True
 ) -> Iterator[Batch]:
     """Yield the records of a Parquet file; see `read_batches`."""
-    import pyarrow as pa
     import pyarrow.parquet as pq
 
-    try:
+    with _naming_fault(file):
         with pq.ParquetFile(file.path) as stored:
-            columns = columns_for(list(stored.schema_arrow.names), file)
-        names = _file_columns(columns)
-        texts = [
-            name
-            for name in names
-            if pa.types.is_string(stored.schema_arrow.field(name).type)
-            and name in (columns.names.get("vehicle"), columns.names.get("ignition"))
-        ]
-        with pq.ParquetFile(file.path, read_dictionary=texts) as stored:
+            schema = stored.schema_arrow
+        columns = columns_for(list(schema.names), file)
+        with pq.ParquetFile(file.path, read_dictionary=_texts(schema, columns)) as stored:
             yield from _batches(stored, file, columns, vehicles, use_threads)
+
+
+@dataclass(frozen=True)
+class FileRows:
+    """Row groups of a Parquet file of one vehicle, read by whoever looks at the vehicle."""
+
+    file: LogFile
+    columns: Columns
+    groups: tuple[int, ...]
+    rows: int
+    first_row: int
+
+    def read(self) -> dict[str, Numbers]:
+        """Return the columns of these rows; `InputError` as with `parquet_batches`."""
+        import pyarrow.parquet as pq
+
+        with naming_refusal(self.file.name), _naming_fault(self.file):
+            texts = _texts(pq.read_schema(self.file.path), self.columns)
+            with pq.ParquetFile(self.file.path, read_dictionary=texts) as stored:
+                whole = replace(self.columns, vehicle=self.file.vehicle)
+                batches = _batches(
+                    stored, self.file, whole, Vehicles(), False, self.groups, self.first_row
+                )
+                return joined_columns([batch.columns for batch in batches])
+
+
+def file_rows(file: LogFile, columns_for: ColumnsFor, *, most: int) -> Iterator[FileRows]:
+    """Yield the rows of a file of one vehicle, in pieces of about ``most`` rows."""
+    import pyarrow.parquet as pq
+
+    with _naming_fault(file), pq.ParquetFile(file.path) as stored:
+        columns = columns_for(list(stored.schema_arrow.names), file)
+        sizes = [stored.metadata.row_group(k).num_rows for k in range(stored.num_row_groups)]
+    first = 0
+    while first < len(sizes):
+        last, rows = first, 0
+        while last < len(sizes) and (last == first or rows + sizes[last] <= most):
+            rows += sizes[last]
+            last += 1
+        if rows:
+            yield FileRows(file, columns, tuple(range(first, last)), rows, sum(sizes[:first]))
+        first = last
+
+
+def _texts(schema: "pa.Schema", columns: Columns) -> list[str]:
+    """Return the columns whose few texts are read as numbers with a list."""
+    import pyarrow as pa
+
+    few = (columns.names.get("vehicle"), columns.names.get("ignition"))
+    return [
+        name
+        for name in _file_columns(columns)
+        if name in few and pa.types.is_string(schema.field(name).type)
+    ]
+
+
+@contextmanager
+def _naming_fault(file: LogFile) -> Iterator[None]:
+    """Say of which file it is that it is broken."""
+    import pyarrow as pa
+
+    try:
+        yield
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError, OSError) as error:
         if isinstance(error, OSError) and error.errno is not None:
             raise  # the system's own refusal, which is named further out
@@ -56,12 +116,18 @@ def parquet_batches(
 
 
 def _batches(
-    stored: "pq.ParquetFile", file: LogFile, columns: Columns, vehicles: Vehicles, threads: bool
+    stored: "pq.ParquetFile",
+    file: LogFile,
+    columns: Columns,
+    vehicles: Vehicles,
+    threads: bool,
+    groups: tuple[int, ...] | None = None,
+    row: int = 0,
 ) -> Iterator[Batch]:
-    row, times = 0, Times(columns)
+    times = Times(columns)
     whose = columns.vehicle or file.vehicle
     batches = stored.iter_batches(
-        BATCH_RECORDS, columns=_file_columns(columns), use_threads=threads
+        BATCH_RECORDS, groups, columns=_file_columns(columns), use_threads=threads
     )
     for batch in batches:
         try:

@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -22,8 +22,12 @@ Numbers = npt.NDArray[np.floating[Any]]
 Codes = npt.NDArray[np.int32]
 Places = npt.NDArray[np.int64]
 
-CHUNK_RECORDS = 8_000_000
-"""Records that are gathered before they are sorted and written; about 20 bytes each."""
+MEMORY_RECORDS = 16_000_000
+"""Records that are held in memory before they are written to disk; about 20 bytes each."""
+SORTED_RECORDS = 1 << 19
+"""Records that are sorted at once: they fit into a processor's cache."""
+RUN_RECORDS = 1000
+"""Wanted length of a vehicle's stretch in a chunk, so that reading does not jump about."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +41,8 @@ class Chunk:
     kinds: tuple[tuple[str, str], ...]
     columns: Mapping[str, Numbers] | None = None
     path: str | None = None
+    offset: int = 0
+    """Where the chunk begins in its file. [bytes]"""
 
     def rows_of(self, code: int) -> tuple[int, int]:
         """Return the first row of a vehicle and the one after its last."""
@@ -54,6 +60,7 @@ class Stretch:
     first: int
     last: int
     path: str | None
+    offset: int = 0
     columns: Mapping[str, Numbers] | None = field(default=None, repr=False)
 
     def read(self) -> dict[str, Numbers]:
@@ -63,7 +70,7 @@ class Stretch:
         result: dict[str, Numbers] = {}
         assert self.path is not None
         with open(self.path, "rb") as stream:
-            offset = 0
+            offset = self.offset
             for name, kind in self.kinds:
                 size = np.dtype(kind).itemsize
                 stream.seek(offset + self.first * size)
@@ -72,31 +79,54 @@ class Stretch:
         return result
 
 
+class Rows(Protocol):
+    """Some rows of one vehicle, wherever they are; can be sent to another process."""
+
+    def read(self) -> dict[str, Numbers]:
+        """Return the columns of these rows."""
+        ...
+
+
 class Spool:
     """Takes in batches of records with their vehicles' numbers, gives out vehicle by vehicle."""
 
     def __init__(
-        self, folder: Path, *, chunk_records: int = CHUNK_RECORDS, on_disk: bool = False
+        self, folder: Path, *, memory_records: int = MEMORY_RECORDS, on_disk: bool = False
     ) -> None:
         """``on_disk``: write even what would fit into memory, for other processes to read."""
         self._folder = folder
-        self._bound = chunk_records
+        self._bound = memory_records
         self._on_disk = on_disk
         self._waiting: list[tuple[Codes, Mapping[str, Numbers]]] = []
         self._waiting_n = 0
+        self._vehicles = 0
+        self._sorted: list[Chunk] = []
+        self._sorted_n = 0
         self.chunks: list[Chunk] = []
+
+    @property
+    def held(self) -> int:
+        """How many records are in memory."""
+        return self._waiting_n + self._sorted_n
 
     def add(self, codes: Codes, columns: Mapping[str, Numbers]) -> None:
         """Take in records in order of arrival; a code of -1 is passed over."""
         self._waiting.append((codes, columns))
         self._waiting_n += codes.size
-        if self._waiting_n >= self._bound:
-            self._lay_down(to_disk=True)
+        self._vehicles = max(self._vehicles, 1 + int(codes.max(initial=-1)))
+        if self._waiting_n >= min(max(SORTED_RECORDS, RUN_RECORDS * self._vehicles), self._bound):
+            self._sort()
+        if self._sorted_n >= self._bound:
+            self._lay_down()
 
     def close(self) -> None:
-        """Lay down what waits."""
+        """Lay down what waits; in memory if everything has found room there."""
         if self._waiting_n:
-            self._lay_down(to_disk=self._on_disk or bool(self.chunks))
+            self._sort()
+        if self._on_disk or self.chunks:
+            self._lay_down()
+        else:
+            self.chunks = self._sorted
 
     def count(self, code: int) -> int:
         """Return how many records a vehicle has."""
@@ -106,37 +136,42 @@ class Spool:
     def stretches(self, code: int) -> tuple[Stretch, ...]:
         """Return where a vehicle's records are, in order of arrival."""
         return tuple(
-            Stretch(chunk.kinds, int(chunk.starts[-1]), first, last, chunk.path, chunk.columns)
+            Stretch(
+                chunk.kinds, int(chunk.starts[-1]), first, last, chunk.path, chunk.offset,
+                chunk.columns,
+            )
             for chunk in self.chunks
             for first, last in [chunk.rows_of(code)]
             if last > first
-        )
+        )  # fmt: skip
 
-    def _lay_down(self, *, to_disk: bool) -> None:
-        vehicles = 1 + max((int(codes.max(initial=-1)) for codes, _ in self._waiting), default=-1)
+    def _sort(self) -> None:
         codes = np.concatenate([codes for codes, _ in self._waiting])
         joined = joined_columns([columns for _, columns in self._waiting])
         self._waiting, self._waiting_n = [], 0
-        columns, starts = by_code(codes, vehicles, joined)
+        columns, starts = by_code(codes, self._vehicles, joined)
         kinds = tuple((name, values.dtype.str) for name, values in columns.items())
-        if to_disk:
-            self.chunks.append(Chunk(starts, kinds, path=self._written(columns)))
-        else:
-            self.chunks.append(Chunk(starts, kinds, columns))
+        self._sorted.append(Chunk(starts, kinds, columns))
+        self._sorted_n += int(starts[-1])
 
-    def _written(self, columns: Mapping[str, Numbers]) -> str:
+    def _lay_down(self) -> None:
+        """Write the sorted chunks into one file."""
         try:
             with tempfile.NamedTemporaryFile(
                 dir=self._folder, suffix=".spool", delete=False
             ) as out:
-                for values in columns.values():
-                    values.tofile(out)
-                return out.name
+                for chunk in self._sorted:
+                    offset = out.tell()
+                    assert chunk.columns is not None
+                    for values in chunk.columns.values():
+                        out.write(values.data)
+                    self.chunks.append(Chunk(chunk.starts, chunk.kinds, None, out.name, offset))
         except OSError as error:
             raise FileError(
                 f"{self._folder}: no room for the log's records, {reason(error)}; "
                 "give a folder with more room with --scratch"
             ) from None
+        self._sorted, self._sorted_n = [], 0
 
 
 def joined_columns(parts: Sequence[Mapping[str, Numbers]]) -> dict[str, Numbers]:
@@ -156,6 +191,6 @@ def joined_columns(parts: Sequence[Mapping[str, Numbers]]) -> dict[str, Numbers]
     }
 
 
-def read_stretches(stretches: Iterable[Stretch]) -> dict[str, Numbers]:
+def read_stretches(stretches: Iterable[Rows]) -> dict[str, Numbers]:
     """Return the columns of all stretches, one after the other."""
     return joined_columns([stretch.read() for stretch in stretches])

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from gaugewright.app.spool import Spool, Stretch, joined_columns
+from gaugewright.app.spool import Rows, Spool, joined_columns
 from gaugewright.watch.blocks import BLOCK_RECORDS, MARGIN_S, cuts
 from gaugewright.watch.order import EARLIEST_S, Arrival
 
@@ -22,12 +22,12 @@ class Blocks:
     """
 
     at_s: tuple[float, ...]
-    rows: tuple[tuple[tuple[Stretch, ...], tuple[Stretch, ...], tuple[Stretch, ...]], ...]
+    rows: tuple[tuple[tuple[Rows, ...], tuple[Rows, ...], tuple[Rows, ...]], ...]
     arrival: Arrival
 
 
 def in_blocks(
-    stretches: Sequence[Stretch],
+    stretches: Sequence[Rows],
     records: int,
     folder: Path,
     *,
@@ -45,7 +45,7 @@ def in_blocks(
     at_s = cuts(first_s, last_s, records, most=most)
     if not at_s:
         return Blocks((), (((), tuple(stretches), ()),), Arrival(0))
-    spool = Spool(folder, chunk_records=max(most, 1), on_disk=True)
+    spool = Spool(folder, memory_records=max(most, 1), on_disk=True)
     for stretch in stretches:
         columns = stretch.read()
         time_s = columns["time_s"]
@@ -79,7 +79,7 @@ def in_blocks(
     return Blocks(tuple(at_s), rows, arrival)
 
 
-def _survey(stretches: Sequence[Stretch], latest_s: float) -> tuple[Arrival, float, float]:
+def _survey(stretches: Sequence[Rows], latest_s: float) -> tuple[Arrival, float, float]:
     """Return how many records are late and misdated, and the first and last time. [s]"""
     late = misdated = 0
     worst_s, first_s, last_s = 0.0, np.inf, -np.inf

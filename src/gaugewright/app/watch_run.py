@@ -22,8 +22,16 @@ from gaugewright.app.log_columns import (
     remember,
     remembered,
 )
-from gaugewright.app.log_files import LogFile, Vehicles, log_files, read_batches
-from gaugewright.app.spool import CHUNK_RECORDS, Spool
+from gaugewright.app.log_files import (
+    ColumnsFor,
+    LogFile,
+    Vehicles,
+    log_files,
+    naming_refusal,
+    read_batches,
+)
+from gaugewright.app.log_parquet import FileRows, file_rows
+from gaugewright.app.spool import MEMORY_RECORDS, Rows, Spool
 from gaugewright.app.watch_blocks import in_blocks
 from gaugewright.app.watch_kept import Kept, VehicleDone, digest_of
 from gaugewright.app.watch_tables import TableFiles
@@ -52,7 +60,7 @@ class HowToRun:
     engine: str = "auto"
     """``threads``, ``processes``, ``here``, or ``auto``."""
     block_records: int = BLOCK_RECORDS
-    chunk_records: int = CHUNK_RECORDS
+    memory_records: int = MEMORY_RECORDS
     scratch: str | None = None
     """Folder for records that are laid down meanwhile; the system's own if not told."""
     is_fresh: bool = False
@@ -92,6 +100,20 @@ class _Reading:
     records: int = 0
     unnamed: int = 0
     columns: dict[tuple[str, ...], Columns] = field(default_factory=dict)
+    apart: dict[str, list[FileRows]] = field(default_factory=dict)
+    """Rows of files that are of one vehicle each; whoever looks at the vehicle reads them."""
+
+    def rows_of(self, vehicle: str) -> tuple[Rows, ...]:
+        """Return where a vehicle's rows are."""
+        if self.apart:
+            return tuple(self.apart[vehicle])
+        return self.spool.stretches(self.vehicles.code(vehicle))
+
+    def count(self, vehicle: str) -> int:
+        """Return how many records a vehicle has."""
+        if self.apart:
+            return sum(rows.rows for rows in self.apart[vehicle])
+        return self.spool.count(self.vehicles.code(vehicle))
 
 
 def watch_log(
@@ -159,7 +181,7 @@ def _read(
 ) -> _Reading:
     places = places_beside(log)
     on_disk = how.cluster is None and how.engine == "processes"
-    spool = Spool(folder, chunk_records=how.chunk_records, on_disk=on_disk)
+    spool = Spool(folder, memory_records=how.memory_records, on_disk=on_disk)
     reading = _Reading(spool, Vehicles())
 
     def columns_for(header: list[str], file: LogFile) -> Columns:
@@ -171,6 +193,9 @@ def _read(
                 remember(header, known, places)
         return columns
 
+    if all(file.vehicle is not None and file.is_parquet for file in files):
+        _note_apart(files, reading, columns_for)
+        return reading
     sizes = [max(file.mark[1], 1) for file in files]
     for place, file in enumerate(files):
         for batch in read_batches(file, columns_for, reading.vehicles):
@@ -181,6 +206,17 @@ def _read(
     spool.close()
     progress("reading", sum(sizes), sum(sizes))
     return reading
+
+
+def _note_apart(files: list[LogFile], reading: _Reading, columns_for: ColumnsFor) -> None:
+    """Note which rows are whose, and read none of them yet."""
+    for file in files:
+        with naming_refusal(file.name):
+            for rows in file_rows(file, columns_for, most=MEMORY_RECORDS // 4):
+                assert file.vehicle is not None
+                reading.vehicles.code(file.vehicle)
+                reading.apart.setdefault(file.vehicle, []).append(rows)
+                reading.records += rows.rows
 
 
 @dataclass
@@ -200,11 +236,12 @@ class _Pieces:
 
     def done(self, wanted: list[str], progress: Progress) -> Iterator[VehicleDone]:
         """Yield the vehicles as they are finished."""
-        spool, vehicles = self.reading.spool, self.reading.vehicles
-        total = sum(spool.count(vehicles.code(name)) for name in wanted)
+        total = sum(self.reading.count(name) for name in wanted)
         seen = 0
         for done in _engine(self.how, total, len(wanted))(self.tasks(wanted)):
             name = done.vehicle
+            if done.refused is not None:
+                raise InputError(done.refused)
             self.parts[name].append(done)
             seen += done.arrival.records
             progress("looking", seen, total)
@@ -213,11 +250,9 @@ class _Pieces:
 
     def tasks(self, wanted: list[str]) -> Iterator[Task]:
         """Yield the tasks of each vehicle, one for each block of its history."""
-        spool = self.reading.spool
         for name in wanted:
-            code = self.reading.vehicles.code(name)
             blocks = in_blocks(
-                spool.stretches(code), spool.count(code), self.folder,
+                self.reading.rows_of(name), self.reading.count(name), self.folder,
                 latest_s=self.latest_s, most=self.how.block_records,
             )  # fmt: skip
             held = [k for k, rows in enumerate(blocks.rows) if rows[1]]

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from gaugewright.app.spool import Stretch, read_stretches
+from gaugewright.app.spool import Rows, Stretch, read_stretches
 from gaugewright.errors import GaugewrightError
 from gaugewright.table.table import Table
 from gaugewright.watch.gauge import together
@@ -48,13 +48,13 @@ class Task:
 
     vehicle: str
     block: int
-    core: tuple[Stretch, ...]
+    core: tuple[Rows, ...]
     tables: tuple[Table, ...]
     look: Look
     latest_s: float
     deliveries: tuple[Delivery, ...] = ()
-    before: tuple[Stretch, ...] = ()
-    after: tuple[Stretch, ...] = ()
+    before: tuple[Rows, ...] = ()
+    after: tuple[Rows, ...] = ()
 
     def loaded(self) -> "Task":
         """Return the task with its rows in memory, to be sent to a machine without this disk."""
@@ -85,10 +85,21 @@ class Done:
     gaps: tuple[tuple[float, float], ...]
     """Stretches without a record for longer than `GAP_S`. [s]"""
     remarks: tuple[Remark, ...]
+    refused: str | None = None
+    """Why the rows cannot be read, if they cannot."""
 
 
 def run_task(task: Task) -> Done:
     """Put the rows in order, read several probes as one, and look for events."""
+    try:
+        return _done(task)
+    except GaugewrightError as error:
+        # Sent back as text: a worker's own error would not survive the way.
+        nan = float("nan")
+        return Done(task.vehicle, task.block, None, Arrival(0), 0, 0, nan, nan, (), (), str(error))
+
+
+def _done(task: Task) -> Done:
     parts = [
         ordered(task.vehicle, read_stretches(stretches), latest_s=task.latest_s)
         for stretches in (task.before, task.core, task.after)
@@ -194,10 +205,11 @@ def _one_after_the_other(parts: list[Ordered]) -> Ordered:
 _NEEDED = ("time_s", "counts", "speed_kmh", "ignition")
 
 
-def _in_memory(stretches: tuple[Stretch, ...]) -> tuple[Stretch, ...]:
+def _in_memory(stretches: tuple[Rows, ...]) -> tuple[Rows, ...]:
     result = []
     for stretch in stretches:
-        rows = stretch.last - stretch.first
         columns = {name: values.copy() for name, values in stretch.read().items()}
-        result.append(Stretch(stretch.kinds, rows, 0, rows, None, columns))
+        kinds = tuple((name, values.dtype.str) for name, values in columns.items())
+        rows = next(iter(columns.values())).size
+        result.append(Stretch(kinds, rows, 0, rows, None, 0, columns))
     return tuple(result)

@@ -130,6 +130,10 @@ def by_code(
     >>> columns["x"].tolist(), starts.tolist()
     ([6.0, 5.0, 7.0], [0, 1, 3])
     """
+    if codes.size and codes[0] >= 0 and (codes == codes[0]).all():
+        # A file of one vehicle: nothing is to be moved.
+        starts = np.where(np.arange(size + 1) > codes[0], codes.size, 0).astype(np.int64)
+        return dict(columns), starts
     if HAS_COMPILER:
         from gaugewright.watch.order_kernels import places_by_code, scatter
 
