@@ -73,15 +73,23 @@ def probe_moved(rng: np.random.Generator, log: SimulatedLog) -> Faulty | None:
     )
 
 
-def water(rng: np.random.Generator, log: SimulatedLog) -> Faulty:
+def _moves(log: SimulatedLog) -> bool:
+    """Whether it is on the move often enough for anything to be seen there."""
+    return float((log.track.speed_kmh > 3.0).mean()) > 0.03
+
+
+def water(rng: np.random.Generator, log: SimulatedLog) -> Faulty | None:
     """From one refuel on water lies under the tip: 1 to 6 % of full scale more at rest.
 
     On the move it is shaken away from the tip most of the time.
     """
-    refuels = [e for e in log.truth if e.kind == EventKind.REFUEL] or [None]
-    event = refuels[int(rng.integers(0, max(1, len(refuels) // 2)))]
+    if not _moves(log):
+        return None
+    refuels = [e for e in log.truth if e.kind == EventKind.REFUEL]
+    if not refuels:
+        return None
+    start = refuels[int(rng.integers(0, max(1, len(refuels) // 2)))].end_s
     t = log.track.time_s
-    start = float(t[t.size // 4]) if event is None else event.end_s
     size = float(rng.uniform(0.01, 0.06))
     left = float(rng.uniform(0.0, 0.4))
     moving = log.track.speed_kmh > 3.0
@@ -101,12 +109,15 @@ def past_top(rng: np.random.Generator, log: SimulatedLog) -> Faulty:
     counts = np.minimum(log.track.counts, np.floor(top))
     at = np.flatnonzero(log.track.counts > top)
     start = float(log.track.time_s[at[0]]) if at.size else float(log.track.time_s[-1])
-    rows = log.table.counts <= np.floor(top)
-    table = Table(
-        log.table.counts[rows],
-        log.table.litres[rows],
-        None if log.table.u_litres is None else log.table.u_litres[rows],
+    own = log.table
+    rows = own.counts < np.floor(top)
+    assert own.u_litres is not None
+    ends = (np.interp(np.floor(top), own.counts, column) for column in (own.litres, own.u_litres))
+    litres, u_litres = (
+        np.append(column[rows], end)
+        for column, end in zip((own.litres, own.u_litres), ends, strict=True)
     )
+    table = Table(np.append(own.counts[rows], np.floor(top)), litres, u_litres)
     return Faulty(_with_counts(log, counts), table, HealthKind.PAST_TOP, start, share)
 
 
@@ -125,8 +136,10 @@ def noise_growing(rng: np.random.Generator, log: SimulatedLog) -> Faulty:
     )
 
 
-def averaging_light(rng: np.random.Generator, log: SimulatedLog) -> Faulty:
+def averaging_light(rng: np.random.Generator, log: SimulatedLog) -> Faulty | None:
     """Hardly any averaging: slosh of 3 to 8 % of full scale comes through on the move."""
+    if not _moves(log):
+        return None
     size = float(rng.uniform(0.03, 0.08))
     moving = log.track.speed_kmh > 3.0
     counts = log.track.counts + moving * rng.normal(0, size * _full(log), moving.size)
@@ -204,15 +217,21 @@ def out_of_scale(rng: np.random.Generator, log: SimulatedLog) -> Faulty:
     )
 
 
-def _kept(log: SimulatedLog, keep: npt.NDArray[np.bool_]) -> Track:
-    columns = {
-        name: None if getattr(log.track, name) is None else getattr(log.track, name)[keep]
-        for name in (
-            "time_s", "counts", "speed_kmh", "ignition", "fuel_c", "supply_v", "pitch_deg",
-            "roll_deg", "engine_fuel_l",
-        )
-    }  # fmt: skip
-    return Track(log.track.vehicle, **columns)
+def _rows(log: SimulatedLog, rows: npt.NDArray[np.int64], time_s: Floats | None = None) -> Track:
+    """Return the records in these rows, with these times or their own."""
+
+    def taken(column: Floats | None) -> Floats | None:
+        return None if column is None else column[rows]
+
+    t = log.track
+    return Track(
+        t.vehicle,
+        t.time_s[rows] if time_s is None else time_s,
+        t.counts[rows],
+        t.speed_kmh[rows],
+        t.ignition[rows],
+        *(taken(c) for c in (t.fuel_c, t.supply_v, t.pitch_deg, t.roll_deg, t.engine_fuel_l)),
+    )
 
 
 def supply_lost(rng: np.random.Generator, log: SimulatedLog) -> Faulty:
@@ -220,7 +239,8 @@ def supply_lost(rng: np.random.Generator, log: SimulatedLog) -> Faulty:
     parked = log.track.ignition < 0.5
     start = float(log.track.time_s[0])
     if rng.random() < 0.5:
-        return Faulty(_kept(log, ~parked), log.table, HealthKind.SUPPLY_LOST, start, 1.0)
+        track = _rows(log, np.flatnonzero(~parked))
+        return Faulty(track, log.table, HealthKind.SUPPLY_LOST, start, 1.0)
     counts = np.where(parked, 0.0, log.track.counts)
     return Faulty(_with_counts(log, counts), log.table, HealthKind.SUPPLY_LOST, start, 2.0)
 
@@ -235,7 +255,8 @@ def missing(rng: np.random.Generator, log: SimulatedLog) -> Faulty:
     while np.count_nonzero(~keep[running]) < wanted:
         at = int(rng.choice(running))
         keep[at : int(np.searchsorted(t, t[at] + 60 * rng.uniform(5, 40)))] = False
-    return Faulty(_kept(log, keep), log.table, HealthKind.RECORDS_MISSING, float(t[0]), share)
+    track = _rows(log, np.flatnonzero(keep))
+    return Faulty(track, log.table, HealthKind.RECORDS_MISSING, float(t[0]), share)
 
 
 def clock_jump(rng: np.random.Generator, log: SimulatedLog) -> Faulty | None:
@@ -248,14 +269,7 @@ def clock_jump(rng: np.random.Generator, log: SimulatedLog) -> Faulty | None:
     order = np.argsort(moved, kind="stable")
     twice = np.concatenate([[False], np.diff(moved[order]) <= 0])
     order = order[~twice]
-    columns = {
-        name: None if getattr(log.track, name) is None else getattr(log.track, name)[order]
-        for name in (
-            "counts", "speed_kmh", "ignition", "fuel_c", "supply_v", "pitch_deg", "roll_deg",
-            "engine_fuel_l",
-        )
-    }  # fmt: skip
-    track = Track(log.track.vehicle, moved[order], **columns)
+    track = _rows(log, order, moved[order])
     return Faulty(track, log.table, HealthKind.CLOCK_JUMP, start, hours)
 
 
@@ -298,7 +312,7 @@ def truly_watched(log: SimulatedLog, track: Track | None = None) -> Watched:
                 e.how,
                 int(first),
                 last,
-            )  # fmt: skip
+            )
         )
     sight = log.sight
     noise = Noise(sight.noise_l, sight.slosh_l, sight.along_l, 0.1, sight.lag_s)

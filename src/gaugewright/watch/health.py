@@ -2,6 +2,8 @@
 
 from collections.abc import Callable, Iterator, Sequence
 
+import numpy as np
+
 from gaugewright.table.table import Table
 from gaugewright.watch.health_blocks import blocks_of
 from gaugewright.watch.health_case import Case, Delivery, HealthKind, HealthNote
@@ -22,11 +24,8 @@ from gaugewright.watch.values import Track, Watched
 __all__ = ["Delivery", "HealthKind", "HealthNote", "health"]
 
 Check = Callable[[Case], Iterator[HealthNote]]
-CHECKS: tuple[Check, ...] = (
-    clock,
-    missing,
-    supply,
-    out_of_scale,
+OF_RECORDS: tuple[Check, ...] = (clock, missing, supply, out_of_scale)
+OF_READINGS: tuple[Check, ...] = (
     frozen,
     past_top,
     below_tip,
@@ -36,6 +35,13 @@ CHECKS: tuple[Check, ...] = (
     water,
     wrong_table,
 )
+EXPLAINS = {
+    HealthKind.WATER: {HealthKind.PROBE_MOVED, HealthKind.ZERO_DRIFT},
+    HealthKind.AVERAGING_HEAVY: {HealthKind.PROBE_MOVED, HealthKind.ZERO_DRIFT},
+    HealthKind.SUPPLY_LOST: {HealthKind.WRONG_TABLE},
+    HealthKind.CLOCK_JUMP: {HealthKind.WRONG_TABLE},
+}
+"""What a finding brings about by itself, so that only the cause is named."""
 BEYOND = 0.02
 """Counts this far beyond the table's ends are still readings. Share of its span."""
 LEAST_RECORDS = 50
@@ -50,7 +56,6 @@ def health(
     show a table of the wrong size.  Every note carries the figures that show it and what to
     do; nothing is noted where the records are too few to say.  In order of time.
 
-    >>> import numpy as np
     >>> from gaugewright.watch.values import Noise
     >>> time = np.arange(0.0, 86400.0, 60.0)
     >>> counts = np.where(np.arange(1440) % 10 == 0, 65535.0, 2000.0 - np.arange(1440) % 7)
@@ -67,5 +72,8 @@ def health(
     margin = BEYOND * (high - low)
     blocks, runs = blocks_of(track, low - margin, high + margin)
     case = Case(track, table, watched, blocks, runs, deliveries)
-    found = [note for check in CHECKS for note in check(case)]
-    return tuple(sorted(found, key=lambda note: note.start_s))
+    checks = OF_RECORDS + (OF_READINGS if np.isfinite(blocks.mean).any() else ())
+    found = [note for check in checks for note in check(case)]
+    explained = {kind for note in found for kind in EXPLAINS.get(note.kind, ())}
+    kept = [note for note in found if note.kind not in explained]
+    return tuple(sorted(kept, key=lambda note: note.start_s))

@@ -7,9 +7,11 @@ change with the level.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import maximum_filter1d
 
 from gaugewright.watch.health_blocks import MOVING, OFF
 from gaugewright.watch.health_case import (
@@ -20,6 +22,7 @@ from gaugewright.watch.health_case import (
     day_of,
     moment_of,
 )
+from gaugewright.watch.health_noise import lag_of
 from gaugewright.watch.values import EventKind, Floats
 
 LEAST_FILLS = 5
@@ -30,14 +33,15 @@ BRIM_SCATTERS = (0.003, 0.006, 0.011)
 """Scatter of the brim's reading from fill to fill: slope, warmth, the pump's cut-off. Share."""
 DRIFTS = np.linspace(-0.16, 0.16, 65)
 """Drifts over the log that are tried. Share of the span."""
-LEAST_LOG_RATIO = 9.0
-LEAST_SHIFT = 0.02
+LEAST_FOR_DRIFT, LEAST_FOR_STEP = 7.0, 11.0
+"""Logarithm of the likelihood ratio that is asked of a drift and of a step at any refuel."""
+LEAST_SHIFT, MOST_SHIFT = 0.015, 0.16
 WATER_Z, WATER_SHARE = 6.0, 0.008
 
 
 def brim(case: Case) -> Iterator[HealthNote]:
     """Where the full tank reads, over time: level (well), sliding (drift) or stepped (moved)."""
-    fills = _fills(case)
+    fills = _fills(case, lag_of(case) or 0.0)
     if fills.shape[0] < LEAST_FILLS:
         return
     time_s, counts = fills.T
@@ -45,15 +49,11 @@ def brim(case: Case) -> Iterator[HealthNote]:
     level = _brim_steady(share)
     drift, slope = _brim_sliding(time_s, share)
     step, at, size = _brim_stepped(share)
-    ratio = max(drift, step) - level
     jump = _jump(case, time_s, at, size)
-    if ratio + (3.0 if jump else 0.0) < LEAST_LOG_RATIO:
-        return
-    if step > drift + 1.0 or (jump and step > drift - 4.0):
-        if abs(size) < LEAST_SHIFT:
-            return
+    stepped = step - level >= LEAST_FOR_STEP and abs(size) >= LEAST_SHIFT
+    if stepped and step > drift + (-3.0 if jump else 1.0):
         yield _moved(case, time_s, at, size, step - level, jump)
-    elif abs(slope) >= LEAST_SHIFT:
+    elif drift - level >= LEAST_FOR_DRIFT and abs(slope) >= LEAST_SHIFT:
         yield _drifted(case, time_s, slope, drift - level)
 
 
@@ -89,17 +89,19 @@ def _drifted(case: Case, time_s: Floats, slope: float, ratio: float) -> HealthNo
     )
 
 
-def _fills(case: Case) -> Floats:
+def _fills(case: Case, lag_s: float) -> Floats:
     """Time and counts after each refuel, read at rest, shape (n, 2)."""
     blocks = case.blocks
     found = []
     events = case.events()
+    wait_s = max(120.0, 2.5 * lag_s)
     for number, event in enumerate(events):
         if event.kind != EventKind.REFUEL or event.litres < 0.08 * case.capacity_l:
             continue
         until = events[number + 1].start_s if number + 1 < len(events) else np.inf
         low, high = np.searchsorted(
-            blocks.start_s, [event.end_s + 120.0, min(event.end_s + 1800.0, until)]
+            blocks.start_s,
+            [event.end_s + wait_s, min(event.end_s + wait_s + 1680.0, until)],
         )
         near = slice(int(low), int(high))
         means, rest = blocks.mean[near], blocks.state[near] != MOVING
@@ -147,14 +149,17 @@ def _brim_stepped(share: Floats) -> tuple[float, int, float]:
     """Best log likelihood of a brim that steps, before which fill, and by how much."""
     best, place, size = -np.inf, 0, 0.0
     brims = np.linspace(float(np.quantile(share, 0.2)), float(share.max()) + 0.01, 120)
+    reach = max(1, int(MOST_SHIFT / (brims[1] - brims[0])))
     for scatter in BRIM_SCATTERS:
         sums = np.cumsum(_densities(share, brims, scatter), axis=0)
         for at in range(LEAST_SIDE, share.size - LEAST_SIDE + 1):
             before, after = sums[at - 1], sums[-1] - sums[at - 1]
-            value = float(before.max() + after.max())
-            if value > best:
-                best, place = value, at
-                size = float(brims[np.argmax(after)] - brims[np.argmax(before)])
+            both = before + maximum_filter1d(after, 2 * reach + 1, mode="constant", cval=-np.inf)
+            first = int(np.argmax(both))
+            if both[first] > best:
+                best, place = float(both[first]), at
+                near = slice(max(first - reach, 0), first + reach + 1)
+                size = float(brims[near][np.argmax(after[near])] - brims[first])
     return best, place, size
 
 
@@ -202,7 +207,7 @@ def water(case: Case) -> Iterator[HealthNote]:
         f"scale, about {litres:.0f} L) more at rest than on the move, before and after drives "
         f"alike, {best:.1f} times its standard uncertainty{earlier}.",
         "Water gathers under the tip at rest and is shaken away on the move: draw a sample from "
-        "the lowest point and drain it. If there is none, see whether it always parks on one slope.",
+        "the lowest point and drain it. If there is none, see whether it always parks on a slope.",
     )
 
 
@@ -262,7 +267,6 @@ class Stand:
     ran_h: Floats
     engine_l: Floats
     """By the engine's counter, NaN where there is none. [L]"""
-    time_s: Floats
 
 
 def stands(case: Case) -> list[Stand]:
@@ -270,7 +274,9 @@ def stands(case: Case) -> list[Stand]:
     blocks = case.blocks
     usable = np.isfinite(blocks.mean)
     off = (blocks.state == OFF) & usable
-    length = np.where(usable, blocks.end_s - blocks.start_s + case.period_s, 0.0) / HOUR_S
+    # A hole belongs to the block before it, as long as it may be work.
+    until = np.append(blocks.start_s[1:], blocks.end_s[-1])
+    length = np.minimum(until - blocks.start_s, 2 * HOUR_S) / HOUR_S
     moved = np.cumsum(np.where(blocks.state == MOVING, length, 0.0))
     ran = np.cumsum(np.where((blocks.state != MOVING) & (blocks.state != OFF), length, 0.0))
     counter = case.track.engine_fuel_l
@@ -288,15 +294,17 @@ def stands(case: Case) -> list[Stand]:
     if at.size < 4:
         return []
     times = blocks.start_s[at]
+    top = float(blocks.mean[usable].max()) - 0.01 * case.span
+    bottom = float(blocks.mean[usable].min()) + 0.01 * case.span
     cuts = sorted(
         {0, at.size, *(int(np.searchsorted(times, e.start_s - 300.0)) for e in case.events()),
          *(int(np.searchsorted(times, e.end_s + 300.0)) for e in case.events())}
     )  # fmt: skip
     found = []
-    for low, high in zip(cuts[:-1], cuts[1:], strict=True):
-        if high - low >= 3:
-            part = at[low:high]
-            found.append(
-                Stand(blocks.mean[part], moved[part], ran[part], engine[part], times[low:high])
-            )
+    for low, high in pairwise(cuts):
+        part = at[low:high]
+        # At its ends the probe does not follow the fuel.
+        part = part[(blocks.mean[part] < top) & (blocks.mean[part] > bottom)]
+        if part.size >= 3:
+            found.append(Stand(blocks.mean[part], moved[part], ran[part], engine[part]))
     return found

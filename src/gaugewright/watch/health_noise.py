@@ -1,33 +1,39 @@
 """Health of the noise: does it grow, and does the probe average too little or too much?"""
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
 from gaugewright.metrology.allan import AllanKind, Deviation, allan_curve
-from gaugewright.watch.health_blocks import MOVING, OFF
+from gaugewright.watch.health_blocks import MOVING, OFF, RUNNING
 from gaugewright.watch.health_case import DAY_S, HOUR_S, Case, HealthKind, HealthNote, span_of
 from gaugewright.watch.values import EventKind, Floats
 
 GROWTH, GROWTH_T = 1.8, 4.0
 LEAST_NOISE = 0.001
 """Noise below this share of the span is of no account, however much it grew."""
-MOST_ON_MOVE = 0.02
+MOST_ON_MOVE = 0.027
 """Scatter of a record on the move from which averaging is called too light. Share of capacity
 (common practice, no source)."""
 WANTED_ON_MOVE = 0.006
 """Scatter on the move that the advice aims at. Share of capacity (common practice)."""
-HEAVY_S = 120.0
+HEAVY_S = 90.0
 """Time constant from which averaging is called too heavy: a refuel of five minutes then shows
-for a quarter of an hour (common practice, no source). [s]"""
+for ten, and a drain of one minute for five (common practice, no source). [s]"""
 MOST_FOR_CURVE = 200_000
-SHORTEST_DRIVE = 40
+STATES = ((OFF, "at rest"), (RUNNING, "with the engine running"), (MOVING, "on the move"))
+SHORTEST_DRIVE = 12
+SHORT_S, LONG_S, SLOSH_S = 60.0, 480.0, 60.0
+MOST_ADVISED_S = 120.0
+"""Longer averaging hides more than it shows (common practice, no source). [s]"""
 
 
 def growing(case: Case) -> Iterator[HealthNote]:
     """Noise by the day, at rest and on the move: the last third against the first."""
     best: tuple[float, str, float, float] | None = None
-    for state, where in ((OFF, "at rest"), (MOVING, "on the move")):
+    for state, where in STATES:
         days = _daily_noise(case, state)
         if days.shape[0] < 9:
             continue
@@ -58,19 +64,16 @@ def growing(case: Case) -> Iterator[HealthNote]:
 def _daily_noise(case: Case, state: int) -> Floats:
     """Start of each day [s] and the standard deviation of a record in it, shape (n, 2)."""
     blocks = case.blocks
-    at = np.flatnonzero((blocks.state == state) & (blocks.steps >= 5))
+    at = np.flatnonzero((blocks.state == state) & (blocks.steps >= 3))
     if not at.size:
         return np.zeros((0, 2))
-    # Within a day the middle of the blocks: a refuel or a spike is no noise.
+    # The noisiest fifth of a day is left out: a refuel or a spike is no noise.
     noise = np.sqrt(0.5 * blocks.squares[at] / blocks.steps[at] + 1.0 / 12.0)
     day = np.floor(blocks.start_s[at] / DAY_S).astype(np.int64)
     edges = np.concatenate([[0], np.flatnonzero(np.diff(day)) + 1, [day.size]])
     found = [
-        (
-            float(day[low]) * DAY_S,
-            float(np.mean(np.sort(noise[low:high])[: max(1, (high - low) * 4 // 5)])),
-        )
-        for low, high in zip(edges[:-1], edges[1:], strict=True)
+        (float(day[low]) * DAY_S, float(np.mean(np.sort(noise[low:high])[: (high - low) * 4 // 5])))
+        for low, high in pairwise(edges.tolist())
         if high - low >= 5
     ]
     return np.array(found).reshape(-1, 2)
@@ -81,15 +84,20 @@ def averaging(case: Case) -> Iterator[HealthNote]:
     curve = curve_on_move(case)
     lag_s = lag_of(case)
     wanted = advised_averaging_s(case, curve)
-    if lag_s is not None and lag_s > HEAVY_S and (wanted is None or lag_s > 1.5 * wanted):
-        target = max(case.period_s, 30.0 if wanted is None else min(wanted, 90.0))
+    if lag_s is not None and lag_s > HEAVY_S:
+        target = max(case.period_s, 30.0 if wanted is None else min(wanted, 60.0))
         yield case.note(
             HealthKind.AVERAGING_HEAVY,
             *case.span_s,
-            f"After a refuel the reading follows with a time constant of {span_of(lag_s)}: it takes "
-            f"{span_of(3 * lag_s)} to come within 5 %.",
-            f"Drains look slow and small and refuels late. By the Allan deviation of its own "
-            f"records on the move, {span_of(target)} of averaging would do.",
+            f"The reading follows the fuel with a time constant of about {span_of(lag_s)}: it "
+            f"takes {span_of(3 * lag_s)} to come within 5 %.",
+            "Drains look slow and small and refuels late. "
+            + (
+                f"Set the averaging to {span_of(target)}."
+                if wanted is None
+                else "By the Allan deviation of its own records on the move, "
+                f"{span_of(target)} of averaging would do."
+            ),
         )
         return
     if not curve:
@@ -111,14 +119,23 @@ def averaging(case: Case) -> Iterator[HealthNote]:
 def curve_on_move(case: Case) -> tuple[Deviation, ...]:
     """Return the Allan curve of the litres on the move, in seconds and litres.
 
-    The overlapping Hadamard deviation, from which steady consumption falls out; drives are put
-    one after the other with a gap between, as many as are needed for a firm curve.
+    The overlapping Hadamard deviation, from which steady consumption falls out.
     """
+    values, _ = _on_move(case)
+    if values.size < 200:
+        return ()
+    curve = allan_curve(values, case.period_s, AllanKind.OVERLAPPING_HADAMARD)
+    return tuple(p for p in curve if p.tau_s <= HOUR_S and p.degrees_of_freedom > 8)
+
+
+def _on_move(case: Case) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Litres on the move at even times, and the drive of each; enough for a firm curve. [L]"""
     blocks, track = case.blocks, case.track
     moving = blocks.state == MOVING
     edges = np.flatnonzero(np.diff(np.concatenate([[0], moving.view(np.int8), [0]])))
     period = case.period_s
-    parts: list[Floats] = []
+    parts: list[Floats] = [np.full(1, np.nan)]
+    sizes = [1]
     total = 0
     for low, high in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         first = int(blocks.first[low])
@@ -133,13 +150,11 @@ def curve_on_move(case: Case) -> tuple[Deviation, ...]:
         inside = (counts >= case.low) & (counts <= case.high)
         even[place[inside]] = case.litres(counts[inside])
         parts += [_without_spikes(even, 0.04 * case.capacity_l), np.full(1, np.nan)]
+        sizes.append(even.size + 1)
         total += even.size
         if total > MOST_FOR_CURVE:
             break
-    if total < 200:
-        return ()
-    curve = allan_curve(np.concatenate(parts), period, AllanKind.OVERLAPPING_HADAMARD)
-    return tuple(p for p in curve if p.tau_s <= HOUR_S and p.degrees_of_freedom > 8)
+    return np.concatenate(parts), np.repeat(np.arange(len(sizes)), sizes)
 
 
 def _without_spikes(values: Floats, most: float) -> Floats:
@@ -156,11 +171,11 @@ def _without_spikes(values: Floats, most: float) -> Floats:
 def advised_averaging_s(case: Case, curve: tuple[Deviation, ...]) -> float | None:
     """Return the least averaging time at which the scatter on the move is small enough. [s]
 
-    Where it never is, the time at which it is least, ten minutes at most.
+    Where it never is, the time at which it is least, two minutes at most.
     """
     if not curve:
         return None
-    usable = [p for p in curve if p.tau_s <= 600.0] or [curve[0]]
+    usable = [p for p in curve if p.tau_s <= MOST_ADVISED_S + 0.5 * case.period_s] or [curve[0]]
     for point in usable:
         if point.deviation <= WANTED_ON_MOVE * case.capacity_l:
             return point.tau_s
@@ -168,11 +183,57 @@ def advised_averaging_s(case: Case, curve: tuple[Deviation, ...]) -> float | Non
 
 
 def lag_of(case: Case) -> float | None:
-    """Return the probe's time constant from how it comes to rest after refuels; None if unseen.
+    """Return the probe's time constant, from refuels or from the motion; None if unseen. [s]"""
+    seen = [lag for lag in (_lag_after_refuels(case), _lag_on_move(case)) if lag is not None]
+    return max(seen) if seen else None
+
+
+def _lag_on_move(case: Case) -> float | None:
+    """The time constant that makes slosh as smooth as it is seen. [s]
+
+    Second differences over one minute against eight, from which steady consumption falls out.
+    For noise that lasts ``SLOSH_S`` (slosh, and the road's own slope) behind a first-order lag
+    they are 6 - 8 r(t) + 2 r(2t), r(t) = (T exp(-t/T) - s exp(-t/s)) / (T - s).
+    """
+    values, drive = _on_move(case)
+    period = case.period_s
+    steps = max(1, round(SHORT_S / period)), round(LONG_S / period)
+    if values.size < 10 * steps[1] or steps[1] < 3 * steps[0]:
+        return None
+    powers = []
+    for k in steps:
+        bend = values[2 * k :] - 2 * values[k:-k] + values[: -2 * k]
+        bend = bend[np.isfinite(bend) & (drive[2 * k :] == drive[: -2 * k])]
+        if bend.size * period < 2 * HOUR_S:
+            return None
+        # The middle of the squares: a refuel or an event is no slosh.
+        powers.append(float(np.median(np.abs(bend))) ** 2)
+    if powers[1] <= 0:
+        return None
+    lags = np.geomspace(1.0, 3000.0, 200)
+    short, long = (_bend(k * period, lags) for k in steps)
+    return float(np.interp(-powers[0] / powers[1], -short / long, lags))
+
+
+def _bend(t_s: float, lag_s: Floats) -> Floats:
+    """Second difference over a time, squared, of slosh behind a lag, per variance."""
+    apart = np.where(np.abs(lag_s - SLOSH_S) < 0.5, SLOSH_S + 0.5, lag_s)
+
+    def alike(t: float) -> Floats:
+        part: Floats = (apart * np.exp(-t / apart) - SLOSH_S * np.exp(-t / SLOSH_S)) / (
+            apart - SLOSH_S
+        )
+        return part
+
+    return 6 - 8 * alike(t_s) + 2 * alike(2 * t_s)
+
+
+def _lag_after_refuels(case: Case) -> float | None:
+    """The time constant from how the reading comes to rest after refuels. [s]
 
     From four fifths to nineteen twentieths of a rise an exponential takes ln 4 of its time
     constant; a pump that runs steadily without any lag takes 0.15 of the refuel, which is taken
-    off.  The median over refuels of a fifth of the tank and more. [s]
+    off.  The median over refuels of a fifth of the tank and more.
     """
     track = case.track
     found = []

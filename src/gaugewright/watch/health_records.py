@@ -6,12 +6,10 @@ import numpy as np
 
 from gaugewright.watch.health_blocks import OFF
 from gaugewright.watch.health_case import (
-    DAY_S,
     HOUR_S,
     Case,
     HealthKind,
     HealthNote,
-    day_of,
     moment_of,
     span_of,
 )
@@ -146,6 +144,8 @@ def missing(case: Case) -> Iterator[HealthNote]:
     in_work = lost < HOLE_S
     lost_s = float(lost[in_work].sum())
     seen_s = float(np.count_nonzero(active)) * case.period_s
+    if next(_dead_stops(case), None) is not None:
+        return  # stops without records: another note
     if not in_work.any() or lost_s < MISSING_SHARE * (seen_s + lost_s) or lost_s < HOUR_S:
         return
     kept = both[in_work]
@@ -155,8 +155,8 @@ def missing(case: Case) -> Iterator[HealthNote]:
         time_s[kept[0]],
         time_s[kept[-1] + 1],
         f"{100 * lost_s / (seen_s + lost_s):.0f} % of the time at work has no records, "
-        f"{span_of(lost_s)} in {kept.size} holes; the longest {span_of(float(lost[in_work][longest]))} "
-        f"from {moment_of(float(time_s[kept[longest]]))}.",
+        f"{span_of(lost_s)} in {kept.size} holes; the longest "
+        f"{span_of(float(lost[in_work][longest]))} from {moment_of(float(time_s[kept[longest]]))}.",
         "What happens in a hole cannot be told. Check the unit's reception, memory and supply.",
     )
 
@@ -258,15 +258,18 @@ def clock(case: Case) -> Iterator[HealthNote]:
         return
     steps = np.diff(time_s)
     window = 20
-    sums = np.concatenate([[0.0], np.cumsum(steps < 0.8 * period)])
-    dense = (sums[window:] - sums[:-window]) >= 0.75 * window
+    dense = time_s[window:] - time_s[:-window] < 0.65 * window * period
     edges = np.flatnonzero(np.diff(np.concatenate([[0], dense.view(np.int8), [0]])))
     holes = np.flatnonzero(steps > 600.0)
-    if not holes.size:
+    if not holes.size or not edges.size:
         return
-    for low, high in zip(edges[::2], edges[1::2] + window, strict=True):
-        overlap = float(time_s[min(high, time_s.size - 1)] - time_s[low])
-        slack = max(10 * period, 0.05 * overlap)
+    lows, highs = edges[::2], np.minimum(edges[1::2] + window, time_s.size - 1)
+    # A hole or two among them does not end them.
+    apart = time_s[lows[1:]] - time_s[highs[:-1]] > HOUR_S
+    lows, highs = lows[np.r_[True, apart]], highs[np.r_[apart, True]]
+    for low, high in zip(lows, highs, strict=True):
+        overlap = float(time_s[high] - time_s[low])
+        slack = max(10 * period, 0.08 * overlap)
         fits = np.abs(steps[holes] - overlap) <= slack
         if overlap < 600.0 or not fits.any():
             continue
@@ -275,7 +278,7 @@ def clock(case: Case) -> Iterator[HealthNote]:
         yield case.note(
             HealthKind.CLOCK_JUMP,
             min(time_s[hole], time_s[low]),
-            max(time_s[hole + 1], time_s[min(high, time_s.size - 1)]),
+            max(time_s[hole + 1], time_s[high]),
             f"From {moment_of(float(time_s[low]))} records of two times lie among each other for "
             f"{span_of(overlap)}, and a hole of {span_of(float(steps[hole]))} stands at "
             f"{moment_of(float(time_s[hole]))}: the clock was {span_of(overlap)} {sign} for a "
@@ -287,8 +290,12 @@ def clock(case: Case) -> Iterator[HealthNote]:
 
 
 def _changes_due(case: Case) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """How many changes were due in each run, by how often this vehicle's readings change."""
+    """How many changes were due in each run, by how often this vehicle's readings change.
+
+    Parked readings stand still for hours with good reason, so that only running counts.
+    """
     shares = np.array([0.0 if np.isnan(s) else s for s in case.blocks.change_share])
+    shares[OFF] = 0.0
     due: np.ndarray[tuple[int], np.dtype[np.float64]] = case.runs.by_state @ shares
     return due
 

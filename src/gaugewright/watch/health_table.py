@@ -1,14 +1,16 @@
 """Health of the table: does the consumption that it shows depend on the level?
 
 An engine does not know how full the tank is. If the table of another tank is keyed in, an
-hour's work seems to take more litres at one level than at another. The table's litres at rest
-are regressed on hours of work and on smooth departures of the table that vanish at its ends.
+hour's work seems to take more litres at one level than at another. The work done is regressed
+on the table's litres at rest and on smooth departures of them that vanish at the table's ends;
+not the other way about, since the litres at rest are known far better than what an hour takes.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import nnls
 
 from gaugewright.watch.health_case import Case, HealthKind, HealthNote
 from gaugewright.watch.health_level import Stand, stands
@@ -16,9 +18,12 @@ from gaugewright.watch.values import EventKind, Floats
 
 WAVES = 3
 """Departures tried: sin(k π u) of the share u of the table's counts, k = 1 to 3."""
-LEAST_DEPARTURE, LEAST_Z = 0.03, 5.0
+LEAST_DEPARTURE, LEAST_Z = 0.025, 4.0
 LEAST_RANGE = 0.12
 """A stretch that goes through less of the tank than this says little about its shape."""
+LEAST_STRETCHES = 5
+PULL = 0.08
+"""Departure of a wave that would be no surprise. Share of the tank."""
 LEAST_SCALE, SCALE_Z = 0.06, 5.0
 
 
@@ -39,18 +44,28 @@ def shape_of(case: Case) -> Shape | None:
     usable = [
         s for s in stands(case) if np.ptp(case.litres(s.counts)) > LEAST_RANGE * case.capacity_l
     ]
-    if len(usable) < 4:
+    if len(usable) < LEAST_STRETCHES:
         return None
-    rows, right, groups = _equations(case, usable)
-    solved = _robust(rows, right, groups)
-    if solved is None:
+    work = _work(case, usable)
+    if work is None:
         return None
+    rows, right, groups = [], [], []
+    for number, (stand, done) in enumerate(zip(usable, work, strict=True)):
+        share = np.clip((stand.counts - case.low) / case.span, 0.0, 1.0)
+        litres = (case.litres(stand.counts) - case.table.litres[0]) / case.capacity_l
+        design = np.column_stack([litres, _waves(share)])
+        rows.append(design - design.mean(axis=0))
+        right.append(done - done.mean())
+        groups.append(np.full(share.size, number))
+    solved = _robust(np.vstack(rows), np.concatenate(right), np.concatenate(groups))
+    if solved is None or solved[0][0] > -0.3:
+        return None  # the work does not even go with the litres: nothing can be said
     mean, covariance = solved
     at = np.linspace(0.0, 1.0, 41)
-    waves = _waves(at)
-    part, cov = mean[-WAVES:], covariance[-WAVES:, -WAVES:]
-    u = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", waves, cov, waves), 1e-12))
-    return Shape(at, waves @ part, u, len(usable))
+    waves = _waves(at) / mean[0]
+    u = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", waves, covariance[1:, 1:], waves), 1e-12))
+    # The table gives too much where the true litres are less than its own.
+    return Shape(at, -waves @ mean[1:], u, len(usable))
 
 
 def wrong_table(case: Case) -> Iterator[HealthNote]:
@@ -63,10 +78,11 @@ def wrong_table(case: Case) -> Iterator[HealthNote]:
     if shape is None:
         return
     inner = (shape.at > 0.1) & (shape.at < 0.9)
-    z = np.where(inner, np.abs(shape.departure) / shape.u, 0.0)
-    worst = int(np.argmax(np.where(inner, np.abs(shape.departure), 0.0)))
+    large = inner & (np.abs(shape.departure) >= LEAST_DEPARTURE)
+    z = np.where(large, np.abs(shape.departure) / shape.u, 0.0)
+    worst = int(np.argmax(z))
     size = float(abs(shape.departure[worst]))
-    if size < LEAST_DEPARTURE or z[worst] < LEAST_Z:
+    if z[worst] < LEAST_Z:
         return
     counts = case.low + float(shape.at[worst]) * case.span
     more = "too much" if shape.departure[worst] > 0 else "too little"
@@ -113,7 +129,9 @@ def _receipts(case: Case) -> list[tuple[float, float]]:
         near = [e for e in refuels if abs(e.end_s - delivery.time_s) < 5400.0]
         if near and delivery.litres > 0.1 * case.capacity_l:
             best = min(near, key=lambda e: abs(e.end_s - delivery.time_s))
-            pairs.append((delivery.litres, best.litres))
+            # One that ends at the probe's top is seen in part only.
+            if best.after_l < case.table.litres[-1] - 0.02 * case.capacity_l:
+                pairs.append((delivery.litres, best.litres))
     return pairs
 
 
@@ -132,23 +150,23 @@ def _waves(share: Floats) -> Floats:
     return np.stack([np.sin(k * np.pi * share) for k in range(1, WAVES + 1)], axis=1)
 
 
-def _equations(case: Case, usable: list[Stand]) -> tuple[Floats, Floats, Floats]:
-    """Rows of (work, departures), the table's litres as shares, and the stretch of each row."""
-    rows, right, groups = [], [], []
-    by_counter = all(np.isfinite(s.engine_l).all() for s in usable)
-    for number, stand in enumerate(usable):
-        share = np.clip((stand.counts - case.low) / case.span, 0.0, 1.0)
-        litres = (case.litres(stand.counts) - case.table.litres[0]) / case.capacity_l
-        work = (
-            [-(stand.engine_l - stand.engine_l[0]) / case.capacity_l]
-            if by_counter
-            else [-(stand.moved_h - stand.moved_h[0]), -(stand.ran_h - stand.ran_h[0])]
-        )
-        design = np.column_stack([*work, _waves(share)])
-        rows.append(design - design.mean(axis=0))
-        right.append(litres - litres.mean())
-        groups.append(np.full(share.size, number))
-    return np.vstack(rows), np.concatenate(right), np.concatenate(groups)
+def _work(case: Case, usable: list[Stand]) -> list[Floats] | None:
+    """Work done up to each level, as a share of the tank by the usual rates; None if unclear.
+
+    By the engine's counter where there is one; else by hours on the move and hours of running,
+    at the rates that fit the table's litres from end to end of each stretch.
+    """
+    if all(np.isfinite(s.engine_l).all() for s in usable):
+        return [(s.engine_l - s.engine_l[0]) / case.capacity_l for s in usable]
+    hours = np.array([(s.moved_h[-1] - s.moved_h[0], s.ran_h[-1] - s.ran_h[0]) for s in usable])
+    levels = [case.litres(s.counts) for s in usable]
+    fall = np.array([lv[0] - lv[-1] for lv in levels]) / case.capacity_l
+    rates = nnls(hours, fall)[0]
+    if not rates.any():
+        return None
+    return [
+        rates[0] * (s.moved_h - s.moved_h[0]) + rates[1] * (s.ran_h - s.ran_h[0]) for s in usable
+    ]
 
 
 def _robust(rows: Floats, right: Floats, groups: Floats) -> tuple[Floats, Floats] | None:
@@ -157,22 +175,22 @@ def _robust(rows: Floats, right: Floats, groups: Floats) -> tuple[Floats, Floats
     Huber's weights (1981); sandwich covariance by clusters (Liang and Zeger, Biometrika 73(1),
     1986), so that levels of one stretch need not be independent.
     """
-    used = rows[:, np.abs(rows).max(axis=0) > 1e-9]
-    if used.shape[1] < rows.shape[1] - 1 or right.size < 3 * used.shape[1]:
+    used = rows
+    if right.size < 4 * used.shape[1]:
         return None
     # A weak pull to no departure keeps levels that were never visited from running away.
     ridge = np.zeros(used.shape[1])
-    ridge[-WAVES:] = 1.0 / 0.10**2
+    ridge[-WAVES:] = 1.0 / PULL**2
     weight = np.ones(right.size)
-    mean = np.zeros(used.shape[1])
+    size = max(float(np.std(right)), 1e-3)
     for _ in range(8):
-        scale = 1e-4 if not mean.any() else 1.4826 * float(np.median(np.abs(misfit))) + 1e-4
-        normal = (used * weight[:, None]).T @ used / max(scale, 1e-3) ** 2 + np.diag(ridge)
-        mean = np.linalg.solve(normal, (used * weight[:, None]).T @ right / max(scale, 1e-3) ** 2)
+        weighted = (used * weight[:, None]).T / size**2
+        normal = weighted @ used + np.diag(ridge)
+        mean = np.linalg.solve(normal, weighted @ right)
         misfit = right - used @ mean
-        size = 1.4826 * float(np.median(np.abs(misfit))) + 1e-4
+        size = 1.4826 * float(np.median(np.abs(misfit))) + 1e-3
         weight = np.minimum(1.0, 1.5 * size / np.maximum(np.abs(misfit), 1e-12))
-    inverse = np.linalg.inv(normal) / max(scale, 1e-3) ** 2
+    inverse = np.linalg.inv(normal * size**2)
     number = int(groups[-1]) + 1
     scores = np.zeros((number, used.shape[1]))
     np.add.at(scores, groups.astype(np.int64), used * (weight * misfit)[:, None])

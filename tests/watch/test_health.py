@@ -1,0 +1,153 @@
+"""Every planted fault is named with its figures; a healthy vehicle is left alone."""
+
+import numpy as np
+import pytest
+
+from gaugewright.table.table import Table
+from gaugewright.testing.log_faults import MAKERS, deliveries_of, truly_watched
+from gaugewright.testing.logs import SimulatedLog, simulate_log
+from gaugewright.watch.health import Delivery, HealthKind, health
+from gaugewright.watch.health_blocks import MOVING, OFF, RUNNING, blocks_of
+from gaugewright.watch.health_case import Case
+from gaugewright.watch.health_noise import curve_on_move, lag_of
+from gaugewright.watch.values import Track
+
+LOGS: dict[str, SimulatedLog] = {}
+
+
+def log_of(work: str) -> SimulatedLog:
+    """Two months of one plain vehicle; made once."""
+    if work not in LOGS:
+        LOGS[work] = simulate_log(work, 41, days=60, period_s=60.0, drains_per_day=0.1, plain=True)
+    return LOGS[work]
+
+
+def kinds_of(log: SimulatedLog, track: Track, table: Table) -> set[str]:
+    watched = truly_watched(log, track)
+    return {note.kind.value for note in health(track, table, watched, deliveries_of(log))}
+
+
+@pytest.mark.parametrize("work", ["long_haul", "city", "excavator", "generator"])
+def test_a_healthy_vehicle_has_no_note(work):
+    log = log_of(work)
+
+    # What the drawn vehicle cannot help: a probe that is too short, or a lively tank.
+    natural = {"past_probe_top", "averaging_too_light"}
+    assert kinds_of(log, log.track, log.table) - natural == set()
+
+
+CERTAIN = [
+    "past_top",
+    "noise_growing",
+    "averaging_heavy",
+    "averaging_light",
+    "frozen",
+    "out_of_scale",
+    "supply_lost",
+    "missing",
+    "water",
+]
+
+
+@pytest.mark.parametrize("fault", CERTAIN)
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_planted_fault_is_named(fault, seed):
+    log = log_of("city")
+
+    made = MAKERS[fault](np.random.default_rng(seed), log)
+
+    assert made.kind.value in kinds_of(log, made.track, made.table)
+
+
+@pytest.mark.parametrize("fault", ["zero_drift", "probe_moved", "wrong_table", "clock_jump"])
+def test_a_fault_that_shows_only_over_time_is_named_more_often_than_not(fault):
+    log = log_of("excavator" if fault == "zero_drift" else "city")
+    named = tried = 0
+    for seed in range(6):
+        made = MAKERS[fault](np.random.default_rng(seed), log)
+        tried += 1
+        named += made.kind.value in kinds_of(log, made.track, made.table)
+
+    assert named > tried / 2
+
+
+def test_every_note_carries_figures_times_and_what_to_do():
+    log = log_of("city")
+    for fault in CERTAIN:
+        made = MAKERS[fault](np.random.default_rng(3), log)
+        for note in health(made.track, made.table, truly_watched(log, made.track)):
+            assert any(c.isdigit() for c in note.evidence), note
+            assert len(note.advice) > 20
+            assert log.track.time_s[0] <= note.start_s <= note.end_s <= log.track.time_s[-1] + 1e5
+            assert note.message == f"{note.evidence} {note.advice}"
+
+
+def test_receipts_show_a_table_of_the_wrong_size():
+    log = log_of("generator")
+    watched = truly_watched(log)
+    paid = [Delivery(e.end_s, 1.12 * e.litres) for e in watched.events if e.kind.value == "refuel"]
+    honest = [Delivery(d.time_s, d.litres / 1.12) for d in paid]
+
+    wrong = health(log.track, log.table, watched, paid)
+    right = health(log.track, log.table, watched, honest)
+
+    assert len(paid) >= 4
+    assert [n.kind for n in wrong] == [HealthKind.WRONG_TABLE]
+    assert "11 % less litres than the receipts" in wrong[0].evidence
+    assert right == ()
+
+
+def test_a_track_too_short_to_judge_has_no_note():
+    log = log_of("city")
+    short = Track("T", *(c[:20] for c in (
+        log.track.time_s, log.track.counts, log.track.speed_kmh, log.track.ignition)))  # fmt: skip
+
+    assert health(short, log.table, truly_watched(log, short)) == ()
+
+
+@pytest.mark.parametrize("spoilt", ["speed_kmh", "ignition", "counts"])
+def test_a_column_that_says_nothing_is_no_fault_of_the_programme(spoilt):
+    log = log_of("city")
+    columns = {
+        name: getattr(log.track, name) for name in ("time_s", "counts", "speed_kmh", "ignition")
+    }
+    columns[spoilt] = np.full(log.track.time_s.size, np.nan)
+    track = Track("T", **columns)
+
+    notes = health(track, log.table, truly_watched(log, track))
+
+    assert all(note.evidence for note in notes)
+
+
+def test_blocks_part_rest_running_and_motion_and_leave_out_spikes():
+    time_s = np.arange(0.0, 3600.0, 10.0)
+    minute = time_s // 60
+    speed = np.where(minute < 20, 0.0, np.where(minute < 40, 50.0, 0.0))
+    ignition = np.where(minute < 40, 1.0, 0.0)
+    counts = np.full(360, 1000.0)
+    counts[::2] += 2
+    counts[50] = 4000.0
+
+    blocks, runs = blocks_of(Track("T", time_s, counts, speed, ignition), 0.0, 4095.0)
+
+    assert set(blocks.state.tolist()) == {OFF, RUNNING, MOVING}
+    assert blocks.spikes.sum() == 1
+    assert np.abs(blocks.mean - 1001.0).max() < 0.2
+    assert blocks.records.sum() == 360
+    assert runs.value.size == 0
+
+
+def test_the_lag_and_the_curve_follow_the_averaging():
+    log = log_of("city")
+    found = {}
+    for name, track in (
+        ("own", log.track),
+        ("heavy", MAKERS["averaging_heavy"](np.random.default_rng(5), log).track),
+        ("light", MAKERS["averaging_light"](np.random.default_rng(5), log).track),
+    ):
+        blocks, runs = blocks_of(track, log.table.counts[0] - 50, log.table.counts[-1] + 50)
+        case = Case(track, log.table, truly_watched(log, track), blocks, runs)
+        found[name] = lag_of(case), curve_on_move(case)[0].deviation
+
+    assert found["heavy"][0] > 2 * found["own"][0]
+    assert found["light"][1] > 2 * found["own"][1] > 4 * found["heavy"][1]
