@@ -10,7 +10,7 @@ from gaugewright.app.tank_file import TankFile, parse_tank_text, read_tank_file
 from gaugewright.errors import InputError
 from gaugewright.pours.check import check_fill
 from gaugewright.pours.later.hold import Held, begun_anywhere, hold
-from gaugewright.pours.later.sentences import Said
+from gaugewright.pours.later.sentences import LaterWords
 from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.files import read_table
@@ -70,7 +70,7 @@ class Rechecked:
     held: Held
     table: Table
     """With the pours learnt, all that may have changed allowed for."""
-    said: Said
+    said: LaterWords
     notes: tuple[str, ...]
 
 
@@ -90,7 +90,7 @@ class Carried:
     @property
     def is_confirmed(self) -> bool:
         """Whether check pours were made and none speaks against the table."""
-        return self.held is not None and self.held.verdict == "good" and self.held.agrees
+        return self.held is not None and self.held.verdict == "good"
 
 
 def recheck(
@@ -108,7 +108,7 @@ def recheck(
     fill = later_fill(pours_file, known, is_drained=is_drained)
     with naming_file(pours_file):
         held = hold(known, fill)
-    said = Said(mm_per_count=known.probe.mm_per_count, is_mm=source.probe is not None)
+    said = LaterWords(mm_per_count=known.probe.mm_per_count, is_mm=source.probe is not None)
     notes = _notes(known, fill, is_drained)
     return Rechecked(source, fill, held, table_of(held.after), said, notes)
 

@@ -4,63 +4,21 @@ from textwrap import wrap
 from typing import Any
 
 from gaugewright.app.later import Carried, Rechecked
+from gaugewright.app.later_records import comparison_records, held_record
 from gaugewright.app.sister import SisterSays
 from gaugewright.cli.calibrate_text import some_rows
 from gaugewright.cli.table_text import table_lines, table_record
-from gaugewright.pours.later.changes import DENT, SPAN, TIP, ZERO
+from gaugewright.pours.later.changes import TIP
 from gaugewright.pours.later.compare import Comparison
 from gaugewright.pours.later.hold import Held
 from gaugewright.pours.later.sentences import (
-    Said,
+    LaterWords,
     could_show_sentence,
     listed,
     possible_sentence,
     verdict_sentence,
 )
 from gaugewright.table.table import Table
-
-UNITS = {TIP: "mm", ZERO: "counts", SPAN: "counts", DENT: "L"}
-
-
-def held_record(held: Held) -> dict[str, Any]:
-    """Return what pours made later say, for programs."""
-    return {
-        "verdict": str(held.verdict),
-        "agrees": held.agrees,
-        "comparisons": comparison_records(held.comparisons),
-        "possible": [
-            {
-                "kind": each.kind,
-                "probability": round(each.probability, 4),
-                "log_likelihood": round(each.log_likelihood, 2),
-                "size": None if each.size is None else round(each.size, 2),
-                "u_size": None if each.u95_size is None else round(each.u95_size, 2),
-                "unit": UNITS.get(each.kind),
-            }
-            for each in held.possible
-        ],
-        "named": list(held.named),
-        "could_show": {
-            kind: None if least is None else round(least, 2)
-            for kind, least in held.could_show.items()
-        },
-    }
-
-
-def comparison_records(comparisons: tuple[Comparison, ...]) -> list[dict[str, Any]]:
-    """Return pours by the meter and by the table, for programs."""
-    return [
-        {
-            "step": each.step,
-            "metered_l": round(each.metered_l, 2),
-            "expanded_u_metered_l": round(each.expanded_u_metered_l, 2),
-            "table_l": round(each.table_l, 2),
-            "expanded_u_table_l": round(each.expanded_u_table_l, 2),
-            "en": round(each.en, 2),
-            "agrees": each.agrees,
-        }
-        for each in comparisons
-    ]
 
 
 def recheck_record(done: Rechecked) -> dict[str, Any]:
@@ -96,7 +54,7 @@ def recheck_text(done: Rechecked) -> str:
     return "\n".join(lines)
 
 
-def held_lines(held: Held, said: Said) -> list[str]:
+def held_lines(held: Held, said: LaterWords) -> list[str]:
     """Return the comparisons and what may be so."""
     lines = comparison_lines(held.comparisons)
     lines += ["", "What may be so, and how probable it is:"]
@@ -165,7 +123,7 @@ def carried_text(done: Carried) -> str:
         lines += wrap("Not confirmed yet: make two check pours and give them with --pours.", 78)
     else:
         lines += wrap(verdict_sentence(done.held, "The carried table"), 78)
-        lines += ["", *held_lines(done.held, Said(mm_per_count=done.probe.mm_per_count))]
+        lines += ["", *held_lines(done.held, LaterWords(mm_per_count=done.probe.mm_per_count))]
         lines += ["", f"With the check pours learnt: largest band ±{_largest(done.table):.1f} L."]
     return "\n".join([*lines, "", *table_lines(some_rows(done.table))])
 

@@ -68,5 +68,5 @@ def recheck(
     output.write(write_table(done.table))
     output.tell(recheck_text(done))
     output.give(recheck_record(done))
-    if strict and not (done.held.verdict == "good" and done.held.agrees):
+    if strict and done.held.verdict != "good":
         raise typer.Exit(FINDINGS)

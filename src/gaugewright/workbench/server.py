@@ -22,6 +22,7 @@ from gaugewright.workbench import (
     fill_routes,
     handover_routes,
     job_routes,
+    later_routes,
     live_routes,
     plan_routes,
     views,
@@ -49,6 +50,7 @@ ROUTERS = (
     handover_routes.router,
     certificate_routes.router,
     wiring_routes.router,
+    later_routes.router,
 )
 
 
@@ -102,6 +104,7 @@ def _add_pages(app: FastAPI) -> None:
     app.get("/", **pages)(_jobs)
     app.get("/jobs/new", **pages)(_new_job)
     app.get("/jobs/{job}", **pages)(_job)
+    app.get("/jobs/{job}/later", **pages)(later_routes.later_page)
     app.get("/jobs/{job}/{stage}", **pages)(_stage)
     app.post("/jobs/{job}/preview", **pages)(_preview)
     app.get("/pair", **pages)(_pair)

@@ -5,6 +5,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from gaugewright.app.later_pictures import LaterPicture
 from gaugewright.app.pictures import (
     CautionPicture,
     FindingPicture,
@@ -24,6 +25,9 @@ from gaugewright.workbench.drawing import (
     plot_drawing,
     preview_drawing,
 )
+from gaugewright.workbench.later_words import CLASSES as LATER_CLASSES
+from gaugewright.workbench.later_words import SIGNS as LATER_SIGNS
+from gaugewright.workbench.later_words import verdict_names, way_names
 from gaugewright.workbench.page import Page
 from gaugewright.workbench.watch_view import watch_marks, watch_words
 from gaugewright.workbench.words import (
@@ -152,6 +156,30 @@ def render_stage(
         watch=watch,
         watch_marks=[] if watch is None else watch_marks(watch),
         watch_words=watch_words(say, page.units.volume_unit),
+    )
+
+
+def render_later(
+    page: Page, job: JobPicture, later: LaterPicture | None, tank_id: str | None
+) -> str:
+    """Return the page of a table's later life: re-check, exchanged probe, sister tank."""
+    tanks = standing_tanks(job)
+    say = catalogue(page.language).gettext
+    return _render(
+        page,
+        "later.html",
+        job=job,
+        stage="Later",
+        tanks=tanks,
+        tank=next((t for t in tanks if t.tank_id == tank_id), None),
+        later=later,
+        caution=None,
+        cautions_here=[],
+        is_done=False,
+        later_verdicts=verdict_names(say),
+        later_ways=way_names(say),
+        later_signs=LATER_SIGNS,
+        later_classes=LATER_CLASSES,
     )
 
 

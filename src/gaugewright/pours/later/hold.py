@@ -34,6 +34,8 @@ SLIP_WORTH = float(np.log(sum(WORTH.values())))
 CHANGES = (TIP, ZERO, SPAN, DENT)
 SURE = 0.9
 """Probability of a change from which on the table is said to be no longer good."""
+LIKELY = 0.5
+"""The same from which on it is in doubt, as it is where one |E_n| is above 1."""
 TOLD = 0.85
 """Share of all changes from which on one of them is named."""
 NAMED = 0.05
@@ -111,12 +113,12 @@ def hold(known: Known, fill: Fill, assumed: Assumptions | None = None) -> Held:
     possible = _possible(rivals, _slip_log(fill, same))
     compared = comparisons(fill, same)
     verdict = _verdict(possible, compared)
-    is_changed = verdict in (Verdict.NOT_GOOD, Verdict.DOUBTFUL)
+    changed = sum(each.probability for each in possible if each.kind in CHANGES)
     return Held(
         compared,
         possible,
         verdict,
-        _named(possible) if is_changed else (),
+        _named(possible) if changed >= LIKELY else (),
         _could_show(rivals),
         known.table_fit(),
         average([rival.component for rival in rivals]),
@@ -192,7 +194,8 @@ def _verdict(possible: tuple[Possible, ...], compared: tuple[Comparison, ...]) -
         return Verdict.NOT_GOOD
     if by_kind[SLIP] > max(by_kind[UNCHANGED], changed):
         return Verdict.REPEAT
-    return Verdict.GOOD if changed < 0.5 else Verdict.DOUBTFUL
+    is_good = changed < LIKELY and all(each.agrees for each in compared)
+    return Verdict.GOOD if is_good else Verdict.DOUBTFUL
 
 
 def _named(possible: tuple[Possible, ...]) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.equations import Equations, equations_of
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Component
-from gaugewright.table.later.known import AGAIN, Known
+from gaugewright.table.later.known import Known, starts
 from gaugewright.table.posterior import solve
 from gaugewright.table.rows import reading_u_counts
 
@@ -31,10 +31,10 @@ class Rival:
 def rivals_of(known: Known, fill: Fill, assumed: Assumptions) -> list[Rival]:
     """Solve the pours for an unchanged tank and for everything that may have changed."""
     return [
-        rival
+        _solved(start, change, part.log_worth + log_worth, assumed)
         for part in known.parts
         for change in (unchanged(part.curves), *changes_of(part.curves))
-        for rival in _solved(fill, change, part.log_worth, assumed)
+        for start, log_worth in starts(fill)
     ]
 
 
@@ -53,24 +53,18 @@ def log_before(rivals: list[Rival]) -> float:
     return float(logsumexp([rival.log_before for rival in rivals]))
 
 
-def _solved(fill: Fill, change: Changed, log_worth: float, assumed: Assumptions) -> list[Rival]:
+def _solved(fill: Fill, change: Changed, log_worth: float, assumed: Assumptions) -> Rival:
     curves = change.curves
     equations = equations_of(fill, curves, assumed)
     log_scale = float(np.log(np.maximum(equations.per_count_l, 1e-9)).sum())
-    is_residue_seen = fill.residual_l is not None or fill.dip_empty_mm is not None
     full = with_end_readings(fill, equations, change, assumed)
     move_ratio = assumed.u_move_deg / assumed.u_slope_deg
-    found = []
-    for trust in AGAIN:
-        if trust.residue > 1.0 and is_residue_seen:
-            continue
-        prior_u = trust.prior_u(full.groups)
-        posterior = solve(full, prior_u, curves.litres)
-        before = float(np.log(trust.worth)) + change.log_worth + log_worth
-        log_weight = posterior.log_evidence + log_scale + before
-        component = Component(curves, full, prior_u, posterior, log_weight, 1.0, move_ratio)
-        found.append(Rival(change, component, before))
-    return found
+    prior_u = np.ones(len(full.groups))
+    posterior = solve(full, prior_u, curves.litres)
+    before = change.log_worth + log_worth
+    log_weight = posterior.log_evidence + log_scale + before
+    component = Component(curves, full, prior_u, posterior, log_weight, 1.0, move_ratio)
+    return Rival(change, component, before)
 
 
 def with_end_readings(

@@ -30,16 +30,16 @@ def verdict_sentence(held: Held, what: str = "The table") -> str:
                 "before it. Pour more, or drain the tank first."
             )
         case Verdict.GOOD:
-            if agree < count:
-                return (
-                    f"{what} still holds on the whole: {agree} of {pours} agree, and chance "
-                    "explains the others better than any change. One more pour would tell."
-                )
             return f"{what} is still good: {pours} agree{'s' if count == 1 else ''} with it."
         case Verdict.REPEAT:
             return (
                 f"One of these pours looks wrong, not the table: {agree} of {pours} agree. "
                 "Repeat the one that does not."
+            )
+        case Verdict.DOUBTFUL if not held.named:
+            return (
+                f"{what} is in doubt: {agree} of {pours} agree, but chance explains the others "
+                "better than any change. Pour once or twice more."
             )
         case Verdict.DOUBTFUL:
             return f"{what} is in doubt. Likeliest: {named_words(held)}. Pour once or twice more."
@@ -56,7 +56,7 @@ def named_words(held: Held) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class LaterWords:
     """In which units changes are said, and what a count comes to."""
 
     volumes: Volumes = field(default_factory=Volumes)
@@ -81,11 +81,11 @@ class Said:
         return f"{from_mm(value_mm, self.length):.{digits}f} {self.length}"
 
 
-def possible_sentence(possible: Possible, said: Said) -> str:
+def possible_sentence(possible: Possible, said: LaterWords) -> str:
     """Return one thing that may be so, with its size and band.
 
     >>> tip = Possible("tip_moved", 0.9, 4.1, 8.2, 3.0)
-    >>> possible_sentence(tip, Said())
+    >>> possible_sentence(tip, LaterWords())
     "the probe's tip moved: it hangs 8.2 ± 3.0 mm higher"
     """
     name = NAMES[possible.kind]
@@ -102,7 +102,7 @@ def possible_sentence(possible: Possible, said: Said) -> str:
     return f"{words}, {said.change(abs(size) * said.mm_per_count, u * said.mm_per_count)}"
 
 
-def could_show_sentence(held: Held, said: Said) -> str:
+def could_show_sentence(held: Held, said: LaterWords) -> str:
     """Return the smallest changes that these pours could have shown.
 
     Otherwise silence would be taken for proof.

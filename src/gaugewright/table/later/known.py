@@ -27,8 +27,12 @@ Floats = npt.NDArray[np.float64]
 MOST_PARTS = 5
 LEAST_WEIGHT = 0.01
 """Degrees of distrust that weigh less after the fill are let go."""
-AGAIN = (Trust(1.0, 1.0, 0.95), Trust(1.0, 1.0, 0.05, residue=8.0))
-"""The walls are known by now; a pump may have drawn air early this time too."""
+AGAIN = (Trust(1.0, 1.0, 1.0),)
+"""The walls are known by now, as far as the columns say."""
+BADLY = 0.05
+"""What it is worth that the tank was drained badly before later pours."""
+BADLY_L, U_BADLY_L = 7.0, 5.0
+"""Then so much is left in it; hardly ever less than none. [L]"""
 K95 = 1.96
 
 
@@ -63,13 +67,30 @@ class Known:
         assumed = Assumptions() if assumed is None else assumed
         found: list[Component] = []
         for part in self.parts:
-            found += components_of(fill, part.curves, assumed, part.log_worth, doubts, AGAIN)
+            for start, log_worth in starts(fill):
+                share = part.log_worth + log_worth
+                found += components_of(start, part.curves, assumed, share, doubts, AGAIN)
         return found
 
     def table_fit(self) -> Fit:
         """Return the table as it is known before any new pour."""
         nothing = Fill((Pour(0, 0.0, 0.0),), residual_l=0.0, u_residual_l=1.0)
         return average(self.components(nothing, doubts=Doubts(readings=frozenset({0}))))
+
+
+def starts(fill: Fill) -> list[tuple[Fill, float]]:
+    """Return how later pours may have begun, each with the logarithm of its worth.
+
+    Where nobody looked into the drained tank, a pump that drew air early may have left more
+    than usual.  More, never less: or it would explain fuel that is missing.
+
+    >>> [start.residual_l for start, _ in starts(Fill((Pour(0, 0.0, 0.0),)))]
+    [None, 7.0]
+    """
+    if fill.residual_l is not None or fill.dip_empty_mm is not None or fill.is_draining:
+        return [(fill, 0.0)]
+    badly = replace(fill, residual_l=BADLY_L, u_residual_l=U_BADLY_L)
+    return [(fill, float(np.log1p(-BADLY))), (badly, float(np.log(BADLY)))]
 
 
 def known_from_fit(result: Fit) -> Known:
