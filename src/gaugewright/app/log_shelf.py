@@ -106,6 +106,11 @@ class LogShelf:
                 self._open.popitem(last=False)
         return found
 
+    def forget(self) -> None:
+        """Hold no log open; the files stay."""
+        with self._lock:
+            self._open.clear()
+
 
 def _copied(upload: BinaryIO, half: Path, most_bytes: int) -> tuple[str, int]:
     digest, size = hashlib.sha256(), 0

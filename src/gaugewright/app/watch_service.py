@@ -23,6 +23,8 @@ from gaugewright.watch.report import (
 from gaugewright.watch.thinned import thin_track
 
 FORMS = ("pdf", "xlsx", "parquet")
+NOT_DECIDABLE = "not_decidable"
+"""The kind of remark that an undecided change is among the health of a vehicle."""
 MOST_ON_PAPER = 200
 """Vehicles that one PDF holds; a larger fleet is reported in the workbook or as Parquet."""
 
@@ -137,5 +139,7 @@ def _receipts(found: WatchReport) -> Mapping[str, list[ReceiptLine]]:
 def _health(found: WatchReport) -> Mapping[str, list[HealthLine]]:
     lines: dict[str, list[HealthLine]] = defaultdict(list)
     for one in found.remarks:
+        if one.kind == NOT_DECIDABLE:
+            continue  # has a table of its own
         lines[one.vehicle].append(HealthLine(one.kind, one.start_s, one.end_s, one.message))
     return lines

@@ -72,17 +72,20 @@ function showMonths(place, { months, how }, words) {
     }
     parent.append(made);
   };
-  row([words.month, `${words.filled}, ${unit}`, words.used, words.unexplained, words.seen], "th", table.createTHead());
+  row([words.month, `${words.unexplained}, ${unit}`, words.filled, words.used, words.seen], "th", table.createTHead());
   const body = table.createTBody();
-  for (const m of months) row([m.month, figure(m.filled), figure(m.used), figure(m.unexplained), `${plain(100 * m.seen)}\u00a0%`], "td", body);
+  for (const m of months) row([m.month, figure(m.unexplained), figure(m.filled), figure(m.used), `${plain(100 * m.seen)}\u00a0%`], "td", body);
   place.replaceChildren(table);
-  const notes = [...new Set(months.flatMap((m) => m.notes)), ...how];
-  document.querySelector('[data-part="month-notes"]').replaceChildren(
-    ...notes.map((note) => {
+  const hints = (texts) =>
+    texts.map((each) => {
       const made = document.createElement("p");
       made.className = "hint";
-      made.textContent = note;
+      made.textContent = each;
       return made;
-    }),
-  );
+    });
+  const more = document.createElement("details");
+  const title = document.createElement("summary");
+  title.textContent = words.how;
+  more.append(title, ...hints(how));
+  document.querySelector('[data-part="month-notes"]').replaceChildren(...hints([...new Set(months.flatMap((m) => m.notes))]), more);
 }

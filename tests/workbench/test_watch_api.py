@@ -1,0 +1,251 @@
+"""The Watch stage over the API: a log is given, looked through, explained, reported."""
+
+import io
+import uuid
+from pathlib import Path
+from typing import Any
+
+import httpx
+import numpy as np
+import openpyxl
+import pyarrow.parquet as pq
+import pypdf
+import pytest
+
+from gaugewright.table.table import Table
+from gaugewright.testing.hand import Hand, counts_at
+from gaugewright.testing.service import (
+    Change,
+    at,
+    receipts_csv,
+    service_columns,
+    service_csv,
+    usual_changes,
+)
+
+DAYS = 5
+TABLE = Table(
+    np.array([counts_at(v) for v in (12.0, 60, 120, 180, 240, 280)]),
+    np.array([13.2, 61.2, 121.2, 181.2, 241.2, 281.2]),
+    None,
+)
+CHANGES = usual_changes(DAYS, 281.2)
+LOG = service_csv(service_columns(TABLE, CHANGES, days=DAYS, period_s=60.0), "Tipper 4")
+RECEIPTS = receipts_csv(CHANGES, "Tipper 4", inflated_l=15.0)
+
+
+@pytest.fixture
+def tabled(hand: Hand) -> Hand:
+    """A job whose tank has an accepted table."""
+    hand.begin()
+    hand.pour(0, 0)
+    for step in range(1, 6):
+        hand.pour(50, 50.0 * step)
+    made = hand.record("/tanks/main/table")
+    digest = made["job"]["tanks"][0]["table"]["digest"]
+    hand.record("/tanks/main/table/accept", digest=digest)
+    return hand
+
+
+def give(
+    hand: Hand, log: str = LOG, receipts: str | None = None, name: str = "march.csv", **more: Any
+) -> httpx.Response:
+    files = {"log": (name, log.encode())}
+    if receipts is not None:
+        files["receipts"] = ("receipts.csv", receipts.encode())
+    body = {"person": "Ann", "on": hand.number, "request_id": str(uuid.uuid4()), **more}
+    answer = hand.client.post(f"/api/jobs/{hand.job}/tanks/main/watch", data=body, files=files)
+    if answer.status_code == 200:
+        hand.number = answer.json()["number"]
+    return answer
+
+
+def get(hand: Hand, path: str = "", **query: Any) -> Any:
+    answer = hand.client.get(f"/api/jobs/{hand.job}/tanks/main/watch{path}", params=query)
+    assert answer.status_code == 200, answer.text
+    return answer
+
+
+def test_a_log_gives_its_events_with_reason_band_and_records(tabled: Hand) -> None:
+    assert give(tabled, receipts=RECEIPTS).status_code == 200
+    seen = get(tabled).json()
+    refuels = [e for e in seen["events"] if e["kind"] == "refuel"]
+    (drain,) = [e for e in seen["events"] if e["kind"] == "drain"]
+    assert len(refuels) == 3
+    assert abs(drain["litres"] - 28.1) <= drain["u_litres"] + 1.0
+    assert drain["start_s"] <= at(2, 2.25) + 420
+    assert drain["end_s"] >= at(2, 2.25)
+    assert drain["reason"]
+    assert 0 <= drain["first"] < drain["last"] < seen["records"]
+    assert seen["provable_parked_l"] > 0
+    verdicts = {r["receipt"]: r["verdict"] for r in seen["receipts"]}
+    assert verdicts[1] == "short"
+    assert set(verdicts.values()) <= {"short", "agrees", "over"}
+
+
+def test_the_journal_holds_digests_and_results_and_not_the_records(tabled: Hand) -> None:
+    give(tabled)
+    entries = tabled.client.get(f"/api/jobs/{tabled.job}/entries").json()
+    kept = entries[-1]
+    assert kept["kind"] == "log_watched"
+    assert len(kept["payload"]["log_sha256"]) == 64
+    assert len(str(kept["payload"])) < 0.1 * len(LOG)
+
+
+def test_a_stretch_is_drawn_at_any_zoom(tabled: Hand) -> None:
+    give(tabled)
+    whole = get(tabled, "/plot", pixels=300).json()
+    assert 250 <= len(whole["time_s"]) <= 302
+    drain = at(2, 2.25)
+    near = get(tabled, "/plot", from_s=drain - 600, to_s=drain + 1200, pixels=800).json()
+    assert len(near["time_s"]) == 30 + 2
+    fell = near["mean_l"][1] - near["mean_l"][-1]
+    assert 26 < fell < 31
+    assert near["u_l"] is not None
+
+
+def test_explaining_an_event_takes_it_out_of_the_unexplained_until_withdrawn(tabled: Hand) -> None:
+    give(tabled)
+    seen = get(tabled).json()
+    drain = next(e for e in seen["events"] if e["kind"] == "drain")
+    assert get(tabled, "/months").json()["months"][0]["unexplained"]["litres"] == pytest.approx(
+        drain["litres"]
+    )
+    said = {"watched": seen["number"], "event": drain["event"]}
+    tabled.record("/tanks/main/watch/explain", **said, reason="drained for the workshop")
+    after = get(tabled).json()["events"][drain["event"] - 1]
+    assert after["explained"]["reason"] == "drained for the workshop"
+    assert get(tabled, "/months").json()["months"][0]["unexplained"]["litres"] == 0
+    again = tabled.send("/tanks/main/watch/explain", **said, reason="once more")
+    assert again.status_code == 409
+    assert "already explained by Ann" in again.json()["error"]
+    tabled.record("/tanks/main/watch/explain/withdraw", **said, reason="it was not the workshop")
+    assert get(tabled).json()["events"][drain["event"] - 1]["explained"] is None
+
+
+def test_an_explanation_holds_for_the_same_event_in_a_later_log(tabled: Hand) -> None:
+    give(tabled)
+    seen = get(tabled).json()
+    drain = next(e for e in seen["events"] if e["kind"] == "drain")
+    tabled.record(
+        "/tanks/main/watch/explain", watched=seen["number"], event=drain["event"], reason="known"
+    )
+    give(tabled, log=LOG.replace("\n", "\r\n"))
+    later = get(tabled).json()
+    assert later["number"] > seen["number"]
+    (same,) = [e for e in later["events"] if e["kind"] == "drain"]
+    assert same["explained"]["watched"] == seen["number"]
+    assert get(tabled, entry=seen["number"]).json()["number"] == seen["number"]
+
+
+def test_months_say_what_came_was_used_and_is_not_explained(tabled: Hand) -> None:
+    give(tabled)
+    (month,) = get(tabled, "/months").json()["months"]
+    put_in = sum(change.litres for change in CHANGES if change.litres > 0)
+    assert abs(month["filled"]["litres"] - put_in) <= month["filled"]["u_litres"]
+    used = DAYS * 6.5 * 9.0
+    assert abs(month["used"]["litres"] - used) <= month["used"]["u_litres"]
+    assert month["seen"] == 1.0
+
+
+def test_reports_come_as_pdf_workbook_and_parquet(tabled: Hand) -> None:
+    give(tabled, receipts=RECEIPTS)
+    pdf = pypdf.PdfReader(io.BytesIO(get(tabled, "/report.pdf").content))
+    text = "".join(page.extract_text() for page in pdf.pages)
+    assert "Not explained" in text
+    assert "Tipper 4" in text
+    book = openpyxl.load_workbook(io.BytesIO(get(tabled, "/report.xlsx").content))
+    assert {"Months", "Events", "Receipts", "Health", "About"} <= set(book.sheetnames)
+    months = pq.read_table(io.BytesIO(get(tabled, "/report.parquet").content)).to_pylist()
+    assert months[0]["month"] == "2026-03"
+    assert months[0]["u_used_l"] > 0
+    events = get(tabled, "/report.parquet", table="events").content
+    assert pq.read_table(io.BytesIO(events)).num_rows == len(get(tabled).json()["events"])
+    assert b"<svg" in get(tabled, "/plot.svg").content
+    assert len(pypdf.PdfReader(io.BytesIO(get(tabled, "/plot.pdf").content)).pages) == 1
+
+
+def test_the_same_press_sent_twice_records_once(tabled: Hand) -> None:
+    press = str(uuid.uuid4())
+    first = give(tabled, request_id=press)
+    second = give(tabled, request_id=press)
+    assert (first.status_code, second.status_code) == (200, 200)
+    assert first.json()["number"] == second.json()["number"]
+
+
+def shelf_of(hand: Hand, workbench: Any) -> Path:
+    folder: Path = workbench.yard.logs.folder
+    return folder
+
+
+@pytest.mark.parametrize(
+    ("log", "field", "words"),
+    [
+        ("", "log", "is empty"),
+        ("vehicle,time\nT,2026-03-01T00:00:00Z\n", "columns", "which column is counts"),
+        ("vehicle,time,counts\nT,yesterday,5\n", "log", "yesterday"),
+        (
+            "vehicle,time,counts\nA,2026-03-01T00:00:00Z,5\nB,2026-03-01T00:00:00Z,5\n",
+            "vehicle",
+            "2 vehicles: A, B",
+        ),
+        ("\x89PNG\r\n\x1a\n\x00\x00", "log", "march.csv"),
+    ],
+)
+def test_a_log_that_cannot_be_read_is_refused_at_its_field_and_not_kept(
+    tabled: Hand, log: str, field: str, words: str
+) -> None:
+    answer = give(tabled, log=log)
+    assert answer.status_code == 422, answer.text
+    assert answer.json()["field"] == field
+    assert words in answer.json()["error"]
+    assert tabled.client.get(f"/api/jobs/{tabled.job}/tanks/main/watch").status_code == 404
+
+
+def test_wrong_receipts_are_refused_with_their_line(tabled: Hand) -> None:
+    answer = give(tabled, receipts="vehicle,time,litres\nTipper 4,2026-03-02T12:00:00Z,-4\n")
+    assert answer.status_code == 422
+    assert answer.json()["field"] == "receipts"
+    assert "receipts.csv, line 2, litres" in answer.json()["error"]
+
+
+def test_a_named_vehicle_and_other_column_names_are_read(tabled: Hand) -> None:
+    other = LOG.replace("vehicle,time,counts", "Unit,When,Fuel").replace(
+        "Tipper 4,2026-03-03", "Other,2026-03-03"
+    )
+    answer = give(tabled, log=other, columns="vehicle=Unit,time=When,counts=Fuel", vehicle="Other")
+    assert answer.status_code == 200, answer.text
+    assert get(tabled).json()["records"] == 1440
+
+
+def test_without_a_table_a_log_is_not_taken(hand: Hand) -> None:
+    hand.begin()
+    answer = give(hand)
+    assert answer.status_code == 409
+    assert "has no table yet" in answer.json()["error"]
+
+
+def test_a_log_that_left_the_shelf_says_so_and_its_findings_stay(
+    tabled: Hand, workbench: Any
+) -> None:
+    changes = (Change(at(1, 11.5), 60.0),)
+    own = service_csv(service_columns(TABLE, changes, days=2, period_s=60.0, seed=9), "Tipper 4")
+    give(tabled, log=own)
+    digest = get(tabled).json()["log_sha256"]
+    for file in workbench.yard.logs.folder.glob(f"{digest}*"):
+        file.write_text("vehicle,time,counts\n")
+    workbench.yard.logs.forget()
+    path = f"/api/jobs/{tabled.job}/tanks/main/watch"
+    changed = tabled.client.get(f"{path}/plot")
+    assert changed.status_code == 404
+    assert "was changed since" in changed.json()["error"]
+    for file in workbench.yard.logs.folder.glob(f"{digest}*"):
+        file.unlink()
+    gone = tabled.client.get(f"{path}/plot")
+    assert gone.status_code == 404
+    assert "is not on this computer" in gone.json()["error"]
+    seen = get(tabled).json()
+    assert seen["is_at_hand"] is False
+    assert len(seen["events"]) == 1
+    page = tabled.client.get(f"/jobs/{tabled.job}/watch").text
+    assert "not on this computer" in page
