@@ -45,6 +45,7 @@ EXAMPLES = [
     fk.FillBegun("A", True, "bowser", "diesel", (fk.CanCheck(20.0, 19.96),), 1.5, 0.5, 3.0, "x"),
     fk.FillChecksChanged("A", "can found", (fk.CanCheck(20.0, 19.96),)),
     fk.PourRecorded("A", 1, 45.5, 412.25, 0.8, 18.0, 19.0, 0.5, -0.5, 45.0, True, "steady", 9.0),
+    fk.PourPlaced("A", 9, 20.0, 300.0, "on the slip", 18.0, 19.0, 0.5, -0.5, "slip", "n"),
     fk.PourVoided(9, "typo"),
     fk.FindingAnswered("A", 1, "litres_mistyped", "kept", "dispenser printout agrees", "m", 9),
     fk.TableMade("A", ROWS, SHA, (4, 5), {"gaugewright": "0.1.0"}, ({"kind": "not_settled"},)),
@@ -202,6 +203,37 @@ def test_voided_pours_stay_in_sight_and_out_of_the_fill(filling, happen):
     assert fill.answers[0].event.answer == "corrected"
 
 
+def test_a_pour_that_was_left_out_is_placed_where_it_was_poured(filling, happen):
+    filling.record(happen.pour(1, added_l=45.0))
+    filling.record(happen.pour(2, added_l=30.0))
+    second = filling.number
+    filling.record(fk.PourPlaced("A", second, 20.0, 300.0, "found on the slip"))
+    filling.record(happen.pour(4, added_l=10.0))
+
+    fill = filling.book.state("J-1").tanks["A"].fill
+
+    assert [(p.event.step, p.event.added_l) for p in fill.standing] == [
+        (0, 0.0), (1, 45.0), (2, 20.0), (3, 30.0), (4, 10.0)
+    ]  # fmt: skip
+    assert fill.standing[2].event.placed_because == "found on the slip"
+    assert filling.book.entries("J-1")[second - 1].payload["step"] == 2  # as it was recorded
+
+
+def test_a_pour_is_placed_where_a_voided_one_left_a_gap(filling, happen):
+    filling.record(happen.pour(1, added_l=45.0))
+    first = filling.number
+    filling.record(happen.pour(2, added_l=30.0))
+    second = filling.number
+    filling.record(fk.PourVoided(first, "another tank"))
+    filling.record(fk.PourPlaced("A", second, 20.0, 300.0, "found on the slip"))
+
+    fill = filling.book.state("J-1").tanks["A"].fill
+
+    assert [(p.event.step, p.event.added_l) for p in fill.standing] == [
+        (0, 0.0), (1, 20.0), (2, 30.0)
+    ]  # fmt: skip
+
+
 def test_the_fill_for_the_fit_has_the_standing_pours_and_the_last_checks(filling, happen):
     filling.record(happen.pour(1, added_l=45.0, fuel_c=18.0, planned_l=45.0))
     filling.record(
@@ -290,6 +322,8 @@ REFUSED = [
     (fk.PourRecorded("A", 3, 10.0, 400.0), "the next step is 1, not 3"),
     (fk.PourRecorded("A", 1, 10.0, 400.0, replaces=3), "entry 3 is not a voided pour"),
     (fk.PourVoided(3, "typo"), "entry 3 is not a pour"),
+    (fk.PourPlaced("A", 3, 10.0, 200.0, "left out"), "entry 3 is not a pour of this fill"),
+    (fk.PourPlaced("A", 4, 10.0, 200.0, "left out"), "before the drained tank"),
     (k.BenchReadingVoided(4, "typo"), "entry 4 is not a bench reading"),
     (fk.FindingAnswered("A", 7, "x", "kept", "so"), "no step 7"),
     (fk.TableMade("A", ROWS, SHA, (3,)), "entry 3 is not a pour that counts"),

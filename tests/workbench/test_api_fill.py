@@ -6,6 +6,8 @@ import io
 import openpyxl
 import pytest
 
+from gaugewright.testing.hand import counts_at
+
 
 @pytest.fixture
 def filled(hand):
@@ -65,6 +67,85 @@ def test_litres_with_their_digits_exchanged_stop_the_flow_until_they_are_answere
     old, new = tank_of(filled)["fill"]["pours"][-2:]
     assert (old["added_l"], old["voided"]["reason"]) == (52.0, "read the meter again")
     assert (new["added_l"], new["step"], new["replaces"]) == (25.0, 9, old["number"])
+
+
+def test_a_pour_left_out_is_placed_between_and_its_finding_goes(filled):
+    stopped = filled.pour(25.0, 255.0)["verdict"]
+    finding = stopped["findings"][0]
+    assert (finding["kind"], stopped["blocks"]) == ("pour_missing", True)
+
+    placed = filled.record(
+        "/tanks/main/pours/placed",
+        before=finding["pour"],
+        added_l="30",
+        counts=counts_at(230.0),
+        reason="it stands on the slip",
+    )
+
+    assert placed["entries"][0]["kind"] == "pour_placed"
+    assert (placed["verdict"]["state"], placed["verdict"]["blocks"]) == ("clear", False)
+    pours = tank_of(filled)["fill"]["pours"]
+    assert [(p["step"], p["added_l"]) for p in pours if p["step"] >= 9] == [(10, 25), (9, 30)]
+    assert pours[-1]["placed_because"] == "it stands on the slip"
+    filled.pour(25.0, 280.0)
+
+
+@pytest.mark.parametrize(
+    ("body", "status"),
+    [({"before": 1}, 409), ({"before": 999}, 409), ({"reason": ""}, 422), ({"added_l": -3}, 422)],
+)
+def test_a_pour_is_not_placed_without_its_place_and_its_reason(filled, body, status):
+    last = tank_of(filled)["fill"]["pours"][-1]["number"]
+    whole = {"before": last, "added_l": 5, "counts": 100, "reason": "left out", **body}
+
+    assert filled.send("/tanks/main/pours/placed", **whole).status_code == status
+
+
+def test_a_placed_pour_is_put_right_like_any_other(filled):
+    follows = filled.pour(25.0, 255.0)["verdict"]["findings"][0]["pour"]
+    finding = filled.record(
+        "/tanks/main/pours/placed",
+        before=follows, added_l=3, counts=counts_at(230.0), reason="it stands on the slip",
+    )["verdict"]["findings"][0]  # fmt: skip
+    assert finding["step"] == 9
+
+    answered = filled.record(
+        "/tanks/main/answers",
+        pour=finding["pour"], finding=finding["kind"], answer="corrected", added_l=30,
+        reason="read the slip again",
+    )  # fmt: skip
+
+    assert [e["kind"] for e in answered["entries"]][1:] == ["pour_voided", "pour_recorded"]
+    assert answered["job"]["unknown"] == []
+    assert answered["verdict"]["blocks"] is False
+
+
+def test_what_was_kept_on_a_device_records_the_reading_shown_then(filled):
+    then = {"counts": counts_at(225.0), "is_steady": True, "steadiness": "steady: 3178 counts"}
+
+    recorded = filled.record(
+        "/tanks/main/pours", added_l=25, typed_at="2026-05-04T10:02:11+02:00", shown=then
+    )
+
+    pour = recorded["job"]["tanks"][0]["fill"]["pours"][-1]
+    assert (pour["counts"], pour["is_steady"]) == (counts_at(225.0), True)
+    assert pour["typed_at"] == "2026-05-04T10:02:11+02:00"
+
+
+@pytest.mark.parametrize(
+    ("shown", "words"),
+    [
+        (None, "without a live reading"),
+        ({"counts": 3178, "is_steady": False, "steadiness": "still rising"}, "still rising"),
+    ],
+)
+def test_what_was_kept_without_a_reading_to_go_by_is_not_given_that_of_now(filled, shown, words):
+    answer = filled.send(
+        "/tanks/main/pours", added_l=25, typed_at="2026-05-04T10:02:11Z", shown=shown
+    )
+
+    assert (answer.status_code, answer.json()["field"]) == (409, "counts")
+    assert words in answer.json()["error"]
 
 
 def test_a_reading_that_does_not_fit_is_repeated(filled):

@@ -1,10 +1,11 @@
 """The probe on the bench: zero, span and a second dip, from the live reading or typed."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from gaugewright.app.instruments import TYPED_BY_HAND, heard
 from gaugewright.app.live_values import Heard
-from gaugewright.app.yard import Stamp, Yard
+from gaugewright.app.yard import Stamp, UnsteadyError, Yard
 from gaugewright.journal import kinds as k
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.state import TankState
@@ -14,11 +15,22 @@ from gaugewright.pours.bench import (
     check_signals,
     check_usual,
 )
+from gaugewright.words import said
 
 BARE_SHARE = 0.2
 """Zero over span from which on the signals are those of bare electrodes (common practice)."""
 DIESEL_PERMITTIVITY = 2.1
 """Diesel fuel at 15 °C, between its alkanes and its aromatics (CRC Handbook)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Late:
+    """What a device without a line sends when it is back: typed when, and what was shown then."""
+
+    typed_at: datetime
+    """By the clock of that device."""
+    shown: Heard | None = None
+    """The reading that stood on its screen, live; ``None`` if none did."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +43,8 @@ class Taken:
     """Take a live reading although it is not steady; it is marked as such."""
     heard: Heard | None = None
     """A reading that was taken already."""
+    late: Late | None = None
+    """Only for what was kept on a device: the reading of now is not that of then."""
 
 
 def reading_of(yard: Yard, job: str, tank_id: str, taken: Taken) -> Heard:
@@ -39,7 +53,31 @@ def reading_of(yard: Yard, job: str, tank_id: str, taken: Taken) -> Heard:
         return taken.heard
     if taken.counts is not None:
         return Heard(taken.counts, None, False, "", None, None, TYPED_BY_HAND)
+    if taken.late is not None:
+        return _shown_then(taken.late, is_unsteady_kept=taken.is_unsteady_kept)
     return heard(yard, job, tank_id, is_unsteady_kept=taken.is_unsteady_kept)
+
+
+def _shown_then(late: Late, *, is_unsteady_kept: bool) -> Heard:
+    """Return the reading that a person saw when they pressed; never the one of the arrival."""
+    at = late.typed_at.strftime("%H:%M:%S")
+    if late.shown is None:
+        raise UnsteadyError(
+            said(
+                "this was typed at {at} without a live reading, and the reading of now is "
+                "another one; look, and record it again",
+                at=at,
+            )
+        )
+    if not (late.shown.is_steady or is_unsteady_kept):
+        raise UnsteadyError(
+            said(
+                "the reading shown when this was typed at {at} was not steady: {steadiness}",
+                at=at,
+                steadiness=late.shown.steadiness,
+            )
+        )
+    return late.shown
 
 
 def record_zero(yard: Yard, job: str, stamp: Stamp, tank_id: str, taken: Taken) -> Recorded:

@@ -1,8 +1,8 @@
 """The fill: pours recorded, checked at once, answered for, taken back."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
-from gaugewright.app.bench import Taken, reading_of
+from gaugewright.app.bench import Late, Taken, reading_of
 from gaugewright.app.live_values import Heard
 from gaugewright.app.pictures import VerdictPicture
 from gaugewright.app.verdicts import planned_l, prepare_check, verdict
@@ -99,8 +99,18 @@ def record_pour(
             planned_l=planned_l(plan, step) if beside.planned_l is None else beside.planned_l,
         ),
         replaces=None if voided is None else voided.number,
+        late=taken.late,
     )
     return _judged(yard, yard.record(job, stamp, event), tank_id)
+
+
+def place_pour(yard: Yard, job: str, stamp: Stamp, placed: fk.PourPlaced) -> Judged:
+    """Place a pour that was left out before one that is recorded, and judge the fill anew.
+
+    It may be placed while a finding waits for an answer: that is often what it answers.
+    """
+    _fill(yard.tank(job, placed.tank_id)[1])
+    return _judged(yard, yard.record(job, stamp, placed), placed.tank_id)
 
 
 def void_pour(yard: Yard, job: str, stamp: Stamp, entry: int, reason: str) -> Judged:
@@ -143,7 +153,7 @@ def answer_finding(yard: Yard, job: str, stamp: Stamp, tank_id: str, answer: Ans
 def _again(
     yard: Yard, job: str, tank_id: str, kept: Kept[fk.PourRecorded], answer: Answer
 ) -> list[Event]:
-    old = kept.event
+    old = _as_recorded(kept.event)
     if answer.answer == "repeated":
         got = reading_of(yard, job, tank_id, Taken(answer.counts))
         new = replace(
@@ -170,8 +180,22 @@ def _again(
     ]
 
 
+def _as_recorded(event: fk.PourRecorded) -> fk.PourRecorded:
+    """Return a pour as the entry that records one, also if it was placed afterwards."""
+    return fk.PourRecorded(
+        **{each.name: getattr(event, each.name) for each in fields(fk.PourRecorded)}
+    )
+
+
 def _pour_event(
-    tank_id: str, step: int, added_l: float, got: Heard, beside: Beside, *, replaces: int | None
+    tank_id: str,
+    step: int,
+    added_l: float,
+    got: Heard,
+    beside: Beside,
+    *,
+    replaces: int | None,
+    late: Late | None,
 ) -> fk.PourRecorded:
     is_typed = got.duration_s is None and not got.steadiness
     return fk.PourRecorded(
@@ -191,6 +215,7 @@ def _pour_event(
         source=got.source,
         note=beside.note,
         replaces=replaces,
+        typed_at="" if late is None else late.typed_at.isoformat(timespec="seconds"),
     )
 
 

@@ -13,6 +13,7 @@ from gaugewright.journal.kinds import STAGES
 from gaugewright.journal.reading import Head
 from gaugewright.journal.state import Fact, JobState, Kept
 from gaugewright.planning.cautions import CAUTIONS
+from gaugewright.units import VolumeUnit
 
 MOST_LINES = 200
 """Jobs in one list; older ones are asked for by ``before``."""
@@ -26,8 +27,11 @@ def jobs_picture(
     return p.JobsPicture(tuple(_line(head) for head in heads))
 
 
-def job_picture(state: JobState) -> p.JobPicture:
-    """Return everything that a screen shows of a job that is open."""
+def job_picture(state: JobState, unit: VolumeUnit = "L") -> p.JobPicture:
+    """Return everything that a screen shows of a job that is open.
+
+    ``unit`` is the one in which volumes are typed in this book.
+    """
     opened = state.opened
     assert opened is not None  # a job in the book has its first entry
     return p.JobPicture(
@@ -43,7 +47,7 @@ def job_picture(state: JobState) -> p.JobPicture:
         stages=tuple(_stage(state, name) for name in STAGES),
         facts=tuple(_fact(name, fact) for name, fact in state.facts.items()),
         cautions=_cautions(state),
-        tanks=tuple(tank_picture(state, tank) for tank in state.tanks.values()),
+        tanks=tuple(tank_picture(state, tank, unit) for tank in state.tanks.values()),
         photos=tuple(
             p.PhotoPicture(
                 kept.number,

@@ -9,18 +9,19 @@ from gaugewright.app.lists import INSTRUMENTS_FACT
 from gaugewright.app.scales import dead_stock_l, described, shape_of
 from gaugewright.app.verdicts import Looked, look
 from gaugewright.errors import GaugewrightError
-from gaugewright.journal.state import FillState, JobState, Kept, TankState, Voided
+from gaugewright.journal.state import FillState, JobState, Kept, Placed, TankState, Voided
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.tank.unknown_shape import is_unknown_shape, unknown_shape_from_mapping
+from gaugewright.units import VolumeUnit
 from gaugewright.words import Volume, said
 
 if TYPE_CHECKING:
     from gaugewright.pours.expected import Expected
 
 
-def tank_picture(state: JobState, tank: TankState) -> p.TankPicture:
-    """Return what a screen shows of one tank."""
+def tank_picture(state: JobState, tank: TankState, unit: VolumeUnit) -> p.TankPicture:
+    """Return what a screen shows of one tank; ``unit`` is the one volumes are typed in."""
     event = None if tank.described is None else tank.described.event
     capacity_l = depth_mm = dead_l = problem = None
     curve: tuple[tuple[float, float], ...] = ()
@@ -53,7 +54,7 @@ def tank_picture(state: JobState, tank: TankState) -> p.TankPicture:
         problem=problem,
         curve=curve,
         bench=_bench(tank),
-        fill=_fill(tank),
+        fill=_fill(tank, unit),
         table=_table(tank),
         plan=None if tank.plan is None else tank.plan.event.plan,
         check_pours=tuple(_check_pour(kept) for kept in tank.check_pours),
@@ -101,8 +102,8 @@ def _bench_reading(kept: Kept[Any]) -> p.BenchReadingPicture:
     )
 
 
-def _fill(tank: TankState) -> p.FillPicture | None:
-    fill, looked = tank.fill, look(tank)
+def _fill(tank: TankState, unit: VolumeUnit) -> p.FillPicture | None:
+    fill, looked = tank.fill, look(tank, unit)
     if fill is None or looked is None:
         return None
     begun, checks = fill.begun.event, fill.checks.event
@@ -122,6 +123,8 @@ def _fill(tank: TankState) -> p.FillPicture | None:
         next_step=fill.next_step,
         total_l=sum(kept.event.added_l for kept in fill.standing),
         earlier_fills=len(tank.fills) - 1,
+        pitch_deg=checks.pitch_deg,
+        roll_deg=checks.roll_deg,
     )
 
 
@@ -180,6 +183,8 @@ def _pour(
         planned_l=event.planned_l,
         pitch_deg=event.pitch_deg,
         roll_deg=event.roll_deg,
+        placed_because=event.placed_because if isinstance(event, Placed) else "",
+        typed_at=event.typed_at,
     )
 
 

@@ -186,6 +186,10 @@ class PourPicture:
     """Slope along the length, positive with the front end up."""
     roll_deg: float | None = None
     """Slope across the width, positive with the left side up."""
+    placed_because: str = ""
+    """Why it was placed between two others afterwards; empty for one in its turn."""
+    typed_at: str = ""
+    """When it was typed without a line, by that device's clock; empty if it was sent at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,6 +218,9 @@ class FillPicture:
     next_step: int
     total_l: float
     earlier_fills: int
+    pitch_deg: float | None = None
+    """Slope read once for every pour that has none of its own. [°]"""
+    roll_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -140,7 +140,7 @@ class Yard:
         if stamp.request_id is None:
             return None
         entries = self.book.store.requested(job, stamp.request_id)
-        return Recorded(entries, self.state(job)) if entries else None
+        return Recorded(entries, self.state(job), self.unit) if entries else None
 
     def record(self, job: str, stamp: Stamp, *events: Event) -> Recorded:
         """Record events on a job; they are on disk when this returns.
@@ -168,7 +168,7 @@ class Yard:
         )
         self.last_numbers[job] = recorded.state.tip.number
         self.desk.rescale(job, scales_of(recorded.state))
-        return recorded
+        return recorded._replace(unit=self.unit)
 
     def when_closing(self, action: Callable[[], None]) -> None:
         """Have something done when the yard is closed, the last first."""

@@ -25,6 +25,7 @@ from gaugewright.journal.reading import Head
 from gaugewright.journal.rules import may_follow
 from gaugewright.journal.state import JobState
 from gaugewright.journal.store import Draft, Store
+from gaugewright.units import VolumeUnit
 
 KEPT_STATES = 64
 """How many jobs' states are held ready."""
@@ -58,6 +59,8 @@ class Recorded(NamedTuple):
 
     entries: tuple[Entry, ...]
     state: JobState
+    unit: VolumeUnit = "L"
+    """In which volumes are typed in the book."""
 
 
 class Book:

@@ -57,10 +57,19 @@ class FillBegun(Event):
     dip_empty_mm: float | None = None
     reason: str = ""
     """Why it is begun anew, if it is."""
+    pitch_deg: float | None = None
+    """Slope read once for every pour that has none of its own. [°]"""
+    roll_deg: float | None = None
 
     def check(self) -> None:
         """Refuse negative fuel and meter checks of nothing."""
-        _check_beside(self.meter_checks, self.residual_l, self.u_residual_l, self.dip_empty_mm)
+        _check_beside(
+            self.meter_checks,
+            self.residual_l,
+            self.u_residual_l,
+            self.dip_empty_mm,
+            (self.pitch_deg, self.roll_deg),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +82,20 @@ class FillChecksChanged(Event):
     residual_l: float | None = None
     u_residual_l: float | None = None
     dip_empty_mm: float | None = None
+    pitch_deg: float | None = None
+    """Slope read once for every pour that has none of its own. [°]"""
+    roll_deg: float | None = None
 
     def check(self) -> None:
         """Refuse a change without a reason."""
         require_text("reason", self.reason)
-        _check_beside(self.meter_checks, self.residual_l, self.u_residual_l, self.dip_empty_mm)
+        _check_beside(
+            self.meter_checks,
+            self.residual_l,
+            self.u_residual_l,
+            self.dip_empty_mm,
+            (self.pitch_deg, self.roll_deg),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +122,8 @@ class PourRecorded(Event):
     note: str = ""
     replaces: int | None = None
     """The number of the voided pour that this one stands in for."""
+    typed_at: str = ""
+    """When it was typed, by that device's clock, if there was no line to send it at once."""
 
     def check(self) -> None:
         """Refuse a negative pour; whether it is plausible is for the pour check to say."""
@@ -118,6 +138,39 @@ class PourRecorded(Event):
             value = getattr(self, name)
             if value is not None:
                 require_finite(name, value)
+        require_text("note", self.note, may_be_empty=True)
+
+
+@dataclass(frozen=True, slots=True)
+class PourPlaced(Event):
+    """A pour that was left out of the record, placed before one that stands there.
+
+    The steps from that pour on count one higher afterwards; what was recorded stays as it is.
+    """
+
+    tank_id: str
+    before: int
+    """The number of the entry that recorded the pour which follows."""
+    added_l: float
+    counts: float
+    reason: str
+    fuel_c: float | None = None
+    meter_c: float | None = None
+    pitch_deg: float | None = None
+    roll_deg: float | None = None
+    source: str = ""
+    """Where the reading came from, such as a slip of paper."""
+    note: str = ""
+
+    def check(self) -> None:
+        """Refuse a negative pour and one that is placed without a reason."""
+        require_at_least("added_l", self.added_l, 0)
+        require_finite("counts", self.counts)
+        for name in ("fuel_c", "meter_c", "pitch_deg", "roll_deg"):
+            value = getattr(self, name)
+            if value is not None:
+                require_finite(name, value)
+        require_text("reason", self.reason)
         require_text("note", self.note, may_be_empty=True)
 
 
@@ -367,7 +420,11 @@ def _check_beside(
     residual_l: float | None,
     u_residual_l: float | None,
     dip_empty_mm: float | None,
+    slopes_deg: tuple[float | None, float | None],
 ) -> None:
+    for name, value in zip(("pitch_deg", "roll_deg"), slopes_deg, strict=True):
+        if value is not None:
+            require_finite(name, value)
     for place, can in enumerate(meter_checks, start=1):
         require_positive(f"meter_checks {place} indicated_l", can.indicated_l)
         require_positive(f"meter_checks {place} true_l", can.true_l)

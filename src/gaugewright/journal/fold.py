@@ -18,7 +18,16 @@ from gaugewright.journal import watch_kinds as wk
 from gaugewright.journal.chain import Entry
 from gaugewright.journal.codec import Unknown, to_event
 from gaugewright.journal.demands import Event
-from gaugewright.journal.state import Fact, FillState, JobState, Kept, Mark, TankState, Voided
+from gaugewright.journal.state import (
+    Fact,
+    FillState,
+    JobState,
+    Kept,
+    Mark,
+    Placed,
+    TankState,
+    Voided,
+)
 
 Place = Callable[[JobState, Kept[Any]], JobState | None]
 """What an event does to the state; ``None`` if it speaks of something that is not there."""
@@ -320,6 +329,42 @@ def _answer(state: JobState, kept: Kept[fk.FindingAnswered]) -> JobState | None:
     if fill is None:
         return None
     return _with_fill(state, kept.event.tank_id, answers=(*fill.answers, kept))
+
+
+@_places(fk.PourPlaced)
+def _place_pour(state: JobState, kept: Kept[fk.PourPlaced]) -> JobState | None:
+    event = kept.event
+    fill = _fill_of(state, event.tank_id)
+    follows = None if fill is None else _standing(fill, event.before)
+    if fill is None or follows is None:
+        return None
+    step, pours = follows.event.step, fill.pours
+    if step > 1 and all(pour.event.step != step - 1 for pour in fill.standing):
+        step -= 1  # the place of a pour that was voided and not poured again
+    else:
+        pours = tuple(_one_later(pour) if pour.event.step >= step else pour for pour in pours)
+    placed = Placed(
+        event.tank_id,
+        step,
+        event.added_l,
+        event.counts,
+        fuel_c=event.fuel_c,
+        meter_c=event.meter_c,
+        pitch_deg=event.pitch_deg,
+        roll_deg=event.roll_deg,
+        source=event.source,
+        note=event.note,
+        placed_because=event.reason,
+    )
+    return _with_fill(state, event.tank_id, pours=(*pours, Kept(kept.mark, placed)))
+
+
+def _one_later(pour: Kept[fk.PourRecorded]) -> Kept[fk.PourRecorded]:
+    return replace(pour, event=replace(pour.event, step=pour.event.step + 1))
+
+
+def _standing(fill: FillState, number: int) -> Kept[fk.PourRecorded] | None:
+    return next((pour for pour in fill.standing if pour.number == number), None)
 
 
 @_places(fk.PourVoided)

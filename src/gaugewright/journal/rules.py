@@ -28,6 +28,7 @@ _OF_A_TANK = (
     fk.FillBegun,
     fk.FillChecksChanged,
     fk.PourRecorded,
+    fk.PourPlaced,
     fk.FindingAnswered,
     fk.TableMade,
     fk.TableAccepted,
@@ -41,12 +42,13 @@ _OF_A_TANK = (
     hk.CopyAccepted,
     hk.ArrivalChecked,
 )
-_OF_A_WHOLE = (fk.FillBegun, fk.PourRecorded, fk.TableMade, fk.TableAccepted)
+_OF_A_WHOLE = (fk.FillBegun, fk.PourRecorded, fk.PourPlaced, fk.TableMade, fk.TableAccepted)
 """What is done once for linked tanks, not for each of them."""
 _IN_A_STAGE: dict[type[Event], str] = {
     fk.FillBegun: "Pour",
     fk.FillChecksChanged: "Pour",
     fk.PourRecorded: "Pour",
+    fk.PourPlaced: "Pour",
     fk.PourVoided: "Pour",
     fk.TableMade: "Table",
     fk.TableAccepted: "Table",
@@ -245,6 +247,14 @@ def _pour(state: JobState, event: fk.PourRecorded) -> None:
             raise StateError(
                 said("entry {replaces} is not a voided pour of this fill", replaces=event.replaces)
             )
+
+
+@_rule(fk.PourPlaced)
+def _place(state: JobState, event: fk.PourPlaced) -> None:
+    fill = _fill(state, event.tank_id)
+    _require_standing(fill.pours, event.before, "pour of this fill")
+    if next(p for p in fill.pours if p.number == event.before).event.step == 0:
+        raise StateError(said("nothing can be placed before the drained tank, step 0"))
 
 
 @_rule(fk.PourVoided)

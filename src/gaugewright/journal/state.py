@@ -94,6 +94,13 @@ class Fact:
 
 
 @dataclass(frozen=True, slots=True)
+class Placed(PourRecorded):
+    """A pour that was placed between two others after them, and why."""
+
+    placed_because: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class FillState:
     """One fill: what was checked beside it, every pour ever recorded, every answer given."""
 
@@ -101,7 +108,10 @@ class FillState:
     checks: Kept[FillBegun] | Kept[FillChecksChanged]
     """The entry whose meter checks, residue and dip are valid now."""
     pours: tuple[Kept[PourRecorded], ...] = ()
-    """In the order in which they were recorded, voided ones included."""
+    """In the order in which they were recorded, voided ones included.
+
+    A step is what counts now: one higher than in the entry for each pour placed before it.
+    """
     answers: tuple[Kept[FindingAnswered], ...] = ()
 
     @property

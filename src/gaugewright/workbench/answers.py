@@ -115,7 +115,7 @@ def recorded_answer(recorded: Recorded, verdict: VerdictPicture | None = None) -
     return RecordedAnswer(
         recorded.state.tip.number,
         tuple(entry_answer(entry) for entry in recorded.entries),
-        job_picture(recorded.state),
+        job_picture(recorded.state, recorded.unit),
         verdict,
     )
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 MOST_ENTRIES = 2**31
 
@@ -114,11 +114,24 @@ class Plan(Recording):
     reason: Annotated[str, Field(max_length=2_000)] = ""
 
 
+class ShownBody(Body):
+    """The live reading that stood on the screen when something was typed without a line."""
+
+    counts: Annotated[float, Field(allow_inf_nan=False)]
+    is_steady: bool
+    steadiness: Annotated[str, Field(max_length=500)] = ""
+    source: Annotated[str, Field(max_length=200)] = ""
+
+
 class TakenBody(Recording):
     """Counts typed by hand, or from the live steady reading."""
 
     counts: Figure | None = None
     is_unsteady_kept: bool = False
+    typed_at: AwareDatetime | None = None
+    """Only for what was kept on a device without a line: when it was typed there."""
+    shown: ShownBody | None = None
+    """The live reading on its screen then; without it and without counts it is refused."""
 
 
 class BenchSpan(TakenBody):
@@ -180,6 +193,8 @@ class Checks(Recording):
     residual_l: Figure | None = None
     u_residual_l: Figure | None = None
     dip_empty_mm: Figure | None = None
+    pitch_deg: Figure | None = None
+    roll_deg: Figure | None = None
 
 
 class BeginFill(Checks):
@@ -206,6 +221,20 @@ class PourBody(TakenBody):
     pitch_deg: Figure | None = None
     roll_deg: Figure | None = None
     planned_l: Figure | None = None
+    note: Words = ""
+
+
+class PlacedBody(WithReason):
+    """A pour that was left out, with the counts after it."""
+
+    before: Annotated[int, Field(ge=1, le=MOST_ENTRIES)]
+    """The entry number of the pour that follows."""
+    added_l: Figure
+    counts: Figure
+    fuel_c: Figure | None = None
+    meter_c: Figure | None = None
+    pitch_deg: Figure | None = None
+    roll_deg: Figure | None = None
     note: Words = ""
 
 

@@ -1,6 +1,6 @@
 """The API of a fill: pours and their verdict, answers, the table, check pours."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from fastapi import Query
 from starlette.responses import Response
@@ -8,6 +8,7 @@ from starlette.responses import Response
 from gaugewright.app import filling, proving, typed
 from gaugewright.app.bench import Taken
 from gaugewright.app.filling import Answer, Beside, Judged
+from gaugewright.app.instruments import TYPED_BY_HAND
 from gaugewright.app.pictures import LandingPicture, VerdictPicture
 from gaugewright.app.typed import Typed
 from gaugewright.app.verdicts import landing_of, look, verdict
@@ -40,17 +41,13 @@ def begin(
     job: str, tank_id: str, body: bodies.BeginFill, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
     """Begin the fill of a tank; with a reason, anew."""
-    cans, residual_l, u_residual_l, dip_mm = _checks(body)
     begun = fk.FillBegun(
         tank_id,
         is_draining=body.is_draining,
         dispenser=body.dispenser,
         fuel=body.fuel,
-        meter_checks=cans,
-        residual_l=residual_l,
-        u_residual_l=u_residual_l,
-        dip_empty_mm=dip_mm,
         reason=body.reason,
+        **_checks(body),
     )
     return _answer(filling.begin_fill(yard, job, stamp_of(body, visitor), begun), yard)
 
@@ -60,7 +57,7 @@ def change_checks(
     job: str, tank_id: str, body: bodies.ChangeChecks, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
     """Put right what was checked beside the pours."""
-    changed = fk.FillChecksChanged(tank_id, body.reason, *_checks(body))
+    changed = fk.FillChecksChanged(tank_id, body.reason, **_checks(body))
     return _answer(filling.change_checks(yard, job, stamp_of(body, visitor), changed), yard)
 
 
@@ -84,6 +81,27 @@ def pour(
         ),
         yard,
     )
+
+
+@router.post("/tanks/{tank_id}/pours/placed")
+def place(
+    job: str, tank_id: str, body: bodies.PlacedBody, yard: YardHere, visitor: VisitorHere
+) -> RecordedAnswer:
+    """Place a pour that was left out before one that is recorded, and judge the fill anew."""
+    placed = fk.PourPlaced(
+        tank_id,
+        body.before,
+        typed.litres(body.added_l, "added_l"),
+        typed.counts(body.counts),
+        body.reason,
+        fuel_c=_celsius(body.fuel_c, "fuel_c"),
+        meter_c=_celsius(body.meter_c, "meter_c"),
+        pitch_deg=_figure(body.pitch_deg, "pitch_deg"),
+        roll_deg=_figure(body.roll_deg, "roll_deg"),
+        source=TYPED_BY_HAND,
+        note=body.note,
+    )
+    return _answer(filling.place_pour(yard, job, stamp_of(body, visitor), placed), yard)
 
 
 @router.post("/pours/{entry}/void")
@@ -219,9 +237,8 @@ def _answer(judged: Judged, yard: Yard) -> RecordedAnswer:
     return recorded_answer(judged.recorded, speech_of(yard).all_of(judged.verdict))
 
 
-def _checks(
-    body: bodies.Checks,
-) -> tuple[tuple[fk.CanCheck, ...], float | None, float | None, float | None]:
+def _checks(body: bodies.Checks) -> dict[str, Any]:
+    """Return what was checked beside the pours, by the names of the journal."""
     cans = tuple(
         fk.CanCheck(
             typed.litres(can.indicated_l, "meter_checks.indicated_l"),
@@ -230,12 +247,14 @@ def _checks(
         for can in body.meter_checks
     )
     dip = body.dip_empty_mm
-    return (
-        cans,
-        _litres(body.residual_l, "residual_l"),
-        _litres(body.u_residual_l, "u_residual_l"),
-        None if dip is None else typed.length_mm(dip, "dip_empty_mm"),
-    )
+    return {
+        "meter_checks": cans,
+        "residual_l": _litres(body.residual_l, "residual_l"),
+        "u_residual_l": _litres(body.u_residual_l, "u_residual_l"),
+        "dip_empty_mm": None if dip is None else typed.length_mm(dip, "dip_empty_mm"),
+        "pitch_deg": _figure(body.pitch_deg, "pitch_deg"),
+        "roll_deg": _figure(body.roll_deg, "roll_deg"),
+    }
 
 
 def _litres(value: Typed | None, field: str) -> float | None:

@@ -6,7 +6,8 @@ from fastapi import File, Form, Path, Query, Request, UploadFile
 from starlette.responses import Response
 
 from gaugewright.app import bench, photos, survey, typed
-from gaugewright.app.bench import Taken
+from gaugewright.app.bench import Late, Taken
+from gaugewright.app.live_values import Heard
 from gaugewright.app.pictured import job_picture, jobs_picture
 from gaugewright.app.pictures import JobPicture, JobsPicture
 from gaugewright.app.yard import NotThereError, Stamp
@@ -34,9 +35,17 @@ EntryNumber = Annotated[int, Path(ge=1, le=bodies.MOST_ENTRIES)]
 
 def taken_of(body: bodies.TakenBody) -> Taken:
     """Return where the counts come from."""
+    late = None
+    if body.typed_at is not None:
+        late = Late(body.typed_at, None if body.shown is None else _shown_of(body.shown))
     if body.counts is None:
-        return Taken(None, body.is_unsteady_kept)
-    return Taken(typed.counts(body.counts))
+        return Taken(None, body.is_unsteady_kept, late=late)
+    return Taken(typed.counts(body.counts), late=late)
+
+
+def _shown_of(body: bodies.ShownBody) -> Heard:
+    steadiness = body.steadiness or ("steady" if body.is_steady else "not steady")
+    return Heard(body.counts, None, body.is_steady, steadiness, None, None, body.source)
 
 
 @router.get("/book/settings")
@@ -98,7 +107,7 @@ async def import_job(request: Request, yard: YardHere) -> ImportAnswer:
 @router.get("/jobs/{job}")
 def job(job: str, yard: YardHere) -> JobPicture:
     """Give all that a screen shows of a job."""
-    return job_picture(yard.state(job))
+    return job_picture(yard.state(job), yard.unit)
 
 
 @router.get("/jobs/{job}/entries")

@@ -148,7 +148,7 @@ def _stage(
     state = yard.state(job)
     if tank is not None and tank not in state.tanks:
         raise NotThereError(f"there is no tank {tank} in job {job}")
-    picture = job_picture(state)
+    picture = job_picture(state, yard.unit)
     shown = tank
     if shown is None and state.standing_tanks:
         shown = state.standing_tanks[0].tank_id

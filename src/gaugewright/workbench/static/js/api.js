@@ -66,6 +66,21 @@ export function waiting() {
   return JSON.parse(localStorage.getItem(BOX) ?? "[]");
 }
 
+let lookAtProbe = () => null;
+
+/** How the live reading on the screen is asked for at the moment of a press. */
+export function onPress(look) {
+  lookAtProbe = look;
+}
+
+const READS_PROBE = /\/(pours|bench\/(zero|span|repeat)|check-pours|back-office|answers)$/;
+
+/** Whether the server would take the live reading for this: then that of now, not that of later. */
+function takesReading(url, body) {
+  if (!READS_PROBE.test(url) || (body.counts ?? body.counts_after ?? "") !== "") return false;
+  return !url.endsWith("/answers") || body.answer === "repeated";
+}
+
 function store(items) {
   localStorage.setItem(BOX, JSON.stringify(items));
   document.dispatchEvent(new CustomEvent("outbox", { detail: items.length }));
@@ -73,11 +88,21 @@ function store(items) {
 
 /** Send, or keep it until the server is back. `draft` is what was typed, by its key. */
 export async function record(method, url, body, draft = "") {
+  const shown = takesReading(url, body) ? lookAtProbe() : null;
+  const typedAt = new Date().toISOString();
   try {
     return await request(method, url, body);
   } catch (error) {
     if (!(error instanceof Unreachable)) throw error;
-    store([...waiting(), { method, url, body, draft, page: location.href }]);
+    let kept = body;
+    if (takesReading(url, body)) {
+      // Whatever the probe reads when the line is back is not what was seen now.
+      if (!shown || url.endsWith("/answers")) {
+        return { ok: false, status: 0, data: { error: say("need-counts"), field: "counts" } };
+      }
+      kept = { ...body, typed_at: typedAt, shown };
+    }
+    store([...waiting(), { method, url, body: kept, draft, page: location.href }]);
     notice("kept", say("waiting-to-send"));
     return { ok: false, status: 0, data: { error: say("waiting-to-send"), field: null }, isKept: true };
   }

@@ -1,6 +1,6 @@
 // The live reading: one stream for the whole page, never older than it says.
 
-import { flush, waiting } from "./api.js";
+import { flush, onPress, waiting } from "./api.js";
 import { isKept } from "./kept.js";
 import { clear, notice } from "./notice.js";
 import { age, length, plain, say, volume } from "./say.js";
@@ -24,6 +24,17 @@ export function liveReading(tank) {
   const known = latest.get(tank);
   return known && isLive(known) ? known.event : null;
 }
+
+onPress(() => {
+  const reading = liveReading(sheet().dataset.tank);
+  if (!reading) return null;
+  return {
+    counts: reading.mean_counts ?? reading.counts,
+    is_steady: reading.verdict === "steady",
+    steadiness: reading.reason ?? "",
+    source: reading.source ?? "",
+  };
+});
 
 const ageOf = (known) => (known.event.age_s ?? 0) + now() - known.arrived;
 const isLive = (known) =>
