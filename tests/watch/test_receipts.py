@@ -68,6 +68,17 @@ def test_the_difference_is_what_the_tank_got_less_what_was_paid():
     assert row.u_difference_l == pytest.approx(u_difference(2.0, 412.0))
 
 
+def test_fuel_beyond_the_probe_s_top_is_not_called_short():
+    """A tank filled to the brim: the probe cannot see the last of it."""
+    to_top = replace(seen(refuel(10, 390.0)), top_l=491.0)
+    below = replace(to_top, top_l=520.0)
+
+    assert verdicts([paid(10.2, 405.0)], below) == ["short"]
+    assert verdicts([paid(10.2, 405.0)], to_top) == ["no_data"]
+    assert verdicts([paid(10.2, 380.0)], to_top) == ["over"]
+    assert "at least" in reconcile([paid(10.2, 405.0)], [to_top]).receipts[0].reason
+
+
 def test_two_receipts_may_pay_for_one_refuel_and_share_its_verdict():
     rows = reconcile(
         [paid(10.1, 300.0, 1), paid(10.2, 100.0, 2)], [seen(refuel(10, 400.0))]

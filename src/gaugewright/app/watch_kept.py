@@ -4,10 +4,12 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+import gaugewright
 from gaugewright import __version__
 from gaugewright.app.files import write_text
 from gaugewright.table.table import Table
@@ -31,6 +33,9 @@ class VehicleDone:
     first_s: float
     last_s: float
     gaps: tuple[tuple[float, float], ...]
+    bottom_l: float
+    top_l: float
+    """What is in the tank at the probe's two ends. [L]"""
 
     @property
     def seen(self) -> Seen | None:
@@ -39,7 +44,7 @@ class VehicleDone:
             return None
         return Seen(
             self.vehicle, self.watched.events, self.watched.undecided, self.gaps, self.first_s,
-            self.last_s,
+            self.last_s, bottom_l=self.bottom_l, top_l=self.top_l,
         )  # fmt: skip
 
 
@@ -79,15 +84,25 @@ def digest_of(
     """Return what changes when a vehicle's result could.
 
     It is made from the log's files, what was ``told`` of them, the tables, how it is looked at
-    and the program's version.
+    and the program itself.
     """
-    whole = hashlib.sha256()
+    whole = hashlib.sha256(_program())
     for part in (__version__, _FORMAT, look, told, *marks):
         whole.update(repr(part).encode() + b"\n")
     for table in tables:
         for values in (table.counts, table.litres, table.u_litres):
             whole.update(b"-" if values is None else values.tobytes())
     return whole.hexdigest()
+
+
+@cache
+def _program() -> bytes:
+    """Return a digest of the rooms that decide what a log shows."""
+    whole = hashlib.sha256()
+    for room in ("watch", "table"):
+        for file in sorted((Path(gaugewright.__file__).parent / room).glob("*.py")):
+            whole.update(file.read_bytes())
+    return whole.digest()
 
 
 def _as_record(done: VehicleDone) -> dict[str, Any]:
@@ -118,4 +133,6 @@ def _from_record(record: Mapping[str, Any]) -> VehicleDone:
         record["first_s"],
         record["last_s"],
         tuple((start, end) for start, end in record["gaps"]),
+        record["bottom_l"],
+        record["top_l"],
     )

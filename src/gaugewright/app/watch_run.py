@@ -246,7 +246,9 @@ class _Pieces:
             seen += done.arrival.records
             progress("looking", seen, total)
             if len(self.parts[name]) == len(self.cut_at[name]) + 1:
-                yield _whole(self.parts.pop(name), self.cut_at[name], self.arrivals[name])
+                yield _whole(
+                    self.parts.pop(name), self.cut_at[name], self.arrivals[name], self.tables[name]
+                )
 
     def tasks(self, wanted: list[str]) -> Iterator[Task]:
         """Yield the tasks of each vehicle, one for each block of its history."""
@@ -267,7 +269,9 @@ class _Pieces:
                 )  # fmt: skip
 
 
-def _whole(parts: list[Done], at_s: tuple[float, ...], of_whole: Arrival) -> VehicleDone:
+def _whole(
+    parts: list[Done], at_s: tuple[float, ...], of_whole: Arrival, tables: Sequence[Table]
+) -> VehicleDone:
     """Return the blocks of one vehicle as one."""
     parts = sorted(parts, key=lambda done: done.block)
     arrival = sum((done.arrival for done in parts), Arrival(0))
@@ -297,8 +301,10 @@ def _whole(parts: list[Done], at_s: tuple[float, ...], of_whole: Arrival) -> Veh
         watched = joined(shown, at_s, firsts, records=own, span_s=last_s - first_s)
         remarks += watched_remarks(watched)
     return VehicleDone(
-        vehicle, watched, arrival, tuple(remarks), first_s, last_s, tuple(sorted(gaps))
-    )
+        vehicle, watched, arrival, tuple(remarks), first_s, last_s, tuple(sorted(gaps)),
+        bottom_l=sum(float(table.litres[0]) for table in tables),
+        top_l=sum(float(table.litres[-1]) for table in tables),
+    )  # fmt: skip
 
 
 def _engine(how: HowToRun, records: int, vehicles: int) -> Engine:

@@ -12,7 +12,7 @@ The error rate is stated, not hoped for: `FALSE_SHORT` of honest receipts come o
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from math import sqrt
+from math import inf, isfinite, sqrt
 from statistics import NormalDist
 
 from gaugewright.errors import InputError
@@ -30,6 +30,9 @@ GAP_S = 1800.0
 """Without records for longer than this, a refuel could have passed unseen. [s]"""
 AS_MUCH_L = 10.0
 """Litres within this, or a twentieth, are 'the like' of another receipt. [L]"""
+
+AT_END = 0.01
+"""Nearer to the probe's top than this share of the tank, fuel may have gone beyond it."""
 
 
 class Verdict(StrEnum):
@@ -63,7 +66,8 @@ class Seen:
     """What the watch knows of one vehicle: its refuels, what it could not decide, its gaps.
 
     ``gaps`` are stretches without records longer than `GAP_S`; ``first_s`` and ``last_s`` the
-    ends of the records; ``least_l`` the least refuel that this vehicle's data can show. [s, L]
+    ends of the records; ``least_l`` the least refuel that this vehicle's data can show;
+    ``bottom_l`` and ``top_l`` what is in the tank at the probe's two ends. [s, L]
     """
 
     vehicle: str
@@ -73,6 +77,8 @@ class Seen:
     first_s: float
     last_s: float
     least_l: float = 0.0
+    bottom_l: float = 0.0
+    top_l: float = inf
 
     @property
     def refuels(self) -> list[Event]:
@@ -181,7 +187,12 @@ def _judged(group: Group, receipts: Sequence[Receipt], seen: Seen) -> list[Recon
     verdict = Verdict.AGREES
     if abs(difference) > limit:
         verdict = Verdict.SHORT if difference < 0 else Verdict.OVER
+    unseen = _unseen_end(refuels, seen)
+    if verdict == Verdict.SHORT and unseen:
+        verdict = Verdict.NO_DATA
     reason = f"{got:.1f} L in the tank, {paid:.1f} L paid for, {difference:+.1f} ± {u:.1f} L"
+    if unseen:
+        reason += f"; at least, for the fuel {unseen}, where the probe does not see it"
     if len(refuels) > 1:
         reason += f"; {len(refuels)} refuels of one stop together"
     if len(own) > 1:
@@ -193,6 +204,17 @@ def _judged(group: Group, receipts: Sequence[Receipt], seen: Seen) -> list[Recon
         )
         for one in own
     ]  # fmt: skip
+
+
+def _unseen_end(refuels: Sequence[Event], seen: Seen) -> str:
+    """Return where a refuel left the probe's range, so that more went in than it saw."""
+    for event in refuels:
+        near = max(AT_END * seen.top_l if isfinite(seen.top_l) else 0.0, event.u_litres)
+        if event.after_l >= seen.top_l - near:
+            return "rose to the probe's top"
+        if event.before_l <= seen.bottom_l + 0.1:
+            return "was below the probe's tip before"
+    return ""
 
 
 def _unseen(
