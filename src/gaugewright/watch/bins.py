@@ -23,10 +23,10 @@ _MOST = 64
 class Bins:
     """One vehicle's minutes, all arrays of one length. [s, L, km/h]
 
-    ``level_l`` is the middle of the bin's litres, ``scatter_l`` the mean bend between
+    ``level_l`` is the mean of the middle third of the bin's litres, ``scatter_l`` the mean bend between
     three records that follow one another, which no steady flow makes (NaN with fewer),
-    ``records`` how many there are, ``moving`` whether on the move, ``running`` the share of records with ignition on
-    (NaN: unknown), ``first`` and ``last`` the numbers of its records in the track.
+    ``records`` how many there are, ``moving`` whether on the move, ``running`` the share of
+    records with ignition on (NaN: unknown), ``first`` and ``last`` the numbers of its records in the track.
     """
 
     time_s: Floats
@@ -154,10 +154,7 @@ def _close(
     out_moving: npt.NDArray[np.bool_],
 ) -> int:
     """Write one bin and return how many there are now."""
-    cut = held // 4
-    width = sorted_l[held - 1 - cut] - sorted_l[cut]
-    if sorted_l[held - 1] - sorted_l[0] > 6.0 * width:
-        cut = (held - 1) // 2
+    cut = (held - 1) // 2 if held < 6 else held // 3
     total = 0.0
     for j in range(cut, held - cut):
         total += sorted_l[j]

@@ -44,7 +44,23 @@ def decide(seen: Seen) -> list[Change]:
     clusters = [replace(c, outside_l2=c.outside_l2 * scale) for c in clusters]
     prior = _Shifts.learnt(seen, clusters)
     inside = [replace(c, score=prior.score(c)) for c in clusters]
-    return inside + _only_outside(seen, inside, scale)
+    return [_from_freeze(seen, c) for c in inside + _only_outside(seen, inside, scale)]
+
+
+def _from_freeze(seen: Seen, change: Change) -> Change:
+    """Return the change from where the probe began to repeat itself, if it did before it.
+
+    A probe that froze shows at once what happened since, so the moment is not known.
+    """
+    bins, at = seen.bins, change.before
+    first = at
+    while first > 0 and bins.level_l[first - 1] == bins.level_l[at]:
+        first -= 1
+    on = bins.running > 0.5
+    alike = on == on[at]
+    same = np.diff(bins.level_l) == 0
+    usual = float(np.mean(same[alike[1:]])) if alike[1:].any() else 1.0
+    return replace(change, before=first) if at - first >= 5 and usual < 0.5 else change
 
 
 def _measured(seen: Seen, i: int) -> Change:
@@ -73,7 +89,7 @@ def _measured(seen: Seen, i: int) -> Change:
         float(outside),
         float(outside_l2),
         True,
-        int(min(wa.size, wb.size)),
+        int(min(a + 1 - low, high - b)),
     )
 
 
@@ -113,16 +129,21 @@ class _Shifts:
         """Count the rises too small for a refuel: the level shifts down as often as up."""
         capacity = float(np.max(seen.bins.level_l))
         days = (seen.bins.time_s[-1] - seen.bins.time_s[0]) / 86400
-        rises = [
+        rises: list[Change] = [
             c
             for c in clusters
             if 1.0 < c.litres < 0.05 * capacity
+            and c.after - c.before <= 10
             and c.litres > 5 * c.var_l2**0.5
             and c.outside_l < 0.5 * c.litres + 2 * c.outside_l2**0.5
         ]
         stops = max(int(seen.spells.still.sum()), days * 4)
-        size = (sum(c.litres**2 for c in rises) + (0.005 * capacity) ** 2) / (len(rises) + 1)
-        return cls((len(rises) + 0.5) / stops, size, 0.3 * days / stops, capacity)
+        moves = bool((~seen.spells.still).any())
+        least = 0.005 * capacity if moves else 0.002 * capacity
+        size = (sum(c.litres**2 for c in rises) + least**2) / (len(rises) + 1)
+        return cls(
+            (len(rises) + (0.5 if moves else 0.1)) / stops, size, 0.3 * days / stops, capacity
+        )
 
     def score(self, change: Change) -> float:
         """Return the log odds of fuel against noise and shift."""

@@ -118,12 +118,7 @@ def rates(
     unsure = np.where(
         still, np.where(running, manner.idle_l2_h, manner.wander_l2_h), manner.burn_l2_h
     )
-    on = running.astype(np.int64)
-    sums = np.concatenate([[0], np.cumsum(on)])
-    count = sums[spells.high] - sums[spells.low]
-    for k in np.flatnonzero(spells.still & (count >= 25)):
-        part = np.arange(spells.low[k], spells.high[k])
-        part = part[running[part]]
+    for part in _runs(running & still, inside):
         partner = np.searchsorted(bins.time_s[part], bins.time_s[part] + 900.0)
         fits = partner < part.size
         a, b = part[fits], part[partner[fits]]
@@ -134,6 +129,17 @@ def rates(
         rate[part] = own
         unsure[part] = manner.wander_l2_h + (0.08 * own) ** 2
     return rate, unsure
+
+
+def _runs(
+    wanted: npt.NDArray[np.bool_], inside: npt.NDArray[np.int64]
+) -> list[npt.NDArray[np.int64]]:
+    """Return the runs of wanted bins of one spell that are long enough for a rate of their own."""
+    if not wanted.any():
+        return []
+    cut = np.flatnonzero((np.diff(wanted) != 0) | (np.diff(inside) != 0)) + 1
+    pieces = np.split(np.arange(wanted.size), cut)
+    return [piece for piece in pieces if wanted[piece[0]] and piece.size >= 25]
 
 
 def weights(bins: Bins, spells: Spells, manner: Manner, inside: npt.NDArray[np.int64]) -> Floats:

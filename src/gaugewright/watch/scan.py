@@ -70,6 +70,34 @@ def _best(
 
 
 @compiled
+def _turns(sums: Floats, a: int, b: int, sign: float) -> tuple[int, int]:
+    """Return the change without what ran the other way at its start or end.
+
+    Fuel drained just before a refuel, or just after it, is a change of its own.
+    """
+    top, low = b, a
+    best = sign * _level(sums, b) + 4.0 * _sd(sums, b)
+    for i in range(a, b):
+        if sign * _level(sums, i) - 3.0 * _sd(sums, i) > best:
+            best, top = sign * _level(sums, i) - 3.0 * _sd(sums, i), i
+    least = sign * _level(sums, a) - 4.0 * _sd(sums, a)
+    for i in range(a + 1, top):
+        if sign * _level(sums, i) + 3.0 * _sd(sums, i) < least:
+            least, low = sign * _level(sums, i) + 3.0 * _sd(sums, i), i
+    return low, max(top, low + 1)
+
+
+@compiled
+def _level(sums: Floats, i: int) -> float:
+    return (sums[1, i + 1] - sums[1, i]) / (sums[0, i + 1] - sums[0, i])
+
+
+@compiled
+def _sd(sums: Floats, i: int) -> float:
+    return 1.0 / np.sqrt(sums[0, i + 1] - sums[0, i])
+
+
+@compiled
 def _search(
     sums: Floats,
     low: int,
@@ -93,6 +121,9 @@ def _search(
         z, a, b, change, v = _best(sums, left, right, windows, apart)
         if abs(z) < least_z or held >= found.shape[0]:
             continue
+        a, b = _turns(sums, a, b, 1.0 if change > 0 else -1.0)
+        before, after = max(left, a - 9), min(right, b + 10)
+        change, v = _contrast(sums, before, a, b, after)
         found[held, 0], found[held, 1], found[held, 2] = z, a + offset, b + offset
         found[held, 3], found[held, 4] = change, v
         held += 1

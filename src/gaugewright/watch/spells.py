@@ -15,7 +15,9 @@ from gaugewright.watch.compiled import compiled
 from gaugewright.watch.values import Floats
 
 HOLE_S = 600.0
-"""A hole this long between moving records may hide a stop. [s]"""
+"""From here a hole in the record may hide a drive, or a stop. [s]"""
+SHORT_HOLE_S = 150.0
+"""From here a hole between moving records may hide a stop at a pump. [s]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +55,8 @@ def spells_of(bins: Bins, quantum_l: float) -> Spells:
     active = rough(bins, quantum_l)
     _smooth(active, bins.moving, bins.time_s)
     time = bins.time_s
-    hole = np.diff(time) > HOLE_S
+    step = np.diff(time)
+    hole = step > max(SHORT_HOLE_S, 3.5 * float(np.median(step))) if step.size else step > 0
     turn = active[1:] != active[:-1]
     blind = hole & active[1:] & active[:-1]
     cuts = np.flatnonzero(turn | blind) + 1

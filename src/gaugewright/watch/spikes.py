@@ -17,10 +17,13 @@ def sound(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
     keep = np.ones(bins.time_s.size, np.bool_)
     step = np.abs(np.diff(bins.level_l, prepend=bins.level_l[:1]))
     least = np.empty(step.size)
-    for kind in (bins.moving, ~bins.moving):
-        usual = float(np.median(step[kind])) if kind.any() else 0.0
-        least[kind] = max(10.0 * usual, 4.0 * quantum_l)
+    on = bins.running > 0.5
+    for kind in (bins.moving, ~bins.moving & on, ~bins.moving & ~on):
+        if kind.any():
+            usual, wide = np.quantile(step[kind], [0.5, 0.9])
+            least[kind] = max(10.0 * usual, 4.0 * wide, 4.0 * quantum_l)
     _mark_spikes(bins.level_l, bins.time_s, least, keep)
+    _mark_restarts(bins.level_l, float(np.min(bins.level_l)) + 2 * quantum_l, keep)
     _mark_frozen(bins.level_l, bins.moving, keep)
     return keep
 
@@ -48,6 +51,26 @@ def _mark_spikes(level: Floats, time_s: Floats, least: Floats, keep: npt.NDArray
                 keep[j] = False
             i += back
         i += 1
+
+
+@compiled
+def _mark_restarts(level: Floats, floor: float, keep: npt.NDArray[np.bool_]) -> None:
+    """Mark up to `LONGEST` bins of nothing between bins far above: a probe that starts anew."""
+    n = level.size
+    far = floor + 0.05 * (np.max(level) - floor)
+    i = 0
+    while i < n:
+        if level[i] > floor:
+            i += 1
+            continue
+        j = i
+        while j < n and level[j] <= floor:
+            j += 1
+        alone = (i == 0 or level[i - 1] > far) and (j == n or level[j] > far)
+        if alone and j - i <= LONGEST:
+            for k in range(i, j):
+                keep[k] = False
+        i = j
 
 
 @compiled
