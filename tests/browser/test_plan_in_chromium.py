@@ -193,9 +193,38 @@ def test_the_pour_stage_says_what_the_next_pour_still_teaches(
 
     said = page.locator("[data-next-action]").filter(has_text="What teaches most now")
     said.wait_for()
-    now, then = re.findall(r"([\d.]+)\sL", said.inner_text())[1:]
+    now, then = re.findall(r"from ([\d.]+)\sL to ([\d.]+)\sL", said.inner_text())[0]
     assert float(then) < float(now)
+    others = page.locator("[data-part=next-choices]")
+    others.locator("summary").click()
+    told = others.inner_text()
+    assert "measured can" in told
+    assert "inclinometer" in told
+    assert page.evaluate(OVERFLOW) <= 0
     assert complaints(page) == []
+
+
+def test_a_slope_read_once_is_recorded_for_all_pours_beside_the_cans_that_stand(
+    open_page: OpenPage, api: Api
+) -> None:
+    job = poured(api, new_job(api), [62, 56])
+    can = {"indicated_l": 100, "true_l": 100.2}
+    api.record(job, "/tanks/left/fill/checks", meter_checks=[can], reason="the can")
+    page = open_page(f"/jobs/{job}/pour")
+    page.click("text=What was checked beside the pours")
+    page.fill("#checks-pitch", "0,5")
+    page.fill("#checks-roll", "-0,3")
+    page.fill('[name="meter_checks.1.indicated_l"]', "100")
+    page.fill('[name="meter_checks.1.true_l"]', "100,3")
+    page.fill('form[data-url$="/fill/checks"] [name=reason]', "read after the first pours")
+    page.click('form[data-url$="/fill/checks"] button')
+    page.wait_for_function("() => document.querySelector('#checks-pitch')?.value === '0.5'")
+
+    fill = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["fill"]
+    assert (fill["pitch_deg"], fill["roll_deg"]) == (0.5, -0.3)
+    assert [c["true_l"] for c in fill["meter_checks"]] == [100.2, 100.3]
+    choices = api.call("GET", f"/api/jobs/{job}/tanks/left/plan/next")["choices"]
+    assert all(choice["kind"] != "slope" for choice in choices)
 
 
 def test_with_a_mouse_a_zone_is_dragged_at_once_and_stays_after_a_reload(planned: Any) -> None:

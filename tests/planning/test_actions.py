@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 
 from gaugewright.errors import InputError
-from gaugewright.planning.actions import next_action, plan_pours
+from gaugewright.planning.actions import plan_pours
+from gaugewright.planning.next import next_actions
 from gaugewright.planning.outlook import Checks, imagined, outlook
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.curves import curves_of
+from gaugewright.table.fill import MeterCheck
 from gaugewright.table.fit import DESCRIBED, fit
 from gaugewright.tank.description import Tank
 from gaugewright.testing.fills import FAMILIES, simulated_fill
@@ -110,15 +112,40 @@ def test_checks_take_away_error_without_a_litre_more():
         assert left(replace(Checks(), **{name: True})).half_width_l < bare
 
 
-def test_the_next_best_action_follows_what_was_learnt():
+def fill_until(step, **changes):
     made = simulated_fill(np.random.default_rng(4), "box", pours=10)
-    early = replace(made.fill, pours=made.fill.pours[:3])
-    action, here = next_action(early, made.tank, made.probe)
+    return replace(made.fill, pours=made.fill.pours[:step], **changes), made.tank, made.probe
 
-    assert action.kind == "stop"
-    assert action.error_left_l < here.largest_error_l
-    done, _ = next_action(made.fill, made.tank, made.probe)
-    assert done is None
+
+def test_the_next_best_pour_follows_what_was_learnt_and_ends_where_it_no_longer_pays():
+    early = next_actions(*fill_until(3))
+    done = next_actions(*fill_until(11))
+
+    assert early.best_pour.kind == "stop"
+    assert early.best_pour.error_left_l < early.here.largest_error_l
+    assert done.best_pour is None
+    assert done.best.kind in ("meter", "slope")
+
+
+def test_checks_are_offered_only_while_they_can_be_made_and_shrink_when_made():
+    fresh = {a.kind for a in next_actions(*fill_until(1)).actions}
+    later = {a.kind: a for a in next_actions(*fill_until(8)).actions}
+    can = (MeterCheck(100.0, 100.1),)
+    checked = {a.kind: a for a in next_actions(*fill_until(8, meter_checks=can)).actions}
+
+    assert fresh == {"stop", "meter", "slope", "dip"}
+    assert set(later) == {"stop", "meter", "slope"}
+    assert "one more measured can" in checked["meter"].what
+    first = next_actions(*fill_until(8)).here.largest_error_l - later["meter"].error_left_l
+    second = next_actions(*fill_until(8, meter_checks=can)).here.largest_error_l
+    assert second - checked["meter"].error_left_l < first
+
+
+def test_a_slope_that_was_read_is_not_asked_for_again():
+    fill, tank, probe = fill_until(6)
+    level = replace(fill, pours=tuple(replace(p, pitch_deg=0.2, roll_deg=-0.4) for p in fill.pours))
+
+    assert all(a.kind != "slope" for a in next_actions(level, tank, probe).actions)
 
 
 @pytest.mark.parametrize(

@@ -183,3 +183,24 @@ def test_a_plan_kept_in_litres_is_shown_in_the_gallons_of_the_book(planner):
         "in_tank_l": "500.0", "clear_mm": "2", "slope_along": "6", "aim.fuel_l": "20.0"
     }  # fmt: skip
     assert '<option value="diesel" selected>' in page
+
+
+def test_checks_are_offered_beside_pours_and_a_slope_read_once_serves_them_all(planner):
+    url = f"/api/jobs/{planner.job}/tanks/main/plan/next"
+    planner.record("/tanks/main/fill")
+    planner.pour(0, 0)
+    first = planner.client.get(url).json()
+    assert {each["kind"] for each in first["choices"]} == {"stop", "meter", "slope", "dip"}
+    errors = [each["error_then_l"] for each in first["choices"]]
+    assert errors == sorted(errors)
+    assert all(each["minutes"] > 0 for each in first["choices"])
+
+    planner.pour(40, 40)
+    before = {c["kind"]: c for c in planner.client.get(url).json()["choices"]}
+    assert "dip" not in before
+    planner.record("/tanks/main/fill/checks", pitch_deg="0,2", roll_deg=-0.1, reason="level")
+    after = planner.client.get(url).json()
+    assert after["error_now_l"] == pytest.approx(before["slope"]["error_then_l"], rel=0.05)
+    assert all(each["kind"] != "slope" for each in after["choices"])
+    wrong = planner.send("/tanks/main/fill/checks", pitch_deg="steep", reason="x")
+    assert (wrong.status_code, wrong.json()["field"]) == (422, "pitch_deg")

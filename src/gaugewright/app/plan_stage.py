@@ -31,9 +31,10 @@ from gaugewright.errors import InputError, StateError
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.fills import fill_of
 from gaugewright.journal.state import TankState
-from gaugewright.planning.actions import PourPlan, next_action, plan_pours
+from gaugewright.planning.actions import PourPlan, plan_pours
 from gaugewright.planning.cautions import SAFE_CONTENTS
 from gaugewright.planning.length import confirmed
+from gaugewright.planning.next import next_actions
 from gaugewright.planning.unknown import plan_unknown_pours
 from gaugewright.probe import Probe
 from gaugewright.tank.description import Tank
@@ -167,20 +168,37 @@ def page_of(tank: TankState, speech: Speech = ENGLISH) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class NextChoice:
+    """One thing that can be done next."""
+
+    kind: str
+    """``stop`` or one of the checks."""
+    what: str
+    add_l: float | None
+    """For a pour. [L]"""
+    error_then_l: float
+    """Typical largest error anywhere on the scale after it. [L]"""
+    minutes: float
+    pays: bool
+
+
+@dataclass(frozen=True, slots=True)
 class NextStep:
-    """What the next pour would still teach; ``why_not`` where that cannot be said."""
+    """What would still teach the most; ``why_not`` where that cannot be said."""
 
     add_l: float | None = None
-    """``None`` where more pours no longer pay. [L]"""
+    """The best pour; ``None`` where more pours no longer pay. [L]"""
     error_now_l: float | None = None
     """Typical largest error anywhere on the scale as the fill stands. [L]"""
     error_then_l: float | None = None
     minutes: float | None = None
     why_not: str = ""
+    choices: tuple[NextChoice, ...] = ()
+    """The best pour and the checks that can still be made, the most telling first."""
 
 
 def next_step(tank: TankState) -> NextStep:
-    """Return the next best pour after those that stand, worked out anew from them."""
+    """Return the next best pour and checks after what stands, worked out anew from it."""
     body, probe = described(tank)
     if body is None or probe is None:
         return NextStep(why_not=said("the tank or its probe is not described"))
@@ -189,12 +207,23 @@ def next_step(tank: TankState) -> NextStep:
         return NextStep(why_not=said("no pour is recorded yet"))
     if fill.is_draining:
         return NextStep(why_not=said("the tank is being drained, not filled"))
-    action, here = next_action(fill, body, probe)
-    now = here.largest_error_l
-    if action is None or action.at_l is None:
-        return NextStep(error_now_l=now)
-    add_l = action.at_l - sum(pour.added_l for pour in fill.pours)
-    return NextStep(add_l, now, action.error_left_l, action.minutes)
+    found = next_actions(fill, body, probe)
+    inside = sum(pour.added_l for pour in fill.pours)
+    choices = tuple(
+        NextChoice(
+            each.kind,
+            each.what,
+            None if each.at_l is None else round(each.at_l - inside, 1),
+            each.error_left_l,
+            each.minutes,
+            found.pays(each),
+        )
+        for each in found.actions
+    )
+    now, pour = found.here.largest_error_l, found.best_pour
+    if pour is None or pour.at_l is None:
+        return NextStep(error_now_l=now, choices=choices)
+    return NextStep(pour.at_l - inside, now, pour.error_left_l, pour.minutes, choices=choices)
 
 
 def _recorded(tank: TankState) -> AnyLayout:

@@ -17,7 +17,7 @@ def fill_of(state: FillState) -> Fill:
     """
     checks = state.checks.event
     return Fill(
-        pours=tuple(_pour_of(kept) for kept in state.standing),
+        pours=tuple(_pour_of(kept, checks.pitch_deg, checks.roll_deg) for kept in state.standing),
         is_draining=state.begun.event.is_draining,
         meter_checks=tuple(MeterCheck(can.indicated_l, can.true_l) for can in checks.meter_checks),
         residual_l=checks.residual_l,
@@ -26,7 +26,8 @@ def fill_of(state: FillState) -> Fill:
     )
 
 
-def _pour_of(kept: Kept[PourRecorded]) -> Pour:
+def _pour_of(kept: Kept[PourRecorded], pitch_deg: float | None, roll_deg: float | None) -> Pour:
+    """Return a pour; its own slope comes before the one that was read for the whole fill."""
     event = kept.event
     return Pour(
         step=event.step,
@@ -35,8 +36,8 @@ def _pour_of(kept: Kept[PourRecorded]) -> Pour:
         counts_sd=event.counts_sd,
         fuel_c=event.fuel_c,
         meter_c=event.meter_c,
-        pitch_deg=event.pitch_deg,
-        roll_deg=event.roll_deg,
+        pitch_deg=pitch_deg if event.pitch_deg is None else event.pitch_deg,
+        roll_deg=roll_deg if event.roll_deg is None else event.roll_deg,
         at=kept.mark.at,
         note=event.note,
         planned_l=event.planned_l,

@@ -10,12 +10,11 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
-from gaugewright.planning.outlook import Checks, Outlook, imagined, outlook
+from gaugewright.planning.outlook import TRUSTS, Checks, Outlook, imagined, outlook
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.curves import Curves, curves_of
-from gaugewright.table.fill import Fill, Pour
-from gaugewright.table.fit import DESCRIBED, Trust
+from gaugewright.table.fit import Trust
 from gaugewright.table.rows import Doubts, Setting
 from gaugewright.tank.description import Tank
 from gaugewright.words import Volume, said
@@ -125,10 +124,10 @@ class _Planner:
     within_l: float | None
     fuel_l: float | None
     with_checks: bool
-    trusts: tuple[Trust, ...] = DESCRIBED[:3]
+    trusts: tuple[Trust, ...] = TRUSTS
 
     def plan(self) -> PourPlan:
-        top = self._litres_at(FULL_SHARE)
+        top = _litres_at(FULL_SHARE, self.curves, self.assumed)
         if self.fuel_l is not None:
             top = min(top, self.fuel_l)
         state = _State((round(top, 1),), Checks())
@@ -164,25 +163,8 @@ class _Planner:
         fill = imagined(self.curves, state.stops_l, state.checks, self.assumed)
         return outlook(fill, self.curves, self.assumed, self.trusts)
 
-    def _litres_at(self, share: float) -> float:
-        """Litres poured when so much of the scale is wet. [L]"""
-        curves = self.curves
-        inside = float(np.interp(share * curves.top_mm, curves.wetted_mm, curves.litres))
-        return inside - self.assumed.residue_l
-
     def places(self) -> list[float]:
-        """Total litres at which a stop may be made: below the tip, just above it, and up."""
-        tip = float(self.curves.litres[self.curves.tip_index]) - self.assumed.residue_l
-        above = [self._litres_at(float(s)) for s in np.linspace(0.03, FULL_SHARE, PLACES)]
-        u_tip = self._u_tip_l()
-        places = [tip - 1.5 * u_tip, *above]
-        top = above[-1] if self.fuel_l is None else min(self.fuel_l, above[-1])
-        return [round(p, 1) for p in places if 1.0 <= p <= top]
-
-    def _u_tip_l(self) -> float:
-        """How well the dead stock is known before the first pour. [L]"""
-        columns = self.curves.effects[:, self.curves.tip_index]
-        return float(np.hypot(np.sqrt(np.sum(columns**2)), self.assumed.u_residue_l))
+        return stop_places(self.curves, self.assumed, self.fuel_l)
 
     def _best(self, state: _State) -> tuple[_State, Outlook, Action] | None:
         options: list[tuple[_State, Outlook, Action]] = []
@@ -262,47 +244,23 @@ def planned(
     return tuple(found)
 
 
-def next_action(
-    fill: Fill, tank: Tank, probe: Probe, assumed: Assumptions | None = None
-) -> tuple[Action | None, Outlook]:
-    """Return the next best action after the pours so far, and what is left open without it.
+def stop_places(curves: Curves, assumed: Assumptions, fuel_l: float | None = None) -> list[float]:
+    """Return total litres at which a stop may be made: below the tip, above it, and up. [L]"""
+    tip = float(curves.litres[curves.tip_index]) - assumed.residue_l
+    shares = np.linspace(0.03, FULL_SHARE, PLACES)
+    above = [_litres_at(float(share), curves, assumed) for share in shares]
+    places = [tip - 1.5 * _u_tip_l(curves, assumed), *above]
+    top = above[-1] if fuel_l is None else min(fuel_l, above[-1])
+    return [round(p, 1) for p in places if 1.0 <= p <= top]
 
-    ``None`` where nothing that is left pays.
-    """
-    assumed = Assumptions() if assumed is None else assumed
-    curves = curves_of(tank, probe, assumed)
-    planner = _Planner(curves, assumed, None, None, None, with_checks=True)
-    here = outlook(fill, curves, assumed, planner.trusts)
-    inside = sum(p.added_l for p in fill.pours)
-    options = []
-    for at_l in planner.places():
-        if at_l < inside + 2.0:
-            continue
-        wetted = float(np.interp(at_l + assumed.residue_l, curves.litres, curves.wetted_mm))
-        last = fill.pours[-1]
-        counts = float(np.rint(probe.counts_of(max(wetted, 0.0))))
-        coming = Pour(
-            last.step + 1,
-            at_l - inside,
-            counts,
-            pitch_deg=last.pitch_deg,
-            roll_deg=last.roll_deg,
-            fuel_c=last.fuel_c,
-            meter_c=last.meter_c,
-        )
-        seen = outlook(replace(fill, pours=(*fill.pours, coming)), curves, assumed, planner.trusts)
-        minutes = MINUTES_A_STOP + (at_l - inside) / LITRES_PER_MIN
-        options.append(
-            Action(
-                "stop",
-                said("add {at_l:.1f} and read the probe", at_l=Volume(at_l - inside)),
-                at_l,
-                seen.largest_error_l,
-                minutes,
-            )
-        )
-    if not options:
-        return None, here
-    best = min(options, key=lambda a: a.error_left_l)
-    pays = here.largest_error_l - best.error_left_l >= PAYS_SHARE * here.largest_error_l
-    return (best if pays else None), here
+
+def _litres_at(share: float, curves: Curves, assumed: Assumptions) -> float:
+    """Litres poured when so much of the scale is wet. [L]"""
+    inside = float(np.interp(share * curves.top_mm, curves.wetted_mm, curves.litres))
+    return inside - assumed.residue_l
+
+
+def _u_tip_l(curves: Curves, assumed: Assumptions) -> float:
+    """How well the dead stock is known before the first pour. [L]"""
+    columns = curves.effects[:, curves.tip_index]
+    return float(np.hypot(np.sqrt(np.sum(columns**2)), assumed.u_residue_l))

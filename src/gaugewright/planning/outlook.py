@@ -14,11 +14,13 @@ from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.curves import Curves
 from gaugewright.table.equations import equations_of
 from gaugewright.table.fill import Fill, MeterCheck, Pour
-from gaugewright.table.fit import Trust
+from gaugewright.table.fit import DESCRIBED, Trust
 from gaugewright.table.posterior import solve
 
 Floats = npt.NDArray[np.float64]
 
+TRUSTS = DESCRIBED[:3]
+"""Degrees of trust over which an outlook averages: the others are rare before a fill."""
 DRAWS = 400
 """Imagined tanks from which the typical largest error is taken."""
 

@@ -1,6 +1,6 @@
 """The API of the Plan stage: the map, the pours that pay, the plan itself, its papers."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field
@@ -77,18 +77,20 @@ def try_layout(job: str, tank_id: str, body: Layouts, yard: YardHere) -> LayoutA
 
 @dataclass(frozen=True, slots=True)
 class NextAnswer:
-    """What the next pour would still teach; no ``add_l``: more pours no longer pay."""
+    """What would still teach the most; no ``add_l``: more pours no longer pay."""
 
     add_l: float | None
     error_now_l: float | None
     error_then_l: float | None
     minutes: float | None
     why_not: str
+    choices: list[dict[str, Any]]
+    """``kind, what, add_l, error_then_l, minutes, pays`` of the best pour and every check."""
 
 
 @router.get("/next")
 def next_pour(job: str, tank_id: str, yard: YardHere) -> NextAnswer:
-    """Give the next best pour, worked out anew from the pours that stand."""
+    """Give the next best pour and checks, worked out anew from what stands."""
     found = _stage().next_step(yard.tank(job, tank_id)[1])
     return NextAnswer(
         found.add_l,
@@ -96,6 +98,7 @@ def next_pour(job: str, tank_id: str, yard: YardHere) -> NextAnswer:
         found.error_then_l,
         found.minutes,
         speech_of(yard).says(found.why_not),
+        [speech_of(yard).all_of(asdict(each)) for each in found.choices],
     )
 
 
