@@ -7,9 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from PIL import Image
-
-from gaugewright.app.yard import NotThereError, Stamp, Yard
 from gaugewright.certificate.issue import (
     Form,
     Issue,
@@ -25,6 +22,7 @@ from gaugewright.journal.book import Book, Recorded
 from gaugewright.journal.state import JobState, Kept
 
 if TYPE_CHECKING:
+    from gaugewright.app.yard import Stamp, Yard
     from gaugewright.journal.chain import Entry
 
 SMALL_SIDE, SMALL_QUALITY = 480, 78
@@ -65,9 +63,9 @@ class Document:
 
 
 def issue_certificate(
-    yard: Yard,
+    yard: "Yard",
     job: str,
-    stamp: Stamp,
+    stamp: "Stamp",
     certificate_number: str,
     *,
     signed_by: str = "",
@@ -149,8 +147,6 @@ def certificate_of(
     A draft is made where nothing was issued yet; it says so on every page.  Raises
     `NotThereError` for a number that was never issued.
     """
-    from gaugewright.certificate.document import document_of
-
     state = book.state(job)
     entries = book.entries(job)[: state.tip.number]
     kept = _issued(state, number)
@@ -158,7 +154,7 @@ def certificate_of(
         issue = _issue(book, person, at, next_number(state), paper, units)
         wanted_form = form_of(form)
         issue = replace(issue, is_draft=True, form=wanted_form)
-        content = document_of(entries, issue, small_photos(book, state))
+        content = _set(entries, issue, book, state)
         return Document(content, job, issue.number, wanted_form, True, 0, is_as_issued=False)
     event = kept.event
     issued = _issue_of(book, kept)
@@ -173,9 +169,16 @@ def certificate_of(
     if issue == issued and stored is not None:
         return Document(stored, job, issue.number, issue.form, False, later, is_as_issued=True)
     upto = entries[: event.upto_number]
-    content = document_of(upto, issue, small_photos(book, _state_at(job, upto)))
+    content = _set(upto, issue, book, _state_at(job, upto))
     is_same = event.document_sha256 == hashlib.sha256(content).hexdigest()
     return Document(content, job, issue.number, issue.form, False, later, is_as_issued=is_same)
+
+
+def _set(entries: "tuple[Entry, ...]", issue: Issue, book: Book, state: JobState) -> bytes:
+    # What sets the pages is loaded only where they are set: a kept document needs none of it.
+    from gaugewright.certificate.document import document_of
+
+    return document_of(entries, issue, small_photos(book, state))
 
 
 def next_number(state: JobState) -> str:
@@ -202,6 +205,8 @@ def small_photos(book: Book, state: JobState) -> dict[str, bytes]:
 
 
 def _small(photo: bytes) -> bytes:
+    from PIL import Image
+
     with Image.open(io.BytesIO(photo)) as opened:
         pixels = opened.convert("RGB")
     pixels.thumbnail((SMALL_SIDE, SMALL_SIDE))
@@ -241,6 +246,8 @@ def _issued(state: JobState, number: str | None) -> Kept[fk.CertificateIssued] |
     for kept in reversed(state.certificates):
         if kept.event.certificate_number == number:
             return kept
+    from gaugewright.app.yard import NotThereError
+
     known = ", ".join(kept.event.certificate_number for kept in state.certificates) or "none"
     raise NotThereError(f"job {state.job} has no certificate {number}; issued so far: {known}")
 

@@ -13,17 +13,20 @@ there the level stops following, and that counts as misread too.
 from dataclasses import dataclass
 from functools import lru_cache
 from math import isfinite
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
-from gaugewright.planning.plan_view import PlanView
 from gaugewright.tank.description import Tank
 from gaugewright.tank.levels import STEEPEST_DEG, litres_at, slope_of
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.solid import Solid, column, level_of_litres, litres_below
 from gaugewright.words import said
+
+if TYPE_CHECKING:
+    from gaugewright.planning.plan_view import PlanView
 
 Floats = npt.NDArray[np.float64]
 
@@ -145,7 +148,7 @@ class Leaning:
     of_level: Floats
     """Litres standing level at evenly spaced levels from 0 to the top. [L]"""
 
-    def misread_l(self, view: PlanView) -> Floats:
+    def misread_l(self, view: "PlanView") -> Floats:
         """Litres read too many at the places inside; shape (places, ways, fills). [L]"""
         x, y = np.meshgrid(view.x_mm, view.y_mm)
         inside = view.is_inside
