@@ -1,0 +1,1 @@
+"""Whether what the probe reads arrives at the other end: delay, gaps, scale, averaging."""
