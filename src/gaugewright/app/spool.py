@@ -90,13 +90,9 @@ class Rows(Protocol):
 class Spool:
     """Takes in batches of records with their vehicles' numbers, gives out vehicle by vehicle."""
 
-    def __init__(
-        self, folder: Path, *, memory_records: int = MEMORY_RECORDS, on_disk: bool = False
-    ) -> None:
-        """``on_disk``: write even what would fit into memory, for other processes to read."""
+    def __init__(self, folder: Path, *, memory_records: int = MEMORY_RECORDS) -> None:
         self._folder = folder
         self._bound = memory_records
-        self._on_disk = on_disk
         self._waiting: list[tuple[Codes, Mapping[str, Numbers]]] = []
         self._waiting_n = 0
         self._vehicles = 0
@@ -119,11 +115,14 @@ class Spool:
         if self._sorted_n >= self._bound:
             self._lay_down()
 
-    def close(self) -> None:
-        """Lay down what waits; in memory if everything has found room there."""
+    def close(self, *, on_disk: bool = False) -> None:
+        """Lay down what waits; in memory if everything has found room there.
+
+        ``on_disk``: write it all the same, for other processes to read.
+        """
         if self._waiting_n:
             self._sort()
-        if self._on_disk or self.chunks:
+        if on_disk or self.chunks:
             self._lay_down()
         else:
             self.chunks = self._sorted

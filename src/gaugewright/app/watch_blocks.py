@@ -45,7 +45,7 @@ def in_blocks(
     at_s = cuts(first_s, last_s, records, most=most)
     if not at_s:
         return Blocks((), (((), tuple(stretches), ()),), Arrival(0))
-    spool = Spool(folder, memory_records=max(most, 1), on_disk=True)
+    spool = Spool(folder, memory_records=max(most, 1))
     for stretch in stretches:
         columns = stretch.read()
         time_s = columns["time_s"]
@@ -67,7 +67,7 @@ def in_blocks(
             np.concatenate(into).astype(np.int32),
             joined_columns([{name: values[order] for name, values in columns.items()}]),
         )
-    spool.close()
+    spool.close(on_disk=True)
     rows = tuple(
         (
             spool.stretches(k * _PARTS),

@@ -180,8 +180,7 @@ def _read(
     log: str, files: list[LogFile], folder: Path, told: Columns, how: HowToRun, progress: Progress
 ) -> _Reading:
     places = places_beside(log)
-    on_disk = how.cluster is None and how.engine == "processes"
-    spool = Spool(folder, memory_records=how.memory_records, on_disk=on_disk)
+    spool = Spool(folder, memory_records=how.memory_records)
     reading = _Reading(spool, Vehicles())
 
     def columns_for(header: list[str], file: LogFile) -> Columns:
@@ -203,7 +202,7 @@ def _read(
             reading.unnamed += int((batch.codes < 0).sum())
             spool.add(batch.codes, batch.columns)
             progress("reading", sum(sizes[:place]), sum(sizes))
-    spool.close()
+    spool.close(on_disk=_kind(how, reading.records, len(reading.vehicles.names)) == "processes")
     progress("reading", sum(sizes), sum(sizes))
     return reading
 
@@ -238,7 +237,7 @@ class _Pieces:
         """Yield the vehicles as they are finished."""
         total = sum(self.reading.count(name) for name in wanted)
         seen = 0
-        for done in _engine(self.how, total, len(wanted))(self.tasks(wanted)):
+        for done in _engine(self.how, self.reading.records, len(wanted))(self.tasks(wanted)):
             name = done.vehicle
             if done.refused is not None:
                 raise InputError(done.refused)
@@ -307,15 +306,26 @@ def _whole(
     )  # fmt: skip
 
 
-def _engine(how: HowToRun, records: int, vehicles: int) -> Engine:
+def _kind(how: HowToRun, records: int, vehicles: int) -> str:
+    """Return where the tasks run: ``here``, ``threads``, ``processes`` or ``cluster``."""
     if how.cluster is not None:
-        address = how.cluster
+        return "cluster"
+    if _jobs(how) == 1:
+        return "here"
+    if how.engine != "auto":
+        return how.engine
+    return "here" if vehicles < 2 or records < FEW_RECORDS else "processes"
+
+
+def _jobs(how: HowToRun) -> int:
+    return how.jobs if how.jobs is not None else default_jobs()
+
+
+def _engine(how: HowToRun, records: int, vehicles: int) -> Engine:
+    kind, jobs, address = _kind(how, records, vehicles), _jobs(how), how.cluster
+    if address is not None:
         return lambda tasks: run_on_cluster(tasks, address)
-    jobs = how.jobs if how.jobs is not None else default_jobs()
-    kind = how.engine
-    if kind == "auto":
-        kind = "here" if jobs == 1 or vehicles < 2 or records < FEW_RECORDS else "threads"
-    if kind == "here" or jobs == 1:
+    if kind == "here":
         return run_here
     return lambda tasks: (run_in_threads if kind == "threads" else run_in_processes)(tasks, jobs)
 

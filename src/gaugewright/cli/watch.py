@@ -56,9 +56,6 @@ def watch(
     jobs: Annotated[
         int | None, typer.Option(metavar="N", min=1, help="Cores to use; all if left out.")
     ] = None,
-    processes: Annotated[
-        bool, typer.Option("--processes", help="Use processes in place of threads.")
-    ] = False,
     cluster: Annotated[
         str | None, typer.Option(metavar="ADDRESS", help="Address of a dask scheduler to use.")
     ] = None,
@@ -107,9 +104,7 @@ def watch(
     )
     found = table_files(tables)
     paid = None if receipts is None else read_receipts(receipts, vehicle=vehicle, zone=zone)
-    how = HowToRun(
-        jobs, cluster, "processes" if processes else "auto", scratch=scratch, is_fresh=fresh
-    )
+    how = HowToRun(jobs, cluster, scratch=scratch, is_fresh=fresh)
     latest_s = datetime.now(UTC).timestamp() + CLOCK_AHEAD_S
     asking = Asking(log, is_allowed=not as_json)
     with ProgressBar(is_shown=not as_json) as bar:
