@@ -16,6 +16,7 @@ from gaugewright.cli import (
     plan,
     recheck,
     recipe,
+    refine,
     rig,
     tank,
     thin,
@@ -51,6 +52,7 @@ app.command("recheck", epilog=recheck.EXAMPLE)(recheck.recheck)
 app.command("carry", epilog=carry.EXAMPLE)(carry.carry)
 app.command("verify", epilog=verify.EXAMPLE)(verify.verify)
 app.command("watch", epilog=watch.EXAMPLE)(watch.watch)
+app.command("refine", epilog=refine.EXAMPLE)(refine.refine)
 app.command("rig", epilog=rig.EXAMPLE)(rig.rig)
 app.command("wiring", epilog=wiring.EXAMPLE)(wiring.wiring)
 

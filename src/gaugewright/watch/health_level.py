@@ -267,6 +267,7 @@ class Stand:
     ran_h: Floats
     engine_l: Floats
     """By the engine's counter, NaN where there is none. [L]"""
+    time_s: Floats
 
 
 def stands(case: Case) -> list[Stand]:
@@ -306,5 +307,7 @@ def stands(case: Case) -> list[Stand]:
         # At its ends the probe does not follow the fuel.
         part = part[(blocks.mean[part] < top) & (blocks.mean[part] > bottom)]
         if part.size >= 3:
-            found.append(Stand(blocks.mean[part], moved[part], ran[part], engine[part]))
+            found.append(
+                Stand(blocks.mean[part], moved[part], ran[part], engine[part], blocks.start_s[part])
+            )
     return found
