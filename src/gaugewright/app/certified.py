@@ -16,34 +16,19 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
-import numpy as np
-
-from gaugewright import __version__
+from gaugewright.app.certified_table import Check, table_again
 from gaugewright.certificate.attachments import Attached, attachments, read_attachments
 from gaugewright.certificate.document import document_of
 from gaugewright.certificate.sealed import has_seal, is_sealed
 from gaugewright.certificate.tank_part import rows_grid, table_of
 from gaugewright.certificate.typeset import set_by
 from gaugewright.certificate.writing import Writer
-from gaugewright.errors import GaugewrightError, InputError, JournalError, StateError
+from gaugewright.errors import GaugewrightError, InputError, JournalError
 from gaugewright.journal.chain import Entry
 from gaugewright.journal.fold import fold
-from gaugewright.journal.state import JobState, TankState
-from gaugewright.units import VolumeUnit
+from gaugewright.journal.state import JobState
 
-AGREE_L = 0.011
-"""Recorded tables are rounded to 0.01 L; more than that is another table. [L]"""
 MOST_FILES, MOST_FILE_BYTES = 60, 50_000_000
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One thing that was checked."""
-
-    what: str
-    is_right: bool | None
-    """``None`` where it could not be told."""
-    said: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +82,7 @@ def verify_certificate(content: bytes) -> CertificateVerdict:
         return CertificateVerdict(tuple(checks), attached, state)
     checks.append(_tables_attached(attached, state))
     checks += [
-        _table_again(attached, tank)
+        table_again(attached, tank)
         for tank in state.standing_tanks
         if tank.accepted_table is not None
     ]
@@ -162,62 +147,6 @@ def _tables_attached(attached: Attached, state: JobState) -> Check:
         if attached.tables.get(name) != wanted.get(name):
             return Check("tables", False, f"{name} is not the table that the journal accepted")
     return Check("tables", True, "the attached tables are the accepted ones")
-
-
-def _table_again(attached: Attached, tank: TankState) -> Check:
-    """Work a table out again from the pours that the journal says it was made from."""
-    made = tank.accepted_table
-    assert made is not None
-    what = f"table of {tank.tank_id}"
-    if not made.event.pours:
-        return Check(what, None, f"the {what} was not made from pours")
-    before = fold(attached.entries[0].job, attached.entries[: made.number - 1])
-    try:
-        rows = _rows_again(before, tank.tank_id, attached.issue.volume_unit)
-    except GaugewrightError as error:
-        return Check(what, False, f"the {what} cannot be made again: {error}")
-    stated = made.event.rows
-    apart = _apart_l([(r.counts, r.litres, r.u_litres) for r in stated], rows)
-    if apart is not None and apart <= AGREE_L:
-        return Check(what, True, f"the {what} made again agrees within {AGREE_L:.2f} L")
-    by = made.event.versions.get("gaugewright")
-    told = "has other rows" if apart is None else f"differs by {apart:.2f} L"
-    if by != __version__ or made.event.versions.get("numpy") != np.__version__:
-        said = f"the {what} was made by version {by}; made again by {__version__} it {told}"
-        return Check(what, None, said)
-    return Check(what, False, f"the {what} made again {told}")
-
-
-def _rows_again(
-    state: JobState, tank_id: str, unit: str
-) -> list[tuple[float, float, float | None]]:
-    from gaugewright.app.calibrate import table_of
-    from gaugewright.app.proving import rows_of
-    from gaugewright.app.verdicts import look
-    from gaugewright.app.yard import VOLUME_UNITS
-
-    known: VolumeUnit = VOLUME_UNITS.get(unit, "L")
-    looked = look(state.tanks[tank_id], known)
-    if looked is None or looked.checked is None:
-        raise StateError("no fill" if looked is None else looked.why_not)
-    return [(r.counts, r.litres, r.u_litres) for r in rows_of(table_of(looked.checked.fit))]
-
-
-def _apart_l(
-    stated: Sequence[tuple[float, float, float | None]],
-    again: Sequence[tuple[float, float, float | None]],
-) -> float | None:
-    """Return the largest difference of two tables' litres and bands, ``None`` for other rows."""
-    if len(stated) != len(again):
-        return None
-    largest = 0.0
-    for (counts, litres, band), (counts_again, litres_again, band_again) in zip(
-        stated, again, strict=True
-    ):
-        if counts != counts_again or (band is None) != (band_again is None):
-            return None
-        largest = max(largest, abs(litres - litres_again), abs((band or 0) - (band_again or 0)))
-    return largest
 
 
 def _pages_again(attached: Attached, state: JobState, content: bytes) -> Check:

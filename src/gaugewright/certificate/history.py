@@ -1,12 +1,14 @@
 """What happened on the way: checks, findings, voided pours, hand-over, seals, photos."""
 
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 import numpy as np
 
 from gaugewright.certificate.drawing.plot import Point
 from gaugewright.certificate.handover import hand_over
 from gaugewright.certificate.identity import more_facts
+from gaugewright.certificate.later_life import later_parts
 from gaugewright.certificate.statement import Grid, Part
 from gaugewright.certificate.writing import Writer, free
 from gaugewright.errors import InputError
@@ -26,6 +28,7 @@ def tank_parts(state: JobState, tank: TankState, write: Writer) -> tuple[Part, .
         _check_pours(tank, write),
         _findings(tank),
         _voided(tank, write),
+        *later_parts(tank, write),
         hand_over(tank, write),
         _earlier(tank, write),
     )
@@ -115,10 +118,17 @@ def _findings(tank: TankState) -> Part:
         kind = free(finding.get("kind", ""))
         if not _is_answered(tank, step, kind):
             said = free(finding.get("message", kind))
-            rows.append(("–" if step is None else str(step), said, "a note; no answer was asked"))
+            rows.append(("–" if step is None else str(step), said, _unanswered(tank, finding)))
     if not rows:
         return Part(heading, (NONE,))
     return Part(heading, (), Grid(("Step", "Found", "Answer"), tuple(rows), wide=1))
+
+
+def _unanswered(tank: TankState, finding: Mapping[str, Any]) -> str:
+    if finding.get("severity") == "note":
+        return "a note; no answer was asked"
+    stood = tank.accepted[-1]
+    return f"accepted with the table by {free(stood.mark.person)}"
 
 
 def _is_answered(tank: TankState, step: object, kind: str) -> bool:

@@ -3,6 +3,7 @@
 from datetime import datetime
 
 from gaugewright.certificate.issue import Issue
+from gaugewright.certificate.later_life import exchanged_probe
 from gaugewright.certificate.statement import Line
 from gaugewright.certificate.writing import NOT_RECORDED, Writer, free, name
 from gaugewright.journal.state import JobState, TankState
@@ -46,7 +47,7 @@ def head_lines(state: JobState, issue: Issue, write: Writer) -> tuple[Line, ...]
     ]
     told = {"registration", "odometer"}
     lines += [
-        Line(label, _fact(state, key), is_told=key in told)
+        Line(label, _serial(state) if key == "probe_serial" else _fact(state, key), key in told)
         for key, label in FACTS.items()
         if key != "site"
     ]
@@ -110,6 +111,19 @@ def _times(tank: TankState) -> list[datetime]:
     kept = [*tank.zeros, *tank.spans, *tank.check_pours]
     pours = [] if tank.fill is None else list(tank.fill.standing)
     return [each.mark.at for each in (*kept, *pours)]
+
+
+def _serial(state: JobState) -> str:
+    """Return the serial number of the probe; of the new one where it was exchanged."""
+    for tank in state.standing_tanks:
+        made = tank.accepted_table
+        if made is None or exchanged_probe(tank, made) is None:
+            continue
+        for later in reversed(tank.later):
+            if later.begun.event.purpose == "exchange" and later.begun.event.probe_serial:
+                serial = name(later.begun.event.probe_serial, "probe_serial")
+                return f"{serial}, exchanged {later.begun.mark.at:%Y-%m-%d}"
+    return _fact(state, "probe_serial")
 
 
 def _fact(state: JobState, key: str) -> str:

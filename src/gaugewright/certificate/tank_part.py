@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from gaugewright.certificate import history
+from gaugewright.certificate.later_life import exchanged_probe, origin
 from gaugewright.certificate.pictures import plot_picture, pour_points, tank_picture
 from gaugewright.certificate.shows import limits_of, shown_and_not
 from gaugewright.certificate.statement import Grid, Line, TankStatement
@@ -32,11 +33,13 @@ def tank_statement(state: JobState, tank: TankState, write: Writer) -> TankState
         raise StateError(f"the table of tank {tank.tank_id} is not accepted")
     table = table_of(accepted.event.rows)
     body, probe = described(tank)
+    # The fill was read by the probe that stood then: its counts say nothing to another.
+    fill = tank.fill if exchanged_probe(tank, accepted) is None else None
     drawing = None
     if body is not None and probe is not None:
         safe = "".join(c if c.isascii() and c.isalnum() else "-" for c in tank.tank_id)
-        drawing = tank_picture(body, probe, tank.fill, f"t-{safe}", write)
-    points = pour_points(table, tank.fill) + history.check_points(tank, table)
+        drawing = tank_picture(body, probe, fill, f"t-{safe}", write)
+    points = pour_points(table, fill) + history.check_points(tank, table)
     return TankStatement(
         heading=heading(tank),
         lines=tuple(_item(tank, body, probe, table, write)),
@@ -45,7 +48,7 @@ def tank_statement(state: JobState, tank: TankState, write: Writer) -> TankState
         table=rows_grid(table, write),
         drawing=drawing,
         plot=plot_picture(table, points, write),
-        shows=shown_and_not(table, limits_of(table, tank.fill, body, probe), write),
+        shows=shown_and_not(table, limits_of(table, fill, body, probe), write),
         parts=history.tank_parts(state, tank, write),
     )
 
@@ -67,7 +70,9 @@ def described(tank: TankState) -> tuple[Tank | None, Probe | None]:
     if "mesh_file" in event.tank:
         return None, None  # its file is not in the journal
     probe = probe_from_mapping(dict(event.probe)) if event.probe else None
-    return tank_from_mapping(event.tank), probe
+    accepted = tank.accepted_table
+    exchanged = None if accepted is None else exchanged_probe(tank, accepted)
+    return tank_from_mapping(event.tank), exchanged or probe
 
 
 def table_of(rows: Any) -> Table:
@@ -220,7 +225,9 @@ def _method(tank: TankState, table: Table, write: Writer) -> tuple[str, ...]:
         "all pours by weighted least squares with prior knowledge; the band follows from it "
         "(law of propagation, JCGM 100:2008) and holds what was assumed where nobody measured.",
         f"The table of {len(table.counts)} rows from {len(made.event.pours)} readings was {by}, "
-        f"and accepted by {free(stood.mark.person)} on {write.time(stood.mark.at)}.",
+        f"and accepted by {free(stood.mark.person)} on {write.time(stood.mark.at)}"
+        + (f" ({free(stood.event.remark)})." if stood.event.remark else "."),
+        *([came] if (came := origin(tank, made.event)) else []),
         "Traceability: the litres are those of the dispenser named here, to its own certificate "
         "if one is named, and to a measured can where its factor was checked.",
     )
