@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from gaugewright.app.later_job import cautions_of
-from gaugewright.app.later_known import probe_of
 from gaugewright.app.pictures import VoidedPicture
 from gaugewright.errors import InputError
 from gaugewright.journal import later_kinds as lk
@@ -124,6 +122,9 @@ class LaterPicture:
 
 def later_picture(tank: TankState) -> LaterPicture:
     """Return a tank's tables in all their versions, and what was poured after them."""
+    # The numerics are loaded when they are first asked for: no first page waits.
+    from gaugewright.app.later_job import cautions_of
+
     return LaterPicture(
         tank.tank_id,
         tuple(_version(tank, kept) for kept in reversed(tank.tables)),
@@ -138,6 +139,8 @@ def later_picture(tank: TankState) -> LaterPicture:
 
 
 def _probe(tank: TankState) -> Mapping[str, float] | None:
+    from gaugewright.app.later_known import probe_of
+
     try:
         probe: Probe | None = None if tank.table is None else probe_of(tank, tank.table)
     except InputError:  # said at the tank itself

@@ -2,14 +2,16 @@
 
 import io
 import warnings
-
-from PIL import Image, ImageOps, UnidentifiedImageError
+from typing import TYPE_CHECKING
 
 from gaugewright.app.yard import Stamp, Yard
 from gaugewright.errors import InputError
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.kinds import PhotoAdded
 from gaugewright.words import said
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 MOST_UPLOAD_BYTES = 20_000_000
 MOST_PIXELS = 60_000_000
@@ -26,6 +28,9 @@ def clean_photo(upload: bytes) -> bytes:
     Only the pixels are kept: time, place, camera and everything else that came with
     them is gone.  Raises `InputError` for what is not a JPEG, PNG or WebP picture.
     """
+    # Loaded with the first photo: no first page waits for it.
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
     if len(upload) > MOST_UPLOAD_BYTES:
         raise InputError(
             said(
@@ -82,10 +87,12 @@ def add_photo(
     return yard.record(job, stamp, event), sha256
 
 
-def _on_white(picture: Image.Image) -> Image.Image:
+def _on_white(picture: "Image.Image") -> "Image.Image":
     """Return a picture without transparency, on white paper."""
     if "A" not in picture.getbands() and "transparency" not in picture.info:
         return picture.convert("RGB")
     with_alpha = picture.convert("RGBA")
+    from PIL import Image
+
     paper = Image.new("RGBA", with_alpha.size, "white")
     return Image.alpha_composite(paper, with_alpha).convert("RGB")

@@ -1,11 +1,11 @@
 """The API of a table's later life: re-checks, an exchanged probe, a sister's table."""
 
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from fastapi import Query, Request
 from pydantic import Field
 
-from gaugewright.app import later_job, typed
+from gaugewright.app import typed
 from gaugewright.app.filling import Beside
 from gaugewright.app.later_pictures import LaterPicture, later_picture
 from gaugewright.app.pictured import job_picture
@@ -26,6 +26,9 @@ from gaugewright.workbench.answers import (
 )
 from gaugewright.workbench.job_routes import EntryNumber, taken_of
 from gaugewright.workbench.schema import Router
+
+if TYPE_CHECKING:
+    from types import ModuleType
 
 router = Router(prefix="/api/jobs/{job}")
 
@@ -87,7 +90,7 @@ def begin_later(
         probe_serial=body.probe_serial,
         reason=body.reason,
     )
-    recorded = later_job.begin_later(
+    recorded = _job().begin_later(
         yard, job, stamp_of(body, visitor), begun, cautions_read=body.cautions_read
     )
     return recorded_answer(recorded)
@@ -106,7 +109,7 @@ def later_pour(
         note=body.note,
     )
     added_l = typed.litres(body.added_l, "added_l")
-    recorded = later_job.record_later_pour(
+    recorded = _job().record_later_pour(
         yard, job, stamp_of(body, visitor), tank_id, added_l, taken_of(body), beside
     )
     return recorded_answer(recorded)
@@ -117,7 +120,7 @@ def void_later_pour(
     job: str, entry: EntryNumber, body: bodies.WithReason, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
     """Take the last pour after the table back; it stays visible, struck through."""
-    recorded = later_job.void_later_pour(yard, job, stamp_of(body, visitor), entry, body.reason)
+    recorded = _job().void_later_pour(yard, job, stamp_of(body, visitor), entry, body.reason)
     return recorded_answer(recorded)
 
 
@@ -126,7 +129,7 @@ def conclude_later(
     job: str, tank_id: str, body: bodies.Recording, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
     """Say what the pours show, and record it."""
-    return recorded_answer(later_job.conclude_later(yard, job, stamp_of(body, visitor), tank_id))
+    return recorded_answer(_job().conclude_later(yard, job, stamp_of(body, visitor), tank_id))
 
 
 @router.post("/tanks/{tank_id}/later/carry")
@@ -134,7 +137,7 @@ def carry_later(
     job: str, tank_id: str, body: bodies.WithReason, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
     """Make the newer version of the table; the older one stays readable."""
-    recorded = later_job.carry_later(yard, job, stamp_of(body, visitor), tank_id, body.reason)
+    recorded = _job().carry_later(yard, job, stamp_of(body, visitor), tank_id, body.reason)
     return recorded_answer(recorded)
 
 
@@ -143,7 +146,7 @@ def propose_sister(
     job: str, tank_id: str, body: Sister, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
     """Propose the table of a tank of the same model, and hear what the pours say about it."""
-    recorded = later_job.propose_sister(
+    recorded = _job().propose_sister(
         yard, job, stamp_of(body, visitor), tank_id, body.sister_job, body.sister_tank_id
     )
     return recorded_answer(recorded)
@@ -154,7 +157,7 @@ def use_sister(
     job: str, tank_id: str, body: bodies.WithReason, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
     """Make the table with the sister's table before the pours."""
-    recorded = later_job.use_sister(yard, job, stamp_of(body, visitor), tank_id, body.reason)
+    recorded = _job().use_sister(yard, job, stamp_of(body, visitor), tank_id, body.reason)
     return recorded_answer(recorded)
 
 
@@ -205,3 +208,10 @@ def _mounting(body: LaterBegin) -> dict[str, float]:
 
 def _figure(value: Typed | None, field: str) -> float | None:
     return None if value is None else typed.figure(value, field)
+
+
+def _job() -> "ModuleType":
+    # The numerics are loaded when they are first asked for: no first page waits.
+    from gaugewright.app import later_job
+
+    return later_job
