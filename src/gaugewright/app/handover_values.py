@@ -118,3 +118,25 @@ class HandOverPicture:
     recipe_at: datetime | None
     copies: tuple[CopyPicture, ...]
     arrivals: tuple[ArrivalPicture, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ArrivalStatus:
+    """How a check of arrival stands now."""
+
+    is_running: bool
+    seconds: float
+    readings: int
+    records: int
+    last_reading: float | None
+    """Counts."""
+    last_record: float | None
+    """As it came."""
+    record_age_s: float | None
+    trouble: str
+    is_off: bool
+    """Whether the ignition was said to be off."""
+    source: str
+    is_safe: bool
+    sentence: str
+    items: tuple[Mapping[str, Any], ...]

@@ -63,7 +63,7 @@ def kinds_offered() -> tuple[KindOffered, ...]:
     ['serial_text', 'modbus_tcp', 'modbus_rtu', 'j1939']
     """
     return tuple(
-        KindOffered(name, tuple(_asked(settings)))
+        KindOffered(name, tuple(settings_asked(settings)))
         for name, settings in KINDS.items()
         if name not in NOT_OFFERED
     )
@@ -181,9 +181,13 @@ def tried(pattern: str, lines: Sequence[str]) -> tuple[Trial, ...]:
 def _settings_of(mapping: Mapping[str, Any]) -> SourceSettings:
     if mapping.get("kind") == "replay":
         mapping = {"kind": "replay: not offered here"}
-    kind = KINDS.get(str(mapping.get("kind")))
+    return settings_of(as_asked(mapping, KINDS.get(str(mapping.get("kind")))))
+
+
+def as_asked(mapping: Mapping[str, Any], kind: type[SourceSettings] | None) -> dict[str, Any]:
+    """Return settings with figures that came as text as the numbers that are asked for."""
     hints = {} if kind is None else get_type_hints(kind)
-    return settings_of({n: _as_asked(n, v, hints.get(n)) for n, v in mapping.items()})
+    return {name: _as_asked(name, value, hints.get(name)) for name, value in mapping.items()}
 
 
 def _as_asked(name: str, value: Any, hint: Any) -> Any:
@@ -202,7 +206,8 @@ def _as_asked(name: str, value: Any, hint: Any) -> Any:
     return number(value, field=name) if float in wanted else value
 
 
-def _asked(settings: type[SourceSettings]) -> list[SettingAsked]:
+def settings_asked(settings: type[SourceSettings]) -> list[SettingAsked]:
+    """Return what a kind of source must be told."""
     hints = get_type_hints(settings)
     asked = []
     for each in fields(settings):

@@ -13,6 +13,7 @@ from importlib import import_module
 
 from threadpoolctl import threadpool_limits
 
+from gaugewright.app.arrival_desk import ArrivalDesk
 from gaugewright.app.live import LiveDesk
 from gaugewright.app.log_shelf import LogShelf, shelf_folder
 from gaugewright.app.scales import scales_of
@@ -97,6 +98,7 @@ class Yard:
         self.now = now
         self.desk = desk or LiveDesk()
         self.logs = LogShelf(shelf_folder(book.store.file))
+        self.arrivals = ArrivalDesk()
         self.rig: RigHere | None = None
         self.last_numbers: dict[str, int] = {}
         """The last entry of each job that this program has written to."""
@@ -177,6 +179,7 @@ class Yard:
 
     def close(self) -> None:
         """Stop the readers, then give the book free.  Safe to call twice."""
+        self.arrivals.close()
         self.desk.close()
         with self._lock:
             actions, self._closing = self._closing, []

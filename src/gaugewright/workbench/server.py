@@ -17,6 +17,7 @@ from gaugewright.app.yard import NotThereError, Yard
 from gaugewright.errors import GaugewrightError
 from gaugewright.journal.kinds import STAGES
 from gaugewright.workbench import (
+    arrives_routes,
     bodies,
     certificate_routes,
     fill_routes,
@@ -48,6 +49,7 @@ ROUTERS = (
     plan_routes.router,
     watch_routes.router,
     handover_routes.router,
+    arrives_routes.router,
     certificate_routes.router,
     wiring_routes.router,
     later_routes.router,
