@@ -19,8 +19,8 @@ async function freshToken() {
   return true;
 }
 
-/** Send a request; gives {ok, status, data}. Throws Unreachable when no answer came. */
-export async function request(method, url, body) {
+/** Send a request; gives {ok, status, data}. Throws Unreachable when no answer came, by then in so many ms. */
+export async function request(method, url, body, patience = 0) {
   for (let attempt = 0; ; attempt += 1) {
     const headers = { "X-Csrf-Token": token(), Accept: "application/json" };
     const isFile = body instanceof FormData || body instanceof Blob;
@@ -33,7 +33,7 @@ export async function request(method, url, body) {
         method,
         headers,
         body: body === undefined || isFile ? body : JSON.stringify(body),
-        signal: AbortSignal.timeout(isFile ? 120000 : 15000),
+        signal: AbortSignal.timeout(patience || (isFile ? 120000 : 15000)),
       });
       const text = await answer.text();
       data = answer.headers.get("content-type")?.includes("json") ? JSON.parse(text) : { text };
