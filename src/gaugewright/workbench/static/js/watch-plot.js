@@ -63,6 +63,7 @@ async function load(mine) {
 function show(mine) {
   if (!mine.data) return;
   const [from, to] = mine.range;
+  [mine.place.dataset.from, mine.place.dataset.to] = mine.range.map((s) => s.toFixed(1));
   mine.x = draw(mine.canvas, mine.data, from, to, mine.events, mine.words);
   readout(mine);
 }

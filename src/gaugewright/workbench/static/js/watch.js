@@ -8,6 +8,9 @@ import { forget, onSheet, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 import "./watch-plot.js";
 
+/** A year of records over a weak radio link, and looked through. */
+const LONGEST_MS = 900000;
+
 async function watchLog(form) {
   if (form.dataset.busy === "true") return;
   const name = await person();
@@ -19,7 +22,7 @@ async function watchLog(form) {
   working.textContent = working.dataset.words;
   busy(form, true);
   try {
-    const answer = await request("POST", sheet().dataset.api + form.dataset.url, data);
+    const answer = await request("POST", sheet().dataset.api + form.dataset.url, data, LONGEST_MS);
     if (!(await settle(form, answer))) return;
     forget(form);
     form.reset();
