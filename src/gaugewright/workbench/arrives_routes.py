@@ -55,6 +55,9 @@ class Ended(Body):
     """Nothing more is said."""
 
 
+IDLE = ArrivalStatus(False, 0.0, 0, 0, None, None, None, "", False, "", False, "", ())
+
+
 @router.get("/arrives/ways")
 def ways() -> tuple[WayOffered, ...]:
     """List the ways to records at the other end."""
@@ -83,8 +86,10 @@ def begin(
 
 @router.get("/jobs/{job}/tanks/{tank_id}/arrives")
 def status(job: str, tank_id: str, yard: YardHere) -> ArrivalStatus:
-    """Give how the check stands, with the verdict so far."""
-    return _status(_arrives().running_check(yard, job, tank_id))
+    """Give how the check stands, with the verdict so far; not running if none was begun."""
+    yard.tank(job, tank_id)
+    check = yard.arrivals.get(job, tank_id)
+    return IDLE if check is None else _status(check)
 
 
 @router.post("/jobs/{job}/tanks/{tank_id}/arrives/ignition")

@@ -1,5 +1,6 @@
 // Everything that happens on a page, by one listener of each sort.
 
+import * as arrives from "./arrives.js";
 import { person, showPerson } from "./ask.js";
 import * as bench from "./bench.js";
 import * as forms from "./forms.js";
@@ -16,7 +17,7 @@ import * as tank from "./tank.js";
 import * as watching from "./watch.js";
 import "./wiring.js";
 
-const handlers = { ...forms.handlers, ...pour.handlers, ...tank.handlers, ...bench.handlers, ...handover.handlers, ...sign.handlers, ...watching.handlers };
+const handlers = { ...forms.handlers, ...pour.handlers, ...tank.handlers, ...bench.handlers, ...handover.handlers, ...arrives.handlers, ...sign.handlers, ...watching.handlers };
 
 document.addEventListener("submit", (event) => {
   const handler = handlers[event.target.dataset.form];
