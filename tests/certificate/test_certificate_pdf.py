@@ -56,6 +56,31 @@ def test_it_has_what_an_archive_needs_and_nothing_that_acts(pdf):
                 assert forbidden not in each
 
 
+def test_files_and_streams_are_as_iso_19005_3_asks(pdf):
+    """ISO 19005-3, 6.1.7 (no LZW, no Crypt), 6.8 (F, UF, Subtype, AFRelationship); from memory."""
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        for each in objects_of(opened):
+            used = str(each.get("/Filter", ""))
+            assert "LZW" not in used
+            assert "Crypt" not in used
+            assert each.get("/F") is None or each.get("/Type") == "/Filespec"
+        for spec in opened.Root.AF:
+            assert {"/F", "/UF", "/EF", "/AFRelationship", "/Desc"} <= set(spec.keys())
+            assert str(spec.F) == str(spec.UF)
+            assert "/ModDate" in spec.EF.F.Params
+        names = opened.Root.Names.EmbeddedFiles
+        assert len(names.Names) == 2 * len(opened.Root.AF)
+
+
+def test_information_and_metadata_say_the_same(pdf):
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        xmp = opened.Root.Metadata.read_bytes().decode()
+        assert str(opened.docinfo.Title) in xmp
+        assert str(opened.docinfo.Keywords) in xmp
+        assert str(opened.docinfo.Title) == "Tank calibration certificate C-1"
+        assert "2026-05-04" in xmp
+
+
 def test_every_font_is_embedded_with_its_map_to_unicode(pdf):
     with pikepdf.open(io.BytesIO(pdf)) as opened:
         every = objects_of(opened)
