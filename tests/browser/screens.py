@@ -12,6 +12,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from browser_yards import (
     ARGUMENTS,
     CHROMIUM,
@@ -29,12 +30,15 @@ from browser_yards import (
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from gaugewright.app.yard import RigHere, Yard
+from gaugewright.app.watch_upload import Upload, take_in
+from gaugewright.app.yard import RigHere, Stamp, Yard
 from gaugewright.instruments.rig import RIG_PATTERN, Rig, RigSettings
 from gaugewright.instruments.rig_lines import RunningRig, SerialTextLine
 from gaugewright.journal.book import open_book
 from gaugewright.probe import Probe
+from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank
+from gaugewright.testing.service import receipts_csv, service_columns, service_csv, usual_changes
 from gaugewright.workbench.running import Workbench, prepare
 
 SCREENS = Path(__file__).parents[2] / "docs" / "screens"
@@ -76,6 +80,21 @@ def finished_job(api: Api) -> str:
     return job
 
 
+def watch_a_week(yard: Yard, api: Api, job: str) -> None:
+    """Give a finished job nine days of an invented log, with a drain and a receipt too high."""
+    levels = np.array([START_L, *(START_L + np.cumsum([*FILL, 50]))])
+    table = Table(np.array([counts_after(v) for v in levels]), levels, None)
+    changes = usual_changes(9, float(levels[-1]))
+    log = service_csv(service_columns(table, changes, days=9, start_part=0.6), "Truck 7")
+    receipts = receipts_csv(changes, "Truck 7", inflated_l=20.0)
+    number = api.call("GET", f"/api/jobs/{job}")["number"]
+    take_in(
+        yard, job, Stamp("Kim Aldo", "this computer", number), "left",
+        Upload(BytesIO(log.encode()), "truck-7-march.csv"),
+        Upload(BytesIO(receipts.encode()), "receipts.csv"),
+    )  # fmt: skip
+
+
 @contextmanager
 def opened(browser: Browser, url: str, size: tuple[int, int], theme: str) -> Iterator[Page]:
     """Open a page in a fresh context, without motion."""
@@ -106,6 +125,7 @@ def take(browser: Browser, bench: Workbench, api: Api, live: str, done: str) -> 
              "bench": f"/jobs/{live}/bench", "mount": f"/jobs/{live}/mount",
              "pour": f"/jobs/{live}/pour", "table": f"/jobs/{done}/table",
              "prove": f"/jobs/{done}/prove", "certificate": f"/jobs/{done}/certificate",
+             "watch": f"/jobs/{done}/watch",
     }  # fmt: skip
     shots = [(n, p, "paper") for n, p in pages.items()]
     shots += [("pour-sun", pages["pour"], "sun"), ("pour-dark", pages["pour"], "dark")]
@@ -114,7 +134,20 @@ def take(browser: Browser, bench: Workbench, api: Api, live: str, done: str) -> 
             with opened(browser, base + path, size, theme) as page:
                 if name.startswith(("pour", "bench")):
                     page.locator('[data-live][data-state="steady"]').wait_for(timeout=40000)
+                if name == "watch":
+                    page.locator('[data-watch-plot][data-state="drawn"]').wait_for(timeout=40000)
                 save(page, f"{name}-{kind}")
+
+
+def take_a_drain(browser: Browser, bench: Workbench, done: str) -> None:
+    """Take the drain of the Watch stage, zoomed in on."""
+    for kind, size in (("phone", PHONE), ("desk", DESK)):
+        url = f"{bench.url.rstrip('/')}/jobs/{done}/watch"
+        with opened(browser, url, size, "paper") as page:
+            page.locator('[data-watch-plot][data-state="drawn"]').wait_for(timeout=40000)
+            page.locator("#drains-title ~ ul [data-plot-show]").first.click()
+            page.wait_for_timeout(1500)
+            save(page, f"watch-drain-{kind}")
 
 
 def take_the_moments(browser: Browser, bench: Workbench, api: Api, live: str) -> None:
@@ -152,8 +185,10 @@ def main() -> None:
         running.add(line)
         with running, sync_playwright() as playwright:
             live, done = live_job(api, yard, running, line), finished_job(api)
+            watch_a_week(yard, api, done)
             browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
             take(browser, bench, api, live, done)
+            take_a_drain(browser, bench, done)
             take_the_moments(browser, bench, api, live)
             browser.close()
             bench.stop()
