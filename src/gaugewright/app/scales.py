@@ -11,7 +11,7 @@ import numpy.typing as npt
 from gaugewright.errors import GaugewrightError, InputError
 from gaugewright.journal.state import JobState, TankState
 from gaugewright.probe import Probe, column_at, probe_from_mapping
-from gaugewright.tank.description import Tank, tank_from_mapping
+from gaugewright.tank.description import Tank, joined_tanks, tank_from_mapping
 from gaugewright.tank.levels import litres_at
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.unknown_shape import is_unknown_shape, unknown_shape_from_mapping
@@ -62,12 +62,27 @@ class Shape:
 def described(tank: TankState) -> tuple[Tank | None, Probe | None]:
     """Return the tank and the probe as described, ``None`` where nothing was.
 
-    Linked tanks have no single shape: only their first probe is given.
+    Linked tanks are one tank of several solids, where each of them is described and one of
+    them has the probe; else they have no shape.
     Raises `InputError` if what stands in the journal describes no tank.
     """
+    if tank.members:
+        return _linked(tank)
     if tank.described is None:
         return None, None
     return described_of(tank.described.event.tank, tank.described.event.probe)
+
+
+def _linked(link: TankState) -> tuple[Tank | None, Probe | None]:
+    found = [described_of(kept.event.tank, kept.event.probe) for kept in link.joined]
+    first = next((k for k, (_, probe) in enumerate(found) if probe is not None), None)
+    if first is None:
+        return None, None
+    own, probe = found[first]
+    others = tuple(body for body, _ in found[:first] + found[first + 1 :] if body is not None)
+    if own is None or len(others) != len(link.members) - 1:
+        return None, probe
+    return joined_tanks(own, others), probe
 
 
 def described_of(

@@ -185,7 +185,15 @@ def _with_tank(state: JobState, tank: TankState) -> JobState:
 @_places(k.TankDescribed)
 def _describe(state: JobState, kept: Kept[k.TankDescribed]) -> JobState:
     tank = state.tanks.get(kept.event.tank_id, TankState(kept.event.tank_id))
-    return _with_tank(state, replace(tank, described=kept, removed=None))
+    state = _with_tank(state, replace(tank, described=kept, removed=None))
+    link = None if tank.linked_into is None else state.tanks.get(tank.linked_into)
+    return state if link is None else _with_tank(state, _with_joined(state, link))
+
+
+def _with_joined(state: JobState, link: TankState) -> TankState:
+    """Return a link with its tanks as they are described now."""
+    described = (state.tanks[tank_id].described for tank_id in link.members)
+    return replace(link, joined=tuple(kept for kept in described if kept is not None))
 
 
 @_places(k.TankRemoved)
@@ -202,7 +210,8 @@ def _link(state: JobState, kept: Kept[k.TanksLinked]) -> JobState | None:
     if any(tank_id not in state.tanks for tank_id in event.tank_ids):
         return None
     link = state.tanks.get(event.link_id, TankState(event.link_id))
-    state = _with_tank(state, replace(link, members=event.tank_ids, removed=None))
+    link = _with_joined(state, replace(link, members=event.tank_ids, removed=None))
+    state = _with_tank(state, link)
     for tank_id in event.tank_ids:
         state = _with_tank(state, replace(state.tanks[tank_id], linked_into=event.link_id))
     return state

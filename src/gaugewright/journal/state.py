@@ -156,6 +156,8 @@ class TankState:
     described: Kept[TankDescribed] | None = None
     members: tuple[str, ...] = ()
     """The tanks that a balance pipe joins to this one; empty for a single tank."""
+    joined: tuple[Kept[TankDescribed], ...] = ()
+    """How those tanks are described now, in the order of ``members``; short if one is not."""
     linked_into: str | None = None
     removed: Voided | None = None
     plan: Kept[PlanRecorded] | None = None

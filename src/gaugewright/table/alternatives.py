@@ -23,6 +23,8 @@ def same_size_tanks(tank: Tank) -> tuple[Tank, ...]:
     >>> sorted({other.shape for other in same_size_tanks(box)})
     ['box', 'd_section', 'obround', 'oval', 'stepped']
     """
+    if tank.joined:
+        return ()  # which of them it would be cannot be told from what they hold together
     length, width, height = (float(v) for v in np.ptp(solid_of(tank, fine=False).vertices, axis=0))
     least = min(width, height)
     plain = Tank("box", length_mm=length, width_mm=width, height_mm=height, u_mm=tank.u_mm)

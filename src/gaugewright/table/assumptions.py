@@ -28,6 +28,8 @@ class Assumptions:
     """How far a vehicle that moved changes its slope. [°]"""
     u_tip_mm: float = 2.0
     """Tip clearance from the bottom, 3 mm either way. [mm]"""
+    u_joined_mm: float = 10.0
+    """Height of a tank behind a balance pipe against the first, where nobody measured it. [mm]"""
     u_counts: float = 2.2
     """A steady reading on a scale of 4095 counts; other scales in proportion. [counts]"""
     u_scale: float = 0.0016

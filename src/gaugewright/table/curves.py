@@ -139,6 +139,7 @@ def curves_of(tank: Tank, probe: Probe, assumed: Assumptions) -> Curves:
     capacity = solid.volume_l * share
     columns = [
         *_dimension_columns(described, wetted, litres),
+        *_height_columns(described, wetted, assumed),
         *general_columns(wetted, litres, per_mm, capacity, reach_mm, assumed),
     ]
     return Curves(wetted, litres, per_mm, tuple(columns), capacity, probe, reach_mm, described)
@@ -160,6 +161,17 @@ def _dimension_columns(described: Described, wetted: Floats, litres: Floats) -> 
         effect = 0.5 * (up - down) * described.share
         total = 0.5 * (solid_up.volume_l - solid_down.volume_l) * described.share
         columns.append(Column(name, "dimensions", effect, total))
+    return columns
+
+
+def _height_columns(described: Described, wetted: Floats, assumed: Assumptions) -> list[Column]:
+    """One column for each joined tank: it may stand a little higher or lower than the first."""
+    levels = wetted + described.tip_mm
+    columns = []
+    for place, other in enumerate(described.tank.joined):
+        litres = litres_below(solid_of(other, fine=False), levels) * described.share
+        effect = -np.gradient(litres, wetted) * assumed.u_joined_mm
+        columns.append(Column(f"joined_{place}_height", "dimensions", effect))
     return columns
 
 

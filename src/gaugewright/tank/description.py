@@ -87,6 +87,8 @@ class Tank:
     wall_mm: float | None = None
     mesh_scale: tuple[float, float, float] = field(default=(1.0, 1.0, 1.0), kw_only=True)
     """Stretch of the mesh along x, y and z; set by `perturbed`, not by a tank file."""
+    joined: tuple["Tank", ...] = field(default=(), kw_only=True)
+    """Tanks that a balance pipe joins to this one; not from a tank file.  See `joined_tanks`."""
 
     def __post_init__(self) -> None:
         """Refuse a tank that cannot be."""
@@ -120,7 +122,7 @@ def tank_from_mapping(mapping: Mapping[str, Any], *, folder: Path | None = None)
         ...
     gaugewright.errors.InputError: lenght_mm: no such field, did you mean length_mm?
     """
-    known = [f.name for f in fields(Tank) if f.name != "mesh_scale"]
+    known = [f.name for f in fields(Tank) if f.name not in ("mesh_scale", "joined")]
     given: dict[str, Any] = {}
     for name, value in mapping.items():
         if name == "probe" or name.startswith("probe."):
@@ -140,6 +142,23 @@ def tank_from_mapping(mapping: Mapping[str, Any], *, folder: Path | None = None)
     if folder is not None and "mesh_file" in given:
         given["mesh_file"] = str(folder / given["mesh_file"])
     return Tank(**given)
+
+
+def joined_tanks(first: Tank, others: tuple[Tank, ...]) -> Tank:
+    """Give tanks that stand open to each other by a balance pipe as one.
+
+    The fuel stands at one height in all of them and their lowest inside points are taken to
+    be level.  The first one is where the probe stands.  What a plate says of one of them is
+    left out; what stands inside of them counts together.
+
+    >>> box = Tank("box", length_mm=1000, width_mm=600, height_mm=500, displaced_l=2)
+    >>> both = joined_tanks(box, (box,))
+    >>> both.displaced_l, len(both.joined)
+    (4, 1)
+    """
+    bare = tuple(replace(other, displaced_l=0.0, rated_capacity_l=None) for other in others)
+    displaced = first.displaced_l + sum(other.displaced_l for other in others)
+    return replace(first, joined=bare, displaced_l=displaced, rated_capacity_l=None)
 
 
 def inside(tank: Tank) -> Tank:

@@ -18,6 +18,8 @@ PLATE_SHARE = 0.02
 """Standard uncertainty of a rated capacity, as a share of it. Common practice, no source."""
 _LEAST_MM = 1e-3
 _SCALES = ("scale_x", "scale_y", "scale_z")
+_JOINED = "joined_"
+"""Before the sizes of a joined tank, with its place."""
 _MEASURED = (
     "length_mm",
     "width_mm",
@@ -35,11 +37,19 @@ def uncertain_dimensions(tank: Tank) -> tuple[tuple[str, float], ...]:
 
     Sizes and the edge radius are in mm.  A section or a mesh is taken to have the right
     form but perhaps the wrong size: its ``scale_x``, ``scale_y`` and ``scale_z`` are
-    relative, ``u_mm`` over the size that way.
+    relative, ``u_mm`` over the size that way.  Those of joined tanks follow, each as
+    ``joined_0.length_mm``.
 
     >>> uncertain_dimensions(Tank("lying_cylinder", length_mm=1200, diameter_mm=600, u_mm=4))
     (('length_mm', 4.0), ('diameter_mm', 4.0))
     """
+    if tank.joined:
+        own = uncertain_dimensions(replace(tank, joined=()))
+        return own + tuple(
+            (f"{_JOINED}{place}.{name}", u)
+            for place, other in enumerate(tank.joined)
+            for name, u in uncertain_dimensions(other)
+        )
     if tank.shape in ("section", "mesh"):
         extent = np.ptp(solid_of(tank, fine=False).vertices, axis=0)
         return tuple((n, float(tank.u_mm / e)) for n, e in zip(_SCALES, extent, strict=True))
@@ -66,6 +76,11 @@ def perturbed(tank: Tank, name: str, delta: float) -> Tank:
     >>> perturbed(box, "edge_radius_mm", 10).edge_radius_mm
     250.0
     """
+    if name.startswith(_JOINED):
+        place, _, own = name.removeprefix(_JOINED).partition(".")
+        others = list(tank.joined)
+        others[int(place)] = perturbed(others[int(place)], own, delta)
+        return replace(tank, joined=tuple(others))
     if name in _SCALES:
         return _scaled(tank, _SCALES.index(name), 1.0 + delta)
     if name not in dict(uncertain_dimensions(tank)):
