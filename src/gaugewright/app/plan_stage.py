@@ -248,6 +248,8 @@ def _recorded(tank: TankState) -> AnyLayout:
 
 
 def _file_of(tank: TankState, *, is_shape_unknown: bool = False) -> TankFile | UnknownFile:
+    if tank.members:
+        raise InputError(said("linked tanks are planned one by one"))
     body, probe = described(tank)
     made = None if tank.described is None else tank.described.event
     if body is None and made is not None and is_unknown_shape(made.tank):
