@@ -294,12 +294,14 @@ def _ordered(value: Any, path: str) -> Any:
 def _has_plain_keys(value: Any) -> bool:
     """Tell whether all keys are ASCII text; `TypeError` if one is no text at all."""
     if type(value) is dict:
-        if not all(map(str.isascii, value)):
+        if not "".join(value).isascii():
             return False
         value = value.values()
     elif type(value) not in (list, tuple):
         return not isinstance(value, Mapping)
-    return not any(type(each) in _CONTAINERS and not _has_plain_keys(each) for each in value)
+    if _CONTAINERS.isdisjoint(map(type, value)):  # most payloads are flat
+        return True
+    return all(_has_plain_keys(each) for each in value if type(each) in _CONTAINERS)
 
 
 def _utf16(key: str) -> bytes:
@@ -324,10 +326,15 @@ def _refuse_constant(name: str) -> Any:
     raise ValueError(f"{name} is not a number")
 
 
-_CONTAINERS = (dict, list, tuple)
+_CONTAINERS = frozenset((dict, list, tuple))
 _ENCODE: Callable[[Any], str] = json.JSONEncoder(
     ensure_ascii=False, allow_nan=False, separators=(",", ":")
 ).encode
 _ENCODE_SORTED: Callable[[Any], str] = json.JSONEncoder(
-    ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":")
+    # A value that holds itself ends as too deep a one does, and is named by the careful way.
+    ensure_ascii=False,
+    allow_nan=False,
+    sort_keys=True,
+    separators=(",", ":"),
+    check_circular=False,
 ).encode

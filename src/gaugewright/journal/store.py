@@ -348,7 +348,10 @@ class _Transaction:
     ) -> None:
         try:
             if error is None:
-                self._connection.commit()
+                if self._store.begins_by_hand:
+                    self._cursor.execute("COMMIT")  # kept ready by the driver, as BEGIN is
+                else:
+                    self._connection.commit()
                 self._cursor.close()
                 return
             self._connection.rollback()
