@@ -89,6 +89,7 @@ def test_a_check_gathers_both_ends_and_its_verdict_is_recorded(read_live, tmp_pa
     assert items["follows"]["state"] == "good", found
     assert items["scale"]["low"] < 1.0 < items["scale"]["high"]
     assert abs(items["delay"]["value"]) < 3.0
+    assert "this clock" not in items["delay"]["message"]  # both ends have the same clock here
 
     answer = hand.record("/tanks/main/arrives/record")
     entry = answer["entries"][0]

@@ -275,7 +275,7 @@ class ArrivalCheck:
                     self._trouble = event.message
                     continue
                 self._trouble = ""
-                self._far.append(_record(event, self._begun_s))
+                self._far.append(_record(event, self._begun_s, self.begun))
 
 
 def _put(kept: deque[tuple[float, float]], at_s: float, counts: float) -> None:
@@ -283,8 +283,9 @@ def _put(kept: deque[tuple[float, float]], at_s: float, counts: float) -> None:
         kept.append((at_s, counts))
 
 
-def _record(event: Reading, begun_s: float) -> tuple[float, float, float | None]:
-    stamp = None if event.device_at is None else event.device_at.timestamp()
+def _record(event: Reading, begun_s: float, begun: datetime) -> tuple[float, float, float | None]:
+    """Return when a record was seen, its figure and its own time, from the beginning on. [s]"""
+    stamp = None if event.device_at is None else (event.device_at - begun).total_seconds()
     return event.monotonic_s - begun_s, event.counts, stamp
 
 

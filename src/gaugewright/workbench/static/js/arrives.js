@@ -10,7 +10,11 @@ import { signal } from "./signal.js";
 const SIGNS = { good: "■", note: "◌", missing: "▲", wrong: "⬣" };
 const COLOURS = { good: "good", note: "soft", missing: "warn", wrong: "stop" };
 const EVERY_MS = 2000;
-const SECOND_RANK = new Set(["records_path", "timeout_s", "port", "username", "password", "use_tls", "header", "from_start", "value_column", "time_column"]);
+const FIRST_ASKED = {
+  records_http: ["url", "value_path", "time_path", "every_s"],
+  records_mqtt: ["host", "topic", "value_path", "time_path"],
+  records_file: ["path", "value_column", "time_column"],
+};
 let ways = null;
 let timer = 0;
 
@@ -51,12 +55,13 @@ function fields(form, now = {}) {
   const way = ways.find(({ kind }) => kind === form.elements.kind.value);
   const own = new Set([...document.getElementById("arrives-says").content.querySelectorAll("[data-say]")].map((each) => each.dataset.say));
   const asked = way.settings.filter(({ name }) => own.has(`set-${name}`));
+  const first = FIRST_ASKED[way.kind].map((name) => asked.find((setting) => setting.name === name));
   const made = (setting) => field(setting, now.kind === way.kind ? now[setting.name] : setting.default);
   const more = document.createElement("details");
   const title = document.createElement("summary");
   title.textContent = words("more");
-  more.append(title, ...asked.filter(({ name }) => SECOND_RANK.has(name)).map(made));
-  part("way-settings").replaceChildren(...asked.filter(({ name }) => !SECOND_RANK.has(name)).map(made), more);
+  more.append(title, ...asked.filter((setting) => !first.includes(setting)).map(made));
+  part("way-settings").replaceChildren(...first.map(made), more);
 }
 
 function field(setting, value) {
