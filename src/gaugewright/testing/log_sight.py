@@ -88,17 +88,18 @@ class Sight:
         litres = litres[kept]
         part = litres / self.capacity_l
         u = self.capacity_l * (0.0025 + 0.0035 * part)
-        waves = sum(
-            rng.normal() * np.cos(np.pi * k * part + rng.uniform(0, 6)) / (1 + k) for k in (0, 1, 2)
-        )
+        waves = np.zeros(part.size)
+        for k in (0, 1, 2):
+            waves += rng.normal() * np.cos(np.pi * k * part + rng.uniform(0, 6)) / (1 + k)
         error = u / 1.96 * waves / np.sqrt(0.5 * (1 + 1 / 4 + 1 / 9))
         wrong = np.maximum.accumulate(np.maximum(litres + error, 0))
-        return Table(counts, np.round(wrong, 2), np.round(u, 2))
+        return Table(counts, np.round(wrong, 2).astype(np.float64), np.round(u, 2))
 
 
 def records_of(
     vehicle: str,
     litres: Floats,
+    used: Floats,
     doing: npt.NDArray[np.int64],
     spell: npt.NDArray[np.int64],
     spells: list[Spell],
@@ -109,7 +110,7 @@ def records_of(
     rng: np.random.Generator,
 ) -> tuple[Track, dict[str, Floats], Table, Floats]:
     """Return the track in order, the same as it arrived, the table, and the true litres."""
-    seconds = np.arange(litres.size) * step_s
+    seconds: Floats = np.arange(litres.size, dtype=np.float64) * step_s
     tilt = _tilt(doing, spell, spells, step_s, rng)
     warmth = _warmth(seconds, doing, sight, step_s, rng)
     true_l = litres
@@ -131,7 +132,7 @@ def records_of(
     at = np.arange(int(rng.integers(0, every)), litres.size, every)
     table = sight.table(rng)
     at, counts = _faults(at, counts, doing, sight, period_s, step_s, rng)
-    burnt = np.cumsum(np.maximum(-np.diff(litres, prepend=litres[0]), 0) * (doing > 0))
+    counter = 1234.0 + used * rng.normal(1.0, 0.01)
     track = Track(
         vehicle,
         start_s + seconds[at],
@@ -141,7 +142,7 @@ def records_of(
         fuel_c=None,
         pitch_deg=_seen(tilt[0], at, rng) if sight.tilt_seen else None,
         roll_deg=_seen(tilt[1], at, rng) if sight.tilt_seen else None,
-        engine_fuel_l=np.round(2 * burnt[at]) / 2 if sight.counter_seen else None,
+        engine_fuel_l=np.floor(2 * counter[at]) / 2 if sight.counter_seen else None,
     )
     return track, _arrival(track, sight, rng), table, true_l[at]
 
@@ -202,7 +203,8 @@ def _warmth(
     keep = np.exp(-step_s / 7000.0)
     driven = (doing == Doing.DRIVE) | (doing == Doing.WORK)
     heated = lfilter([1 - keep], [1, -keep], driven * sight.heating_c)
-    return day + weather + heated
+    warmth: Floats = day + weather + heated
+    return warmth
 
 
 def _slosh(
@@ -241,7 +243,8 @@ def _speed(
     halts = moving & (rng.random(doing.size) < 0.04)
     speed = np.where(halts, 0.0, np.maximum(speed, 0))
     crawl = (doing == Doing.WORK) & (rng.random(doing.size) < 0.1)
-    return np.round(np.where(crawl, rng.uniform(0, 2.5, doing.size), speed), 1)
+    shown: Floats = np.round(np.where(crawl, rng.uniform(0, 2.5, doing.size), speed), 1)
+    return shown
 
 
 def _faults(

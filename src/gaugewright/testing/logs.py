@@ -100,8 +100,8 @@ def simulate_log(
     litres = history.litres(steps)
     sight = Sight.drawn(kind, capacity, rng, plain)
     track, raw, table, true_l = records_of(
-        f"{kind}-{seed}", litres, history.doing(steps), history.spell_numbers(steps),
-        history.spells, sight, START_S, STEP_S, period_s, rng,
+        f"{kind}-{seed}", litres, history.used(steps), history.doing(steps),
+        history.spell_numbers(steps), history.spells, sight, START_S, STEP_S, period_s, rng,
     )  # fmt: skip
     return SimulatedLog(
         kind=kind,
@@ -137,6 +137,7 @@ class _History:
         self.spells: list[Spell] = []
         self.events: list[TrueEvent] = []
         self._flows: list[tuple[float, float, float]] = []
+        self._uses: list[tuple[float, float, float]] = []
         self._starts: list[float] = []
         self._drains = 0.0
         idle, drive, work = _LITRES_PER_HOUR[kind]
@@ -157,7 +158,7 @@ class _History:
         rate = self._rate[spell.doing] * self.rng.normal(1.0, 0.12) / 3600
         rate = min(max(rate, 0.0), 0.8 * self.litres_now / spell.seconds)
         self._begin(spell)
-        self._flows.append((self.now_s, self.now_s + spell.seconds, -rate))
+        self._uses.append((self.now_s, self.now_s + spell.seconds, rate))
         self._maybe_drain(spell, rate)
         self.litres_now -= rate * spell.seconds
         self.now_s += spell.seconds
@@ -194,7 +195,7 @@ class _History:
         """Go to the pump, or back to where the vehicle is wanted."""
         self._begin(Spell(Doing.DRIVE, seconds, 25.0, -1))
         rate = min(self._rate[Doing.DRIVE] / 3600, 0.5 * self.litres_now / seconds)
-        self._flows.append((self.now_s, self.now_s + seconds, -rate))
+        self._uses.append((self.now_s, self.now_s + seconds, rate))
         self.litres_now -= rate * seconds
         self.now_s += seconds
 
@@ -248,13 +249,11 @@ class _History:
 
     def litres(self, steps: int) -> Floats:
         """Return the true litres at every step. [L]"""
-        rate = np.zeros(steps + 2)
-        for start, end, flow in self._flows:
-            a, b = start / STEP_S, min(end / STEP_S, steps)
-            if a >= steps or b <= a:
-                continue
-            _spread(rate, a, b, flow)
-        return self.first_l + np.cumsum(rate[:steps]) * STEP_S
+        return self.first_l + _summed(self._flows, steps) - self.used(steps)
+
+    def used(self, steps: int) -> Floats:
+        """Return the litres that the engine has used up to every step. [L]"""
+        return _summed(self._uses, steps)
 
     def spell_numbers(self, steps: int) -> npt.NDArray[np.int64]:
         """Return which spell each step is in."""
@@ -279,6 +278,17 @@ class _History:
             at = event.end_s + rng.uniform(0, 600)
             out.append(Receipt(at, round(float(stated), 2), event.litres, number))
         return tuple(out)
+
+
+def _summed(flows: list[tuple[float, float, float]], steps: int) -> Floats:
+    """Return what has flowed up to each step. [L]"""
+    rate = np.zeros(steps + 2)
+    for start, end, flow in flows:
+        a, b = start / STEP_S, min(end / STEP_S, steps)
+        if a < steps and b > a:
+            _spread(rate, a, b, flow)
+    total: Floats = np.cumsum(rate[:steps]) * STEP_S
+    return total
 
 
 def _spread(rate: Floats, a: float, b: float, flow: float) -> None:

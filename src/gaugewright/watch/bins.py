@@ -23,10 +23,11 @@ _MOST = 64
 class Bins:
     """One vehicle's minutes, all arrays of one length. [s, L, km/h]
 
-    ``level_l`` is the mean of the middle third of the bin's litres, ``scatter_l`` the mean bend between
-    three records that follow one another, which no steady flow makes (NaN with fewer),
-    ``records`` how many there are, ``moving`` whether on the move, ``running`` the share of
-    records with ignition on (NaN: unknown), ``first`` and ``last`` the numbers of its records in the track.
+    ``level_l`` is the mean of the middle third of the bin's litres, ``scatter_l`` the mean
+    bend between three records that follow one another, which no steady flow makes (NaN with
+    fewer), ``records`` how many there are, ``moving`` whether on the move, ``running`` the
+    share of records with ignition on (NaN: unknown), ``first`` and ``last`` the numbers of its
+    records in the track.
     """
 
     time_s: Floats

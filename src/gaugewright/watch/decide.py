@@ -14,6 +14,7 @@ import numpy as np
 from gaugewright.watch.look import Seen
 
 WINDOW = 10
+FROZEN_BINS = 5
 
 
 @dataclass(frozen=True)
@@ -39,28 +40,38 @@ class Change:
 def decide(seen: Seen) -> list[Change]:
     """Return every change worth weighing, scored; the caller sets the threshold."""
     clusters = [_measured(seen, i) for i in range(len(seen.groups))]
-    clusters = [_without_neighbours(seen, clusters, i) for i in range(len(clusters))]
+    clusters = _without_neighbours(clusters)
     scale = outside_scale(seen, clusters)
     clusters = [replace(c, outside_l2=c.outside_l2 * scale) for c in clusters]
     prior = _Shifts.learnt(seen, clusters)
     inside = [replace(c, score=prior.score(c)) for c in clusters]
-    return [_from_freeze(seen, c) for c in inside + _only_outside(seen, inside, scale)]
+    repeats = _repeats(seen)
+    every = inside + _only_outside(seen, inside, scale)
+    return [_from_freeze(seen, c, repeats) for c in every]
 
 
-def _from_freeze(seen: Seen, change: Change) -> Change:
+def _repeats(seen: Seen) -> tuple[float, float]:
+    """Return the share of bins that repeat the one before, engine off and engine running."""
+    on = seen.bins.running[1:] > 0.5
+    same = np.diff(seen.bins.level_l) == 0
+    return (
+        float(same[~on].mean()) if (~on).any() else 1.0,
+        float(same[on].mean()) if on.any() else 1.0,
+    )
+
+
+def _from_freeze(seen: Seen, change: Change, repeats: tuple[float, float]) -> Change:
     """Return the change from where the probe began to repeat itself, if it did before it.
 
     A probe that froze shows at once what happened since, so the moment is not known.
     """
     bins, at = seen.bins, change.before
+    if repeats[int(bins.running[at] > 0.5)] >= 0.5:
+        return change
     first = at
     while first > 0 and bins.level_l[first - 1] == bins.level_l[at]:
         first -= 1
-    on = bins.running > 0.5
-    alike = on == on[at]
-    same = np.diff(bins.level_l) == 0
-    usual = float(np.mean(same[alike[1:]])) if alike[1:].any() else 1.0
-    return replace(change, before=first) if at - first >= 5 and usual < 0.5 else change
+    return replace(change, before=first) if at - first >= FROZEN_BINS else change
 
 
 def _measured(seen: Seen, i: int) -> Change:
@@ -71,10 +82,13 @@ def _measured(seen: Seen, i: int) -> Change:
         low = min(seen.groups[i - 1][2], a)
     if i + 1 < len(seen.groups) and seen.groups[i + 1][0] == stop:
         high = max(seen.groups[i + 1][1] + 1, b + 1)
-    first, end = max(low, a + 1 - WINDOW), min(high, b + WINDOW)
-    wb, wa = 1 / seen.weight_l2[first : a + 1], 1 / seen.weight_l2[b:end]
-    litres = (wa * seen.level_l[b:end]).sum() / wa.sum()
-    litres -= (wb * seen.level_l[first : a + 1]).sum() / wb.sum()
+    guard = min(8, (b - a) // 6)
+    last = a - 1 - guard if a - low >= 4 + guard else a - 1 if a - low >= 4 else a
+    begin = b + 2 + guard if high - b >= 6 + guard else b + 2 if high - b >= 6 else b
+    first, end = max(low, last + 1 - WINDOW), min(high, begin + WINDOW)
+    wb, wa = 1 / seen.weight_l2[first : last + 1], 1 / seen.weight_l2[begin:end]
+    litres = (wa * seen.level_l[begin:end]).sum() / wa.sum()
+    litres -= (wb * seen.level_l[first : last + 1]).sum() / wb.sum()
     var = 1 / wb.sum() + 1 / wa.sum() + seen.wander_l2[b] - seen.wander_l2[a]
     outside = seen.after_l[stop] - seen.before_l[stop]
     outside_l2 = seen.after_l2[stop] + seen.before_l2[stop]
@@ -93,15 +107,21 @@ def _measured(seen: Seen, i: int) -> Change:
     )
 
 
-def _without_neighbours(seen: Seen, clusters: list[Change], i: int) -> Change:
-    """Return the change with the others in its stop taken off the outside view."""
-    one = clusters[i]
-    others = [c for j, c in enumerate(clusters) if c.stop == one.stop and j != i]
-    return replace(
-        one,
-        outside_l=one.outside_l - sum(c.litres for c in others),
-        outside_l2=one.outside_l2 + sum(c.var_l2 for c in others),
-    )
+def _without_neighbours(clusters: list[Change]) -> list[Change]:
+    """Return each change with the others in its stop taken off the outside view."""
+    litres: dict[int, float] = {}
+    var: dict[int, float] = {}
+    for c in clusters:
+        litres[c.stop] = litres.get(c.stop, 0.0) + c.litres
+        var[c.stop] = var.get(c.stop, 0.0) + c.var_l2
+    return [
+        replace(
+            c,
+            outside_l=c.outside_l - (litres[c.stop] - c.litres),
+            outside_l2=c.outside_l2 + (var[c.stop] - c.var_l2),
+        )
+        for c in clusters
+    ]
 
 
 def outside_scale(seen: Seen, clusters: list[Change]) -> float:
@@ -162,7 +182,7 @@ class _Shifts:
 
 
 def _normal(x: float, var: float) -> float:
-    return exp(-0.5 * x * x / var) / (2 * pi * var) ** 0.5
+    return float(exp(-0.5 * x * x / var) / (2 * pi * var) ** 0.5)
 
 
 def _heavy(x: float, var: float) -> float:

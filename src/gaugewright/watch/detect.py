@@ -20,7 +20,15 @@ LEAST_REFUEL_PART = 0.02
 LEAST_REFUEL_L = 5.0
 LEAST_PART = 0.005
 """Below half a percent of the tank nothing is decidable."""
+EDGE_BINS = 4
+UNSEEN_PART = 0.03
+"""How much more than the table's top a tank may hold, common practice, no source. [1]"""
+UNSEEN = "; the level stood at the top of the table, what is above it is not seen"
+_EDGE_PART = 0.15
+_INNER_PART = 0.01
 _SIGMAS = 1.96
+_WIDER = 1.15
+"""Factor on the bands for tails wider than normal, set on logs not scored. [1]"""
 _LOOKS_PER_DAY = 24.0
 _CORRELATED_PART = 0.3
 
@@ -44,7 +52,7 @@ def watch_vehicle(track: Track, table: Table) -> Watched:
     changes = sorted(decide(seen), key=lambda c: c.before)
     capacity = float(table.litres[-1])
     called = [c for c in changes if _is_event(c, capacity)]
-    events = tuple(_event(track, table, seen, c) for c in called)
+    events = tuple(_event(track, table, seen, c, capacity) for c in called)
     open_ones = [c for c in changes if c not in called and _is_open(c, capacity)]
     undecided = tuple(_undecided(track, seen, c) for c in open_ones)
     notes = () if table.u_litres is not None else (
@@ -76,11 +84,12 @@ def _is_open(change: Change, capacity_l: float) -> bool:
     return plain and abs(change.litres) > max(3.0, 2 * LEAST_PART * capacity_l)
 
 
-def _event(track: Track, table: Table, seen: Seen, change: Change) -> Event:
+def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: float) -> Event:
     kind = EventKind.REFUEL if change.litres > 0 else EventKind.DRAIN
     before, after = levels(seen, change)
-    litres = abs(change.litres)
-    band = _SIGMAS * (change.var_l2 + difference_l2(table, before, after)) ** 0.5
+    litres, var = best_litres(seen, change)
+    unseen = UNSEEN_PART * capacity_l if over_the_top(table, max(before, after)) else 0.0
+    band = _WIDER * _SIGMAS * (var + difference_l2(table, before, after)) ** 0.5 + unseen
     first = int(seen.bins.last[change.before])
     last = int(seen.bins.first[change.after])
     return Event(
@@ -93,10 +102,33 @@ def _event(track: Track, table: Table, seen: Seen, change: Change) -> Event:
         before_l=before,
         after_l=after,
         score=change.score,
-        reason=reason_of(seen, change, litres, band),
+        reason=reason_of(seen, change, litres, band) + (UNSEEN if unseen else ""),
         first=first,
         last=last,
     )
+
+
+def over_the_top(table: Table, level_l: float) -> bool:
+    """Return whether the level stood at the table's top, above which nothing is seen."""
+    return bool(level_l >= table.litres[-1] - 0.004 * float(np.ptp(table.litres)))
+
+
+def best_litres(seen: Seen, change: Change) -> tuple[float, float]:
+    """Return the litres of an event and their variance, from both views. [L, L²]
+
+    A change at the very start or end of a stop may have begun before it or gone on after it,
+    so that the records at rest show a part only; there the view from outside counts more.
+    """
+    inside, var = abs(change.litres), change.var_l2
+    if not change.inside:
+        return inside, var
+    sign = 1.0 if change.litres > 0 else -1.0
+    low, high = seen.spells.low[change.stop], seen.spells.high[change.stop]
+    cut = change.after >= high - EDGE_BINS or change.before <= low + 1
+    var += (_EDGE_PART * inside) ** 2 if cut else (_INNER_PART * inside) ** 2
+    outside = max(sign * change.outside_l, 0.0)
+    share = var / (var + change.outside_l2)
+    return inside + share * (outside - inside), var * (1 - share)
 
 
 def levels(seen: Seen, change: Change) -> tuple[float, float]:

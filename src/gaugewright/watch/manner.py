@@ -13,6 +13,7 @@ from gaugewright.watch.bins import Bins
 from gaugewright.watch.spells import HOLE_S, Spells
 from gaugewright.watch.values import Floats
 
+LEAVING = 2
 SETTLING = 6
 """Bins after a stop begins in which the level may still swing or the probe still average."""
 _MAD = 1.4826
@@ -176,7 +177,7 @@ def _leaving(bins: Bins, spells: Spells, still_l2: float) -> Floats:
     if high.size < 8:
         return np.array([4.0, 0.5]) * still_l2
     before = np.median(bins.level_l[high[:, None] - np.arange(4, 8)], axis=1)
-    extra = np.array([_wide_l2(bins.level_l[high - 1 - k] - before) for k in range(2)])
+    extra = np.array([_wide_l2(bins.level_l[high - 1 - k] - before) for k in range(LEAVING)])
     return np.maximum(extra - 1.5 * still_l2, 0.0)
 
 

@@ -89,12 +89,14 @@ def _turns(sums: Floats, a: int, b: int, sign: float) -> tuple[int, int]:
 
 @compiled
 def _level(sums: Floats, i: int) -> float:
-    return (sums[1, i + 1] - sums[1, i]) / (sums[0, i + 1] - sums[0, i])
+    level: float = (sums[1, i + 1] - sums[1, i]) / (sums[0, i + 1] - sums[0, i])
+    return level
 
 
 @compiled
 def _sd(sums: Floats, i: int) -> float:
-    return 1.0 / np.sqrt(sums[0, i + 1] - sums[0, i])
+    sd: float = 1.0 / np.sqrt(sums[0, i + 1] - sums[0, i])
+    return sd
 
 
 @compiled

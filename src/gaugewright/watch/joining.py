@@ -1,0 +1,73 @@
+"""Changes that belong together: a ramp found in pieces, its tail, and what comes back."""
+
+import numpy as np
+import numpy.typing as npt
+
+from gaugewright.watch.values import Floats
+
+MERGE_BINS = 3
+TAIL_BINS = 12
+TAIL_PART = 0.12
+ECHO_PART = 0.015
+ECHO_BINS = 6
+BACK_PART = 0.9
+BIG_PART = 0.05
+
+
+def groups_of(
+    changes: Floats, stop_of: npt.NDArray[np.int64], span_l: float
+) -> list[tuple[int, int, int]]:
+    """Return the changes to take as one: stop, last bin before, first bin after.
+
+    ``span_l`` is what the table spans. [L]
+    """
+    parts = _joined(changes, stop_of, ECHO_PART)
+    if _comes_back(parts, BIG_PART * span_l):
+        parts = _joined(changes, stop_of, BACK_PART)
+    return [(int(stop), int(a), int(b)) for stop, a, b, _ in parts]
+
+
+def _comes_back(groups: list[list[float]], big_l: float) -> bool:
+    """Return whether big changes usually come back in part by themselves within minutes.
+
+    A second tank behind a balance pipe takes or gives its share by and by.
+    """
+    seen = []
+    for one, following in zip(groups, [*groups[1:], None], strict=True):
+        if abs(one[3]) < big_l:
+            continue
+        near = (
+            following is not None
+            and following[0] == one[0]
+            and following[1] - one[2] <= 1
+            and following[3] * one[3] < 0
+            and 0.04 * abs(one[3]) < abs(following[3]) < 0.9 * abs(one[3])
+        )
+        seen.append(near)
+    return sum(seen) >= 3 and sum(seen) >= 0.2 * len(seen)
+
+
+def _joined(changes: Floats, stop_of: npt.NDArray[np.int64], echo: float) -> list[list[float]]:
+    """Return the changes taken together where they belong: stop, last before, first after."""
+    groups: list[list[float]] = []
+    for i in np.lexsort((changes[:, 1], stop_of)):
+        _, a, b, litres, _ = changes[i]
+        stop = int(stop_of[i])
+        if groups and groups[-1][0] == stop and _belong(groups[-1], a, litres, echo):
+            groups[-1][2] = max(groups[-1][2], b)
+            groups[-1][3] += litres
+        else:
+            groups.append([stop, a, b, litres])
+    return groups
+
+
+def _belong(group: list[float], a: float, litres: float, echo: float) -> bool:
+    """Return whether a change is the rest of the one before it: a ramp, or its tail."""
+    apart = a - group[2]
+    if group[3] * litres > 0 and apart <= MERGE_BINS:
+        return True
+    small, big = sorted((abs(group[3]), abs(litres)))
+    if group[3] * litres < 0 and abs(litres) > abs(group[3]):
+        return False
+    part = TAIL_PART if group[3] * litres > 0 else echo
+    return apart <= (TAIL_BINS if part < 0.5 else ECHO_BINS) and small <= part * big
