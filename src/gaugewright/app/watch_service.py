@@ -12,6 +12,7 @@ from gaugewright.certificate.watch_files import report_parquet, report_xlsx
 from gaugewright.certificate.watch_pages import drawing_pdf, report_pdf, vehicle_drawing
 from gaugewright.certificate.watch_rows import report_rows
 from gaugewright.errors import InputError
+from gaugewright.watch.months import month_edges
 from gaugewright.watch.report import (
     HealthLine,
     ReceiptLine,
@@ -46,22 +47,42 @@ class Wanted:
                 raise InputError(f"must be {', '.join(FORMS)}, found '{form}'", field="--report")
 
 
-def service_files(
-    found: WatchReport, tracks: Iterable[VehicleTrack], wanted: Wanted, *, title: str,
-    made_at: datetime,
-) -> Iterator[tuple[str, bytes]]:  # fmt: skip
-    """Yield the files of the report, name and contents: drawings as they are made, then the rest.
+def require_possible(found: WatchReport, wanted: Wanted) -> None:
+    """Refuse what cannot be reported, before anything is written.
 
-    Raises `InputError` for a month that no vehicle has records of, and for a PDF of a fleet
-    that no PDF holds.
+    Raises `InputError` where no vehicle could be watched, for a month that none has records
+    of, and for a PDF of a fleet that no PDF holds.
     """
-    watched = {d.vehicle: d.watched for d in found.log.vehicles if d.watched is not None}
+    watched = [d for d in found.log.vehicles if d.watched is not None and d.first_s <= d.last_s]
+    if not watched:
+        raise InputError("no vehicle could be watched: there is nothing to report",
+                         field="--report")  # fmt: skip
     if "pdf" in wanted.forms and len(watched) > MOST_ON_PAPER:
         raise InputError(
             f"a PDF holds {MOST_ON_PAPER} vehicles and these are {len(watched)}; "
             "wanted xlsx or parquet, with --plots for the drawings",
             field="--report",
         )
+    known: set[str] = set()
+    for done in watched:
+        starts = month_edges(done.first_s, done.last_s, wanted.zone)[:-1]
+        known |= {f"{datetime.fromtimestamp(start, wanted.zone):%Y-%m}" for start in starts}
+    if wanted.month is not None and wanted.month not in known:
+        raise InputError(
+            f"no vehicle has records of {wanted.month}, found {', '.join(sorted(known))}",
+            field="--month",
+        )
+
+
+def service_files(
+    found: WatchReport, tracks: Iterable[VehicleTrack], wanted: Wanted, *, title: str,
+    made_at: datetime,
+) -> Iterator[tuple[str, bytes]]:  # fmt: skip
+    """Yield the files of the report, name and contents: drawings as they are made, then the rest.
+
+    `require_possible` comes before it.
+    """
+    watched = {d.vehicle: d.watched for d in found.log.vehicles if d.watched is not None}
     receipts, health = _receipts(found), _health(found)
     vehicles: list[VehicleReport] = []
     drawn: dict[str, str] = {}
@@ -84,7 +105,6 @@ def service_files(
                                                        made_at=made_at)  # fmt: skip
     if not wanted.forms:
         return
-    _require_month(vehicles, wanted.month)
     report = report_of(
         vehicles, title=title, zone=wanted.zone, zone_name=wanted.zone_name, month=wanted.month
     )
@@ -115,15 +135,6 @@ def _drawing(one: VehicleTrack, own: VehicleReport, wanted: Wanted) -> str:
         from_s=months[0].from_s if months else None,
         to_s=months[-1].to_s if months else None,
     )
-
-
-def _require_month(vehicles: Sequence[VehicleReport], month: str | None) -> None:
-    known = sorted({m.month for v in vehicles for m in v.months})
-    if month is not None and month not in known:
-        raise InputError(
-            f"no vehicle has records of {month}, found {', '.join(known) or 'none'}",
-            field="--month",
-        )
 
 
 def _receipts(found: WatchReport) -> Mapping[str, list[ReceiptLine]]:

@@ -5,6 +5,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from gaugewright.cli.output import Output, require_other_file
+from gaugewright.cli.watch_live import (
+    Doors,
+    EventsTopic,
+    Http,
+    Live,
+    Mqtt,
+    Tls,
+    Topic,
+    User,
+    watch_live,
+)
 from gaugewright.cli.watch_report import Month, Plots, Reports
 
 if TYPE_CHECKING:  # the rooms below are imported only when a command runs
@@ -16,17 +27,17 @@ EXAMPLE = (
 
 
 def watch(
-    log: Annotated[
-        str,
-        typer.Argument(
-            metavar="LOG", help="Log: Parquet or CSV, a folder of them, - for standard input."
-        ),
-    ],
     tables: Annotated[
         str,
         typer.Option(metavar="DIR", help="Folder of <vehicle>.csv; one table for one vehicle."),
     ],
     out: Annotated[str, typer.Option(metavar="DIR", help="Folder for the result; made if new.")],
+    log: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="LOG", help="Log: Parquet or CSV, a folder of them, - for standard input."
+        ),
+    ] = None,
     receipts: Annotated[
         str | None, typer.Option(metavar="F", help="Receipts (CSV): vehicle,time,litres.")
     ] = None,
@@ -67,11 +78,20 @@ def watch(
         bool, typer.Option("--strict", help="Exit with 1 if anything needs a person.")
     ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    live: Live = False,
+    http: Http = None,
+    mqtt: Mqtt = None,
+    topic: Topic = None,
+    events_topic: EventsTopic = None,
+    mqtt_user: User = None,
+    mqtt_tls: Tls = False,
 ) -> None:
     """Look a log through: what was filled, was fuel taken, do receipts agree, is the probe well.
 
     Writes events.csv, health.csv and, with receipts, reconciliation.csv. A run that was stopped
     goes on where it was; a finished vehicle is done again only if its input has changed.
+
+    With --live, records come in by HTTP or MQTT and each event is printed as a line of JSON.
     """
     from datetime import UTC, datetime
     from pathlib import Path
@@ -82,11 +102,20 @@ def watch(
     from gaugewright.app.watch_run import HowToRun, watch_log
     from gaugewright.app.watch_tables import table_files
     from gaugewright.cli.program import FINDINGS
-    from gaugewright.cli.watch_report import wanted_of, write_service
+    from gaugewright.cli.watch_report import require_reportable, wanted_of, write_service
     from gaugewright.cli.watch_text import Asking, ProgressBar, report_text, write_report
     from gaugewright.errors import InputError
     from gaugewright.watch.order import CLOCK_AHEAD_S
 
+    doors = Doors(http, mqtt, topic, events_topic, mqtt_user, mqtt_tls)
+    if live:
+        if log is not None or receipts is not None:
+            raise InputError("takes neither LOG nor --receipts", field="--live")
+        watch_live(doors, tables, Path(out), _look())
+        return
+    doors.require_none()
+    if log is None:
+        raise InputError("is missing, wanted the log's file or folder (or --live)", field="LOG")
     output = Output(as_json=as_json)
     forms = also or []
     service = wanted_of(report, plots, month, zone, log)
@@ -116,6 +145,8 @@ def watch(
             ),
         )  # fmt: skip
     found_in_log = report_of(watched, paid)
+    if service is not None:
+        require_reportable(found_in_log, service)
     write_report(found_in_log, Path(out), forms)
     written: list[str] = []
     if service is not None:

@@ -63,6 +63,13 @@ def wanted_of(
     return Wanted(tuple(dict.fromkeys(report or ())), plots, month, place, zone or "UTC")
 
 
+def require_reportable(found: "WatchReport", wanted: "Wanted") -> None:
+    """Refuse what cannot be reported while nothing is written yet."""
+    from gaugewright.app.watch_service import require_possible
+
+    require_possible(found, wanted)
+
+
 def write_service(
     found: "WatchReport",
     wanted: "Wanted",
@@ -81,10 +88,6 @@ def write_service(
     from gaugewright.app.watch_tracks import vehicle_tracks
 
     vehicles = [d.vehicle for d in found.log.vehicles if d.watched is not None]
-    if not vehicles:
-        raise InputError(
-            "no vehicle could be watched: there is nothing to report", field="--report"
-        )
     tracks = vehicle_tracks(log, tables, vehicles, told=told, latest_s=latest_s, scratch=scratch)
     title = vehicles[0] if len(vehicles) == 1 else f"{len(vehicles)} vehicles"
     names = []
