@@ -74,7 +74,7 @@ def beside(first: Solid, other: Solid) -> Solid:
 
     >>> cube = solid_of(Tank("box", length_mm=100, width_mm=100, height_mm=100))
     >>> both = beside(cube, cube)
-    >>> round(both.volume_l, 9), both.vertices[:, 1].max()
+    >>> round(both.volume_l, 9), float(both.vertices[:, 1].max())
     (2.0, 1060.0)
     """
     right = float(first.vertices[:, 1].max()) + BETWEEN_MM
