@@ -7,6 +7,7 @@ import typer
 
 from gaugewright import __version__
 from gaugewright.cli import (
+    arrives,
     calibrate,
     carry,
     certificate,
@@ -47,6 +48,7 @@ app.command("thin", epilog=thin.EXAMPLE)(thin.thin)
 app.command("compare", epilog=compare.EXAMPLE)(compare.compare)
 app.command("export", epilog=export.EXAMPLE)(export.export)
 app.command("recipe", epilog=recipe.EXAMPLE)(recipe.recipe)
+app.command("arrives", epilog=arrives.EXAMPLE)(arrives.arrives)
 app.command("certificate", epilog=certificate.EXAMPLE)(certificate.certificate)
 app.command("recheck", epilog=recheck.EXAMPLE)(recheck.recheck)
 app.command("carry", epilog=carry.EXAMPLE)(carry.carry)
