@@ -15,7 +15,7 @@ from gaugewright.certificate.statement import (
     Statement,
 )
 from gaugewright.certificate.tank_part import described, heading, table_of, tank_statement
-from gaugewright.certificate.writing import Writer, free, name
+from gaugewright.certificate.writing import Writer, free, in_groups, name
 from gaugewright.errors import StateError
 from gaugewright.journal.state import JobState, TankState
 
@@ -50,7 +50,7 @@ def statement_of(state: JobState, issue: Issue) -> Statement:
         title=TITLE,
         number=number,
         draft=DRAFT if issue.is_draft else "",
-        workshop=name(issue.workshop or "", "workshop"),
+        workshop=name(issue.workshop, "workshop") if issue.workshop else "",
         plainly=(*PLAINLY, *_printed_otherwise(issue)),
         qr=code_picture(code_text(state.job, number, state.tip)),
         head=head_lines(state, issue, write),
@@ -145,15 +145,6 @@ def _signature(state: JobState, issue: Issue, write: Writer) -> Signature:
         f"SHA-256 is {in_groups(state.tip.hash)}.",
         f"{where}, {write.time(issue.issued_at)}",
     )
-
-
-def in_groups(digest: str) -> str:
-    """Return a digest in groups of eight, to be read out and compared.
-
-    >>> in_groups("b48bf2bc54f03358")
-    'b48bf2bc 54f03358'
-    """
-    return " ".join(digest[k : k + 8] for k in range(0, len(digest), 8))
 
 
 def _driver(state: JobState, issue: Issue, tanks: list[TankState], write: Writer) -> Driver:

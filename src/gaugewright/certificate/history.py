@@ -10,7 +10,7 @@ from gaugewright.certificate.handover import hand_over
 from gaugewright.certificate.identity import more_facts
 from gaugewright.certificate.later_life import later_parts
 from gaugewright.certificate.statement import Grid, Part
-from gaugewright.certificate.writing import Writer, free
+from gaugewright.certificate.writing import Writer, free, in_groups
 from gaugewright.errors import InputError
 from gaugewright.journal.fill_kinds import CheckPourRecorded
 from gaugewright.journal.state import JobState, Kept, TankState
@@ -225,7 +225,7 @@ def _photos(state: JobState) -> Part:
         (
             str(kept.number),
             free(kept.event.caption or kept.event.item or kept.event.stage or "–"),
-            kept.event.sha256[:32],
+            in_groups(kept.event.sha256[:32]),
         )
         for kept in state.photos
     )

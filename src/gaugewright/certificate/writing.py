@@ -140,3 +140,12 @@ def name(text: object, field: str) -> str:
 def free(text: object) -> str:
     """Return words as somebody once recorded them, what has no glyph spelled by number."""
     return spelled(str(text))
+
+
+def in_groups(digest: str) -> str:
+    """Return a digest in groups of eight, to be read out and compared.
+
+    >>> in_groups("b48bf2bc54f03358")
+    'b48bf2bc 54f03358'
+    """
+    return " ".join(digest[k : k + 8] for k in range(0, len(digest), 8))

@@ -1,10 +1,13 @@
 """``gaugewright certificate``: a job's certificate as a PDF, issued or as a draft."""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from gaugewright.cli.output import Output, require_other_file
+
+if TYPE_CHECKING:
+    from gaugewright.app.certify import Document
 
 EXAMPLE = "Example: gaugewright certificate yard.book HB-0231 --out C-HB-0231.pdf --paper letter"
 
@@ -88,7 +91,7 @@ def certificate(
             "sha256": found.sha256,
         }
     )
-    output.tell(_told(found.number, target, found.is_draft, found.later_entries))
+    output.tell(_told(found, target))
 
 
 def _issued(
@@ -124,8 +127,14 @@ def _issued(
     return chosen
 
 
-def _told(number: str, target: str, is_draft: bool, later: int) -> str:
-    if is_draft:
-        return f"{target}: a draft of {number}; nothing was issued yet (--issue does)"
-    more = f"; the journal has gone on since, by {later} entries" if later else ""
-    return f"{target}: certificate {number}{more}"
+def _told(found: "Document", target: str) -> str:
+    if found.is_draft:
+        return f"{target}: a draft of {found.number}; nothing was issued yet (--issue does)"
+    said = f"{target}: {found.form} {found.number}"
+    if found.form == "certificate":
+        said += ", as issued" if found.is_as_issued else ", printed anew: not the bytes issued"
+    later = found.later_entries
+    if later:
+        noun = "entry" if later == 1 else "entries"
+        said += f"; the journal has gone on since by {later} {noun}"
+    return said

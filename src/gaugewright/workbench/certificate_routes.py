@@ -144,7 +144,7 @@ async def verify(request: Request) -> VerifyAnswer:
 
 def _verified(content: bytes) -> VerifyAnswer:
     from gaugewright.app.certified import verify_certificate
-    from gaugewright.certificate.building import in_groups
+    from gaugewright.certificate.writing import in_groups
 
     found = verify_certificate(content)
     checks = tuple(CheckAnswer(c.what, c.is_right, c.said) for c in found.checks)
