@@ -18,13 +18,13 @@ def test_a_pour_left_out_is_placed_from_the_finding_that_misses_it(
 ) -> None:
     poured_l = START_L + sum(FILL)
     api.record(
-        half_poured, "/tanks/left/pours", added_l=33, counts=counts_after(poured_l + 41 + 33)
+        half_poured, "/tanks/left/pours", added_l=24.5, counts=counts_after(poured_l + 37.8 + 24.5)
     )
     page = open_page(f"/jobs/{half_poured}/pour")
     expect(page.locator(".verdict")).to_contain_text("left out before this one")
 
-    page.locator("#placed-l").fill("41")
-    page.locator("#placed-counts").fill(str(counts_after(poured_l + 41)))
+    page.locator("#placed-l").fill("37,8")
+    page.locator("#placed-counts").fill(str(counts_after(poured_l + 37.8)))
     page.locator("#placed-reason").fill("it stands on the slip")
     assert complaints(page) == []
     page.get_by_role("button", name="Place the pour").click()
