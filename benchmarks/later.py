@@ -168,28 +168,26 @@ def _print_bands(results: list[list[Band]]) -> None:
         )
 
 
-def _print_rechecks(results: list[Recheck]) -> None:
-    for setting in SETTINGS:
-        print(f"\n{setting}: not good / doubtful / repeat, all |E_n| <= 1, right one among named")
-        for name in PLANTED:
-            own = [r for r in results if (r.setting, r.planted) == (setting, name)]
-            share = {v: np.mean([r.verdict == v for r in own]) * 100 for v in Verdict}
-            suspected = [r for r in own if r.named]
-            kind = TOLD.get(name.split()[0])
-            right = [kind in r.named for r in suspected]
-            alone = [r.named == (kind,) for r in suspected]
-            told = (
-                f"{np.mean(right) * 100:5.1f} (alone {np.mean(alone) * 100:.1f})" if right else "-"
-            )
-            print(
-                f"    {name:16}{share[Verdict.NOT_GOOD]:6.1f}{share[Verdict.DOUBTFUL]:6.1f}"
-                f"{share[Verdict.REPEAT]:6.1f}  {np.mean([r.is_within for r in own]) * 100:6.1f}"
-                f"   {told if kind else dict(Counter(k for r in suspected for k in r.named))}"
-            )
-        first = [r.least for r in results if (r.setting, r.planted) == (setting, "unchanged")]
-        for kind in TOLD.values():
-            sizes = [np.inf if least[kind] is None else least[kind] for least in first]
-            print(f"    smallest {kind} that could be shown, median: {np.median(sizes):.1f}")
+def _print_rechecks(setting: str, results: list[Recheck]) -> None:
+    print(f"\n{setting}: not good / doubtful / repeat, all |E_n| <= 1, right one among named")
+    for name in PLANTED:
+        own = [r for r in results if r.planted == name]
+        share = {v: np.mean([r.verdict == v for r in own]) * 100 for v in Verdict}
+        suspected = [r for r in own if r.named]
+        kind = TOLD.get(name.split()[0])
+        right = [kind in r.named for r in suspected]
+        alone = [r.named == (kind,) for r in suspected]
+        told = f"{np.mean(right) * 100:5.1f} (alone {np.mean(alone) * 100:.1f})" if right else "-"
+        print(
+            f"    {name:16}{share[Verdict.NOT_GOOD]:6.1f}{share[Verdict.DOUBTFUL]:6.1f}"
+            f"{share[Verdict.REPEAT]:6.1f}  {np.mean([r.is_within for r in own]) * 100:6.1f}"
+            f"   {told if kind else dict(Counter(k for r in suspected for k in r.named))}"
+        )
+    first = [r.least for r in results if r.planted == "unchanged"]
+    for kind in TOLD.values():
+        sizes = [np.inf if least[kind] is None else least[kind] for least in first]
+        print(f"    smallest {kind} that could be shown, median: {np.median(sizes):.1f}")
+    sys.stdout.flush()
 
 
 def main() -> None:
@@ -211,9 +209,9 @@ def main() -> None:
                     f"(0.1 or less) {np.mean(found <= 0.1) * 100:5.1f} %"
                 )
         if "r" in parts:
-            jobs = [(s, setting) for setting in SETTINGS for s in seeds]
-            listed = list(pool.map(rechecks, jobs, chunksize=2))
-            _print_rechecks([each for group in listed for each in group])
+            for setting in SETTINGS:
+                listed = pool.map(rechecks, [(s, setting) for s in seeds], chunksize=1)
+                _print_rechecks(setting, [each for group in listed for each in group])
 
 
 if __name__ == "__main__":

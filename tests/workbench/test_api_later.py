@@ -191,3 +191,12 @@ def test_the_page_of_a_table_that_nobody_re_checked_shows_its_one_version(done):
 
     assert page.status_code == 200
     assert page.text.count("data-version=") == 1
+
+
+def test_counts_that_the_probe_cannot_send_are_refused_and_nothing_is_recorded(done):
+    done.record("/tanks/main/later", purpose="recheck", cautions_read=True)
+    refused = done.send("/tanks/main/later/pours", counts="15842528")
+
+    assert (refused.status_code, refused.json()["field"]) == (422, "counts")
+    assert "wanted 0 to 4095" in refused.json()["error"]
+    assert later_of(done)["runs"][0]["pours"] == []

@@ -8,7 +8,6 @@ import numpy as np
 
 from gaugewright import __version__
 from gaugewright.app.bench import Taken, reading_of
-from gaugewright.app.calibrate import table_of
 from gaugewright.app.filling import Beside
 from gaugewright.app.later_known import (
     exchanged_known,
@@ -16,6 +15,7 @@ from gaugewright.app.later_known import (
     known_before,
     probe_of,
     sister_levels,
+    table_with,
 )
 from gaugewright.app.later_records import comparison_records, held_in_words
 from gaugewright.app.proving import rows_of
@@ -32,9 +32,10 @@ from gaugewright.journal.state import LaterState, TankState
 from gaugewright.planning.cautions import CAUTIONS
 from gaugewright.pours.later.hold import Held, Verdict
 from gaugewright.pours.later.sentences import LaterWords, verdict_sentence
-from gaugewright.probe import probe_from_mapping
+from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.table.later.assumptions import mounting
 from gaugewright.table.later.sister import sister_known
+from gaugewright.table.records import counts_scale
 from gaugewright.table.table import Table
 from gaugewright.units import LengthUnit, Volumes
 from gaugewright.words import said
@@ -114,6 +115,7 @@ def record_later_pour(
     if step > 0 and added_l <= 0:
         raise InputError(said("must be above 0, found {found:g}", found=added_l), field="added_l")
     got = reading_of(yard, job, tank_id, taken)
+    _require_on_scale(tank, later, got.counts)
     event = lk.LaterPourRecorded(
         tank_id,
         later.begun.number,
@@ -130,6 +132,28 @@ def record_later_pour(
         note=beside.note,
     )
     return yard.record(job, stamp, event)
+
+
+def _require_on_scale(tank: TankState, later: LaterState, counts: float) -> None:
+    """Refuse counts that the probe cannot send: a slip of the thumb, not a drift."""
+    begun = later.begun.event
+    if begun.probe:
+        probe: Probe | None = probe_from_mapping(dict(begun.probe))
+    else:
+        probe = probe_of(tank, table_with(tank, begun.digest))
+    if probe is None:
+        return
+    low, high = counts_scale(probe.counts_empty, probe.counts_full)
+    if not low <= counts <= high:
+        raise InputError(
+            said(
+                "{counts:g} counts is no reading of this probe, wanted {low:g} to {high:g}",
+                counts=counts,
+                low=low,
+                high=high,
+            ),
+            field="counts",
+        )
 
 
 def void_later_pour(yard: Yard, job: str, stamp: Stamp, entry: int, reason: str) -> Recorded:
@@ -174,6 +198,9 @@ def carry_later(yard: Yard, job: str, stamp: Stamp, tank_id: str, reason: str) -
     The older one stays readable.  Without check pours, or where they do not confirm it, the
     new table says so in its findings.
     """
+    # The fit is loaded when it is first asked for: no first page waits.
+    from gaugewright.app.calibrate import table_of
+
     if (before := yard.repeated(job, stamp)) is not None:
         return before
     _, tank = yard.tank(job, tank_id)

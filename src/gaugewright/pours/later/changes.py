@@ -51,6 +51,8 @@ class Changed:
     """What one spread more moves the reading of the dry probe. [counts]"""
     full_counts: float
     """The same of the probe fully immersed. [counts]"""
+    least: float | None = None
+    """No smaller size can be: a tip stands on the bottom at the lowest, a dent takes litres."""
 
 
 def changes_of(curves: Curves) -> Iterator[Changed]:
@@ -87,7 +89,7 @@ def _tips(curves: Curves) -> list[tuple[float, Changed]]:
         moved = Column(MOVED, MOVED, there.per_mm_l * spread)
         there = replace(there, columns=(*there.columns, moved))
         weight = float(np.exp(-0.5 * (size / USUAL_TIP_MM) ** 2))
-        found.append((weight, Changed(TIP, float(size), spread, there, 0.0, 0.0, 0.0)))
+        found.append((weight, Changed(TIP, float(size), spread, there, 0.0, 0.0, 0.0, -clearance)))
     return found
 
 
@@ -149,6 +151,6 @@ def _dents(curves: Curves) -> list[tuple[float, Changed]]:
                 litres=curves.litres - size * capacity * step,
                 columns=(*curves.columns, moved),
             )
-            change = Changed(DENT, size * capacity, spread * capacity, there, 0.0, 0.0, 0.0)
+            change = Changed(DENT, size * capacity, spread * capacity, there, 0.0, 0.0, 0.0, 0.0)
             found.append((1.0, change))
     return found

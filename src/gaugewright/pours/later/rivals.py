@@ -8,14 +8,18 @@ from scipy.special import logsumexp
 
 from gaugewright.pours.later.changes import MOVED, UNCHANGED, Changed, changes_of, unchanged
 from gaugewright.table.assumptions import Assumptions
-from gaugewright.table.equations import Equations, equations_of
+from gaugewright.table.curves import Curves
+from gaugewright.table.equations import Equations, Limit, equations_of
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Component
 from gaugewright.table.later.known import Known, starts
 from gaugewright.table.posterior import solve
-from gaugewright.table.rows import reading_u_counts
+from gaugewright.table.rows import Doubts, Setting, reading_u_counts
 
 Floats = npt.NDArray[np.float64]
+
+SHARP_L = 0.1
+"""How sharply a volume below none is ruled out. [L]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +62,10 @@ def _solved(fill: Fill, change: Changed, log_worth: float, assumed: Assumptions)
     equations = equations_of(fill, curves, assumed)
     log_scale = float(np.log(np.maximum(equations.per_count_l, 1e-9)).sum())
     full = with_end_readings(fill, equations, change, assumed)
+    limits = (*full.limits, _no_less_than_none(fill, curves, full, assumed))
+    if change.least is not None:
+        limits = (*limits, _no_smaller(change, change.least, full))
+    full = replace(full, limits=limits)
     move_ratio = assumed.u_move_deg / assumed.u_slope_deg
     prior_u = np.ones(len(full.groups))
     posterior = solve(full, prior_u, curves.litres)
@@ -65,6 +73,23 @@ def _solved(fill: Fill, change: Changed, log_worth: float, assumed: Assumptions)
     log_weight = posterior.log_evidence + log_scale + before
     component = Component(curves, full, prior_u, posterior, log_weight, 1.0, move_ratio)
     return Rival(change, component, before)
+
+
+def _no_less_than_none(
+    fill: Fill, curves: Curves, equations: Equations, assumed: Assumptions
+) -> Limit:
+    """No tank begins with less than nothing in it: missing fuel is no badly drained tank."""
+    start_l, u_l = Setting(fill, curves, assumed, Doubts()).start
+    design = np.zeros(len(equations.names))
+    design[equations.names.index("residue")] = u_l
+    return Limit(0, design, start_l, SHARP_L**2, 1.0)
+
+
+def _no_smaller(change: Changed, least: float, equations: Equations) -> Limit:
+    """A change that cannot be smaller; in its own unit, not in litres."""
+    design = np.zeros(len(equations.names))
+    design[equations.names.index(MOVED)] = change.spread
+    return Limit(0, design, change.size - least, (0.01 * change.spread) ** 2, 1.0)
 
 
 def with_end_readings(

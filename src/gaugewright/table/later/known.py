@@ -24,7 +24,7 @@ from gaugewright.tank.description import Tank
 
 Floats = npt.NDArray[np.float64]
 
-MOST_PARTS = 5
+MOST_PARTS = 3
 LEAST_WEIGHT = 0.01
 """Degrees of distrust that weigh less after the fill are let go."""
 AGAIN = (Trust(1.0, 1.0, 1.0),)
