@@ -13,6 +13,7 @@ from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal import handover_kinds as hk
 from gaugewright.journal import kinds as k
 from gaugewright.journal import later_kinds as lk
+from gaugewright.journal import watch_kinds as wk
 from gaugewright.journal.chain import START, canonical_json, next_entry
 from gaugewright.journal.codec import KINDS, Unknown, kind_of, to_event, to_payload
 from gaugewright.journal.fills import fill_of, table_digest
@@ -80,6 +81,32 @@ EXAMPLES = [
         "A", "J-0", "B", SHA, ROWS, {"shape": "box"}, {"x_mm": 5.5}, (lk.SisterPour(0, 0.0, 3.0),)
     ),
     lk.TableCarried("A", ROWS, SHA, (4,), {}, (), SHA, "exchange", 40, {"x_mm": 5.5}, "new probe"),
+    wk.LogWatched(
+        "A",
+        SHA,
+        SHA,
+        "march.csv",
+        900,
+        "T-7",
+        3,
+        1.0,
+        61.5,
+        (wk.SeenEvent("drain", 20.0, 40.5, 30.0, 1.5, 90.0, 60.0, 9.5, "fell", 1, 2),),
+        (wk.SeenUndecided(50.0, 55.0, -4.0, 3.0, "a hole"),),
+        {"still_l": 0.2, "lag_s": None},
+        3.5,
+        None,
+        SHA,
+        "receipts.csv",
+        (wk.SeenReceipt(1, 30.0, "short", 60.0, 50.5, -9.5, 1.5, "why"),),
+        (wk.SeenHealth("frozen", 1.0, 9.0, "stood still", "look"),),
+        {"late": 2},
+        {"names": {"counts": "Fuel"}},
+        ("note",),
+        {"gaugewright": "0.1.0"},
+    ),
+    wk.SeenEventExplained("A", 40, 1, "drained for repair"),
+    wk.ExplanationWithdrawn("A", 40, 1, "another truck"),
     fk.StageFinished("Pour", "all in"),
     fk.StageReopened("Pour", "one more pour"),
 ]
