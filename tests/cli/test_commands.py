@@ -300,7 +300,7 @@ def test_export_writes_a_workbook_with_its_facts(folder):
     [
         (["table.csv", "--as", "pdf"], "--as: must be csv, json, xlsx, segments, found 'pdf'"),
         (["table.csv", "--as", "xlsx"], "--out: a workbook is no text to print"),
-        (["table.csv"], "Missing option '--as'"),
+        (["table.csv"], "give one of --as FORM and --recipe FILE"),
         (["table.csv", "--as", "csv", "--fact", "a=b"], "--fact: has no place in csv"),
         (["table.csv", "--as", "json", "--fact", "b"], "--fact: wanted NAME=VALUE"),
         (["nowhere.csv", "--as", "csv"], "nowhere.csv: cannot be read"),
