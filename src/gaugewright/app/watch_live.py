@@ -8,7 +8,7 @@ otherwise as more records arrive is sent again as ``changed``, one that turns ou
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import isfinite
 from threading import Event as Flag
 from typing import Any
@@ -31,6 +31,8 @@ WINDOW_DAYS = 10.0
 """Records that a look goes over. [days]"""
 SETTLED_DAYS = 1.0
 """So near the window's old end nothing is corrected: what stood before is out of sight. [days]"""
+FORGET_S = 3600.0
+"""How often what has left the window is taken away. [s]"""
 CHANGED_SHARE = 0.5
 """Litres that move by more than this share of the band are worth a correction."""
 
@@ -84,7 +86,7 @@ class LiveWatch:
         return Answer(done.taken, done.doubled, [one.as_json() for one in bad])
 
     def look_round(self) -> int:
-        """Look at every vehicle with new records; return how many changes are to be said."""
+        """Look at every vehicle with new records; return how many events have changed."""
         found = 0
         for vehicle, arrived in self.store.waiting():
             changes = self._changes(vehicle)
@@ -113,17 +115,31 @@ class LiveWatch:
             key=lambda event: (event.vehicle, event.start_s, event.kind),
         )
 
-    def run(self, send: Send, stop: Flag) -> None:
-        """Look and send, round after round, until told to stop; then once more."""
-        forgotten_s = 0.0
+    def run(
+        self,
+        send: Send,
+        stop: Flag,
+        *,
+        changed: Callable[[], None] = lambda: None,
+        after: Callable[[], None] = lambda: None,
+    ) -> None:
+        """Look and send, round after round, until told to stop; then once more.
+
+        ``changed`` is called when other events stand than before, and before they are sent;
+        ``after`` after each round.
+        """
+        forgotten_s = -1e300
+        changed()
         while True:
             is_last = stop.is_set()
             began = time.monotonic()
-            self.look_round()
+            if self.look_round():
+                changed()
             self.send_all(send)
-            if self.clock() - forgotten_s > 3600:
-                forgotten_s = self.clock()
-                self.store.forget(forgotten_s - (self.settings.window_days + 1) * DAY_S)
+            if began - forgotten_s > FORGET_S:
+                forgotten_s = began
+                self.store.forget((self.settings.window_days + 1) * DAY_S)
+            after()
             if is_last:
                 return
             stop.wait(max(0.0, self.settings.round_s - (time.monotonic() - began)))
@@ -173,7 +189,7 @@ def corrections(
 
     An event is the one that was said if it is of the same kind and overlaps it in time; of
     several the nearest.  It has changed if its litres moved by more than `CHANGED_SHARE` of
-    the band, or its band by as much.
+    the band, or its band by as much; it is refined if anything else of it is new.
     """
     left = list(said)
     changes: list[tuple[str, Said | None, Event]] = []
@@ -193,6 +209,8 @@ def corrections(
         widened = abs(event.u_litres - before.event.u_litres)
         if not (moved <= least and widened <= least):
             changes.append(("changed", before, event))
+        elif replace(event, first=-1, last=-1) != before.event:
+            changes.append(("refined", before, event))
     return changes + [("withdrawn", one, one.event) for one in left]
 
 

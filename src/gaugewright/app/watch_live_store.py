@@ -164,7 +164,8 @@ class LiveStore:
     ) -> None:
         """Keep what a look found, and what is to be said of it, in one transaction.
 
-        ``changes`` are ``new``, ``changed`` or ``withdrawn``, what stood before, and the event.
+        ``changes`` are ``new``, ``changed`` or ``withdrawn``, what stood before, and the event;
+        what is merely ``refined`` is kept and not said.
         ``arrived`` is what `waiting` said when the look began: what came since waits on.
         """
         with self._transaction():
@@ -183,6 +184,8 @@ class LiveStore:
                         "update event set kind = ?, start_s = ?, end_s = ?, stands = ?, body = ? "
                         "where id = ?", (*values, number),
                     )  # fmt: skip
+                if what == "refined":
+                    continue
                 message = {"event": number, "what": what, **_plain(event)}
                 self._db.execute("insert into message (body) values (?)", (json.dumps(message),))
             self._db.execute("update vehicle set looked = ? where id = ?", (arrived, key))
@@ -200,14 +203,25 @@ class LiveStore:
         with self._transaction():
             self._db.execute("update message set sent = 1 where number = ?", (number,))
 
-    def forget(self, before_s: float) -> int:
-        """Take away records from before a time; what was said of them stays."""
+    def forget(self, keep_s: float) -> int:
+        """Take away each vehicle's records from longer than this before its last one. [s]
+
+        What was said of them stays.  Returns how many were taken away.
+        """
         with self._transaction():
-            self._db.execute(
-                "update vehicle set forgotten = 1 where id in "
-                "(select vehicle from record where time_s < ?)", (before_s,),
-            )  # fmt: skip
-            return self._db.execute("delete from record where time_s < ?", (before_s,)).rowcount
+            old = self._db.execute(
+                "select id, (select max(time_s) from record where vehicle = id) - ? from vehicle",
+                (keep_s,),
+            ).fetchall()
+            gone = 0
+            for vehicle, before_s in old:
+                number = self._db.execute(
+                    "delete from record where vehicle = ? and time_s < ?", (vehicle, before_s)
+                ).rowcount
+                if number:
+                    self._db.execute("update vehicle set forgotten = 1 where id = ?", (vehicle,))
+                gone += number
+        return gone
 
     def _id(self, name: str) -> int:
         if name not in self._ids:

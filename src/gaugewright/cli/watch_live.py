@@ -18,6 +18,7 @@ import typer
 from gaugewright.errors import InputError
 
 if TYPE_CHECKING:  # the rooms below are imported only when a command runs
+    from gaugewright.app.watch_live import LiveSettings
     from gaugewright.app.watch_task import Look
 
 TOKEN = "GAUGEWRIGHT_SECRET_LIVE"
@@ -75,11 +76,17 @@ class Doors:
             raise InputError("--http, --mqtt and what belongs to them need --live")
 
 
-def watch_live(doors: Doors, tables: str, out: Path, look: "Look") -> None:
+def watch_live(
+    doors: Doors,
+    tables: str,
+    out: Path,
+    look: "Look",
+    settings: "LiveSettings | None" = None,
+) -> None:
     """Take records until stopped; print each event as one line of JSON, keep ``events.csv``."""
     from gaugewright.app.files import write_text
     from gaugewright.app.watch_files import events_csv
-    from gaugewright.app.watch_live import LiveWatch
+    from gaugewright.app.watch_live import LiveSettings, LiveWatch
     from gaugewright.app.watch_live_store import LiveStore
     from gaugewright.app.watch_tables import table_files
 
@@ -89,23 +96,27 @@ def watch_live(doors: Doors, tables: str, out: Path, look: "Look") -> None:
     with ExitStack() as closing:
         store = LiveStore(out / STORE)
         closing.callback(store.close)
-        watch = LiveWatch(store, found, look, time)
+        watch = LiveWatch(store, found, look, time, settings or LiveSettings())
         senders = _open_doors(doors, watch, out, closing)
 
-        def send(message: dict[str, Any]) -> None:
-            # The file first: whoever hears of an event finds it there.
+        def changed() -> None:
+            # Before anything is sent: whoever hears of an event finds it in the file.
             write_text(str(out / "events.csv"), events_csv(watch.standing()))
-            for sender in senders:
-                sender.send(message)
-            sys.stdout.write(json.dumps(message, ensure_ascii=False, allow_nan=False) + "\n")
-            sys.stdout.flush()
+
+        def say_troubles() -> None:
             for name, trouble in watch.troubles.items():
                 if told.get(name) != trouble:
                     told[name] = trouble
                     _say(f"{name}: {trouble}")
 
+        def send(message: dict[str, Any]) -> None:
+            for sender in senders:
+                sender.send(message)
+            sys.stdout.write(json.dumps(message, ensure_ascii=False, allow_nan=False) + "\n")
+            sys.stdout.flush()
+
         with _stopped_by_signals() as stop:
-            watch.run(send, stop)
+            watch.run(send, stop, changed=changed, after=say_troubles)
         _say("stopped; what is not sent yet is sent at the next start")
 
 
