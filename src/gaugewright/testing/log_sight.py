@@ -243,7 +243,8 @@ def _speed(
     halts = moving & (rng.random(doing.size) < 0.04)
     speed = np.where(halts, 0.0, np.maximum(speed, 0))
     crawl = (doing == Doing.WORK) & (rng.random(doing.size) < 0.1)
-    shown: Floats = np.round(np.where(crawl, rng.uniform(0, 2.5, doing.size), speed), 1)
+    crawling = np.where(crawl, rng.uniform(0, 2.5, doing.size), speed)
+    shown: Floats = np.round(crawling.astype(np.float64), 1)
     return shown
 
 

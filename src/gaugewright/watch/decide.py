@@ -15,6 +15,8 @@ from gaugewright.watch.look import Seen
 
 WINDOW = 10
 FROZEN_BINS = 5
+BLUR_BINS = 6
+BLUR_CHANCE = 0.1
 
 
 @dataclass(frozen=True)
@@ -22,7 +24,8 @@ class Change:
     """One change of level: the bins around it, litres (negative: out), variance and score.
 
     ``fewest`` is the number of bins on the thinner side. ``outside_l`` is the same change as
-    seen from outside the stop. ``inside`` tells whether records at rest show it. [L, L²]
+    seen from outside the stop. ``blurred``: work without moving goes on so near by that
+    where the rest begins is not sure. ``inside`` tells whether records at rest show it. [L, L²]
     """
 
     stop: int
@@ -34,6 +37,7 @@ class Change:
     outside_l2: float
     inside: bool
     fewest: int = 9
+    blurred: bool = False
     score: float = 0.0
 
 
@@ -104,7 +108,21 @@ def _measured(seen: Seen, i: int) -> Change:
         float(outside_l2),
         True,
         int(min(a + 1 - low, high - b)),
+        blurred=_blurred(seen, stop, a, b),
     )
+
+
+def _blurred(seen: Seen, stop: int, a: int, b: int) -> bool:
+    """Return whether the engine runs and work without moving is within `BLUR_BINS`."""
+    if not seen.bins.running[a] > 0.5:
+        return False
+    spells, moving = seen.spells, seen.bins.moving
+    for beside, apart in ((stop - 1, a - spells.low[stop]), (stop + 1, spells.high[stop] - 1 - b)):
+        if apart < BLUR_BINS and 0 <= beside < spells.low.size and not spells.still[beside]:
+            share = moving[spells.low[beside] : spells.high[beside]].mean()
+            if share < 0.5:
+                return True
+    return False
 
 
 def _without_neighbours(clusters: list[Change]) -> list[Change]:
@@ -143,6 +161,7 @@ class _Shifts:
     var_l2: float
     drain_chance: float
     capacity_l: float
+    slope_l2: float
 
     @classmethod
     def learnt(cls, seen: Seen, clusters: list[Change]) -> "_Shifts":
@@ -161,9 +180,8 @@ class _Shifts:
         moves = bool((~seen.spells.still).any())
         least = 0.005 * capacity if moves else 0.002 * capacity
         size = (sum(c.litres**2 for c in rises) + least**2) / (len(rises) + 1)
-        return cls(
-            (len(rises) + (0.5 if moves else 0.1)) / stops, size, 0.3 * days / stops, capacity
-        )
+        chance = (len(rises) + (0.5 if moves else 0.1)) / stops
+        return cls(chance, size, 0.3 * days / stops, capacity, seen.manner.slope_l2)
 
     def score(self, change: Change) -> float:
         """Return the log odds of fuel against noise and shift."""
@@ -176,7 +194,9 @@ class _Shifts:
         if change.fewest == 1:
             none += 0.03 / self.capacity_l
         none *= _heavy(out, vo)
-        shift = self.chance * _normal(size, v + self.var_l2) * _heavy(out, vo)
+        chance = max(self.chance, BLUR_CHANCE) if change.blurred else self.chance
+        spread = max(self.var_l2, 2 * self.slope_l2) if change.blurred else self.var_l2
+        shift = chance * _normal(size, v + spread) * _heavy(out, vo)
         odds: float = log(max(fuel, 1e-300)) - log(max(none + shift, 1e-300))
         return odds
 

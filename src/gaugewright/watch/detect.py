@@ -13,7 +13,7 @@ from gaugewright.watch.manner import Manner
 from gaugewright.watch.telling import reason_of, why_undecided
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
 
-DRAIN_SCORE = 5.0
+DRAIN_SCORE = 3.5
 """From here a loss is called a drain: about three false ones in ten vehicle-months."""
 REFUEL_SCORE = 6.0
 LEAST_REFUEL_PART = 0.02
@@ -35,10 +35,12 @@ _CORRELATED_PART = 0.3
 Report = Callable[[str], None]
 
 
-def watch_vehicle(track: Track, table: Table) -> Watched:
+def watch_vehicle(track: Track, table: Table, *, least_score: float = DRAIN_SCORE) -> Watched:
     """Return every refuel and drain the records show, and what they leave undecided.
 
-    The events are in order of time. A track of fewer than two records shows nothing.
+    A loss is called a drain from ``least_score``, which only a study of the chance of finding
+    one has reason to lower. The events are in order of time. A track of fewer than two
+    records shows nothing.
     """
     span = float(track.time_s[-1] - track.time_s[0]) if track.time_s.size else 0.0
     seen = look(track, table) if track.time_s.size > 1 else None
@@ -51,7 +53,7 @@ def watch_vehicle(track: Track, table: Table) -> Watched:
         )  # fmt: skip
     changes = sorted(decide(seen), key=lambda c: c.before)
     capacity = float(table.litres[-1])
-    called = [c for c in changes if _is_event(c, capacity)]
+    called = [c for c in changes if _is_event(c, capacity, least_score)]
     events = tuple(_event(track, table, seen, c, capacity) for c in called)
     open_ones = [c for c in changes if c not in called and _is_open(c, capacity)]
     undecided = tuple(_undecided(track, seen, c) for c in open_ones)
@@ -71,9 +73,9 @@ def watch_vehicle(track: Track, table: Table) -> Watched:
     )
 
 
-def _is_event(change: Change, capacity_l: float) -> bool:
+def _is_event(change: Change, capacity_l: float, least_score: float) -> bool:
     if change.litres < 0:
-        return change.score >= DRAIN_SCORE and -change.litres > LEAST_PART * capacity_l
+        return change.score >= least_score and -change.litres > LEAST_PART * capacity_l
     least = max(LEAST_REFUEL_L, LEAST_REFUEL_PART * capacity_l)
     return change.score >= REFUEL_SCORE and change.litres > least
 

@@ -24,8 +24,15 @@ def sound(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
             least[kind] = max(10.0 * usual, 4.0 * wide, 4.0 * quantum_l)
     _mark_spikes(bins.level_l, bins.time_s, least, keep)
     _mark_restarts(bins.level_l, float(np.min(bins.level_l)) + 2 * quantum_l, keep)
-    _mark_frozen(bins.level_l, bins.moving, keep)
+    at_work = bins.moving | on if _repeats_seldom(bins, on) else bins.moving
+    _mark_frozen(bins.level_l, at_work, keep)
     return keep
+
+
+def _repeats_seldom(bins: Bins, on: npt.NDArray[np.bool_]) -> bool:
+    """Return whether a probe that repeats itself with the engine running is out of the usual."""
+    same = np.diff(bins.level_l) == 0
+    return bool(on.sum() > 50 and same[on[1:]].mean() < 0.3)
 
 
 @compiled
@@ -74,17 +81,17 @@ def _mark_restarts(level: Floats, floor: float, keep: npt.NDArray[np.bool_]) -> 
 
 
 @compiled
-def _mark_frozen(level: Floats, moving: npt.NDArray[np.bool_], keep: npt.NDArray[np.bool_]) -> None:
-    """Mark runs under way in which nothing changes at all: the probe repeats itself."""
+def _mark_frozen(level: Floats, alive: npt.NDArray[np.bool_], keep: npt.NDArray[np.bool_]) -> None:
+    """Mark runs in which the vehicle is at work and the level does not change at all."""
     n = level.size
     i = 0
     while i < n:
         j = i + 1
-        moves = 1 if moving[i] else 0
+        busy = 1 if alive[i] else 0
         while j < n and level[j] == level[i]:
-            moves += 1 if moving[j] else 0
+            busy += 1 if alive[j] else 0
             j += 1
-        if moves >= FROZEN_BINS:
+        if busy >= FROZEN_BINS:
             for k in range(i, j):
                 keep[k] = False
         i = j

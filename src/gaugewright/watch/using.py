@@ -41,7 +41,9 @@ def used(
     odd = parked & (hours > _odd_hole_h(hours, parked))
     rate = np.where(odd, 0.5 * manner.burn_l_h, rate)
     unsure = np.where(odd, unsure + (0.4 * manner.burn_l_h) ** 2 * hours, unsure)
-    unsure = np.where(hole & (rate > 0), unsure + (0.3 * rate) ** 2 * hours, unsure)
+    worked = hole & (rate > 0)
+    rate = np.where(worked & parked, 0.5 * (rate + manner.burn_l_h), rate)
+    unsure = np.where(worked, unsure + (0.5 * rate) ** 2 * hours, unsure)
     return np.cumsum(rate * hours), np.cumsum(unsure * hours)
 
 

@@ -1,0 +1,176 @@
+"""How many drains and refuels the watch finds, by size, at what rate of false ones.
+
+    python -m benchmarks.watch_events 20 1000
+
+Simulated logs with known truth: the number of vehicles of each of the four kinds, and the
+first seed. The thresholds were set on seeds below 100. Beside it the usual rule on the same
+logs: a moving median, and a threshold on its change within ten minutes.
+"""
+
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from gaugewright.testing.log_days import KINDS
+from gaugewright.testing.logs import SimulatedLog, TrueEvent, simulate_log
+from gaugewright.watch.detect import watch_vehicle
+from gaugewright.watch.values import Event, EventKind
+
+SIZES = ((3, 5), (5, 10), (10, 20), (20, 40), (40, np.inf))
+PERIODS_S = (10.0, 30.0, 60.0)
+NEAR_S = 120.0
+RULE_L = 5.0
+
+
+@dataclass(frozen=True)
+class Found:
+    """One drain or refuel of the truth, and what was found of it. [L]"""
+
+    kind: str
+    work: str
+    litres: float
+    recorded: bool
+    score: float
+    estimate_l: float
+    u_l: float
+
+
+@dataclass(frozen=True)
+class Result:
+    """One vehicle-month."""
+
+    found: tuple[Found, ...]
+    false: tuple[tuple[str, float], ...]
+    by_rule: tuple[tuple[float, bool], ...]
+    false_by_rule: int
+
+
+def month(arguments: tuple[str, int]) -> Result:
+    """Simulate and watch one vehicle for a month."""
+    work, seed = arguments
+    log = simulate_log(work, seed, period_s=PERIODS_S[seed % 3])
+    watched = watch_vehicle(log.track, log.table, least_score=-np.inf)
+    found = tuple(_found(log, work, true, watched.events) for true in log.truth)
+    false = tuple(
+        (event.kind.value, event.score)
+        for event in watched.events
+        if not any(_meets(true, event) for true in log.truth)
+    )
+    rule = _by_rule(log)
+    drains = [true for true in log.truth if true.kind == EventKind.DRAIN]
+    return Result(
+        found,
+        false,
+        tuple((t.litres, any(_near(t, a, b) for a, b in rule)) for t in drains if _seen(log, t)),
+        sum(1 for a, b in rule if not any(_near(t, a, b) for t in drains)),
+    )
+
+
+def _near(true: TrueEvent, start_s: float, end_s: float) -> bool:
+    return start_s - NEAR_S < true.end_s and end_s + NEAR_S > true.start_s
+
+
+def _meets(true: TrueEvent, event: Event) -> bool:
+    return true.kind == event.kind and _near(true, event.start_s, event.end_s)
+
+
+def _seen(log: SimulatedLog, true: TrueEvent) -> bool:
+    """Return whether there is any record within two minutes of the event."""
+    first, last = np.searchsorted(log.track.time_s, [true.start_s - NEAR_S, true.end_s + NEAR_S])
+    return bool(last > first)
+
+
+def _found(log: SimulatedLog, work: str, true: TrueEvent, events: tuple[Event, ...]) -> Found:
+    met = [event for event in events if _meets(true, event)]
+    best = max(met, key=lambda event: event.score, default=None)
+    alone = best is not None and sum(_meets(other, best) for other in log.truth) == 1
+    return Found(
+        true.kind.value,
+        work,
+        true.litres,
+        _seen(log, true),
+        best.score if best else -np.inf,
+        best.litres if best and alone else np.nan,
+        best.u_litres if best and alone else np.nan,
+    )
+
+
+def _by_rule(log: SimulatedLog) -> list[tuple[float, float]]:
+    """Return what the usual rule calls drains: start and end of each run above the threshold."""
+    import pandas as pd
+
+    litres = np.interp(log.track.counts, log.table.counts, log.table.litres)
+    smooth = pd.Series(litres).rolling(9, center=True, min_periods=1).median().to_numpy()
+    back = np.searchsorted(log.track.time_s, log.track.time_s - 600.0)
+    low = np.where(log.track.speed_kmh <= 3, smooth - smooth[back] < -RULE_L, False)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], low, [False]]).astype(int)))
+    runs = zip(edges[::2], edges[1::2] - 1, strict=True)
+    return [(log.track.time_s[back[a]], log.track.time_s[b]) for a, b in runs]
+
+
+def _table(results: list[Result], least: float) -> str:
+    cells = []
+    for low, high in SIZES:
+        scores = [
+            f.score
+            for r in results
+            for f in r.found
+            if f.kind == "drain" and f.recorded and low <= f.litres < high
+        ]
+        cells.append(f"{100 * np.mean([s >= least for s in scores]):5.1f} % of {len(scores)}")
+    return " | ".join(cells)
+
+
+def main() -> None:
+    """Print the tables."""
+    each, first = int(sys.argv[1]), int(sys.argv[2])
+    jobs = [(work, seed) for work in KINDS for seed in range(first, first + each)]
+    with ProcessPoolExecutor() as pool:
+        results = list(pool.map(month, jobs))
+    months = len(results)
+    false = sorted((s for r in results for k, s in r.false if k == "drain"), reverse=True)
+    print(f"{months} vehicle-months; drains of 3-5, 5-10, 10-20, 20-40, over 40 L found")
+    for rate in (0.3, 0.1):
+        allowed = int(rate * months)
+        least = false[allowed] + 1e-9 if allowed < len(false) else -np.inf
+        print(f"at most {rate} false a month (score {least:5.2f}): {_table(results, least)}")
+    from gaugewright.watch.detect import DRAIN_SCORE, REFUEL_SCORE
+
+    at_score = sum(s >= DRAIN_SCORE for s in false) / months
+    print(f"as shipped, {at_score:.2f} false a month:          {_table(results, DRAIN_SCORE)}")
+    _rule(results)
+    refuels = [f for r in results for f in r.found if f.kind == "refuel"]
+    untrue = sum(s >= REFUEL_SCORE for r in results for k, s in r.false if k == "refuel")
+    known = [f for f in refuels if f.score >= REFUEL_SCORE]
+    off = [abs(f.estimate_l - f.litres) / f.litres for f in known if np.isfinite(f.u_l)]
+    print(
+        f"refuels found {100 * len(known) / len(refuels):.1f} % of {len(refuels)}, "
+        f"{untrue / months:.3f} false a month, litres within {100 * np.median(off):.2f} % (median)"
+    )
+    _bands(results)
+
+
+def _rule(results: list[Result]) -> None:
+    cells = []
+    for low, high in SIZES:
+        hits = [hit for r in results for litres, hit in r.by_rule if low <= litres < high]
+        cells.append(f"{100 * np.mean(hits):5.1f} %")
+    false = sum(r.false_by_rule for r in results) / len(results)
+    print(f"the usual rule, {false:.1f} false a month: {' | '.join(cells)}")
+
+
+def _bands(results: list[Result]) -> None:
+    drains = [
+        f for r in results for f in r.found if f.kind == "drain" and f.score >= 3.5 and f.u_l > 0
+    ]
+    for low, high in ((3, np.inf), *SIZES):
+        part = [f for f in drains if low <= f.litres < high]
+        held = np.mean([abs(f.estimate_l - f.litres) <= f.u_l for f in part])
+        width = np.median([f.u_l for f in part])
+        print(f"band of drains {low}-{high} L: holds {100 * held:.1f} %, half-width {width:.2f} L")
+
+
+if __name__ == "__main__":
+    main()
