@@ -108,7 +108,7 @@ def test_checks_take_away_error_without_a_litre_more():
         return outlook(imagined(curves, stops, checks, assumed), curves, assumed, DESCRIBED[:3])
 
     bare = left(Checks()).half_width_l
-    for name in ("slope", "meter", "dip", "temperatures"):
+    for name in ("slope", "meter", "dip", "temperatures", "residue"):
         assert left(replace(Checks(), **{name: True})).half_width_l < bare
 
 
@@ -133,7 +133,7 @@ def test_checks_are_offered_only_while_they_can_be_made_and_shrink_when_made():
     can = (MeterCheck(100.0, 100.1),)
     checked = {a.kind: a for a in next_actions(*fill_until(8, meter_checks=can)).actions}
 
-    assert fresh == {"stop", "meter", "slope", "dip"}
+    assert fresh == {"stop", "meter", "slope", "dip", "residue"}
     assert set(later) == {"stop", "meter", "slope"}
     assert "one more measured can" in checked["meter"].what
     first = next_actions(*fill_until(8)).here.largest_error_l - later["meter"].error_left_l

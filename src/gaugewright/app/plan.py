@@ -61,6 +61,12 @@ class Wishes:
     tube_mm: float = 20.0
     flange_mm: float = 80.0
     hole_mm: float = 38.0
+    bolt_circle_mm: float | None = None
+    """``None`` is midway between hole and flange's edge. [mm]"""
+    bolts: float = 5.0
+    bolt_mm: float = 5.0
+    first_bolt_deg: float = 0.0
+    """From the front arrow, clockwise seen from above. [°]"""
     circumstances: Circumstances = field(default_factory=Circumstances)
     in_tank_l: float = 0.0
     """Fuel in the tank now, to be drained first. [L]"""
@@ -291,13 +297,17 @@ class HasCut(Protocol):
     """A layout as far as its cut goes, with a shape or without one."""
 
     @property
-    def wishes(self) -> Wishes: ...
+    def wishes(self) -> Wishes:
+        """What a person knows and wants."""
     @property
-    def probe(self) -> Probe: ...
+    def probe(self) -> Probe:
+        """Where it stands."""
     @property
-    def cut(self) -> Cut: ...
+    def cut(self) -> Cut:
+        """By the inside depth."""
     @property
-    def stand_off(self) -> Cut | None: ...
+    def stand_off(self) -> Cut | None:
+        """By the stand-off, if it was measured."""
 
 
 def cut_notes(layout: HasCut) -> list[str]:

@@ -6,6 +6,7 @@ from typing import Any
 from gaugewright.app.plan import Layout, Plan, Wishes
 from gaugewright.app.plan_unknown import UnknownPlan
 from gaugewright.app.wiring import wiring_lines
+from gaugewright.errors import InputError
 from gaugewright.planning.bring import Check, Needs, one_page, things_to_bring
 from gaugewright.planning.template import Flange, Paper, drilling_template
 from gaugewright.words import ENGLISH, Length, Speech, Volume, said
@@ -16,9 +17,7 @@ def plan_needs(plan: Plan | UnknownPlan, wiring: Mapping[str, Any] | None = None
     layout, pours = plan.layout, plan.pours
     found = wiring or {}
     cable, fuse = found.get("cable") or {}, found.get("fuse") or {}
-    names: dict[Check, str] = {"slope": "slope", "meter": "meter", "temperatures": "temperatures"}
-    # Without a shape a dip says no litres: what is left is drawn off into a jug.
-    names["dip" if isinstance(plan, Plan) else "residue"] = "dip"
+    names: tuple[Check, ...] = ("slope", "meter", "dip", "temperatures", "residue")
     return Needs(
         flange=flange_of(layout.wishes),
         cut_length_mm=layout.cut.cut_length_mm,
@@ -26,7 +25,7 @@ def plan_needs(plan: Plan | UnknownPlan, wiring: Mapping[str, Any] | None = None
         area_mm2=cable.get("area_mm2"),
         fuse_a=fuse.get("rating_a"),
         is_rs485=bool(found.get("is_rs485")),
-        checks=tuple(name for name, check in names.items() if getattr(pours.checks, check)),
+        checks=tuple(name for name in names if getattr(pours.checks, name)),
         pour_l=pours.litres,
         stops=len(pours.pours),
         draining=layout.draining,
@@ -85,8 +84,34 @@ def plan_template(layout: Layout, *, flange: Flange | None = None, paper: Paper 
 
 
 def flange_of(wishes: Wishes) -> Flange:
-    """Return the flange of the wishes, its bolts midway between hole and edge."""
-    if wishes.hole_mm == Flange().hole_mm and wishes.flange_mm == Wishes().flange_mm:
-        return Flange(outer_mm=wishes.flange_mm)
-    between = (wishes.hole_mm + wishes.flange_mm) / 2
-    return Flange(wishes.hole_mm, between, outer_mm=wishes.flange_mm)
+    """Return the flange of the wishes; without a bolt circle it is midway to the edge.
+
+    >>> flange_of(Wishes(bolt_circle_mm=60, bolts=4, first_bolt_deg=45)).bolts
+    4
+    >>> flange_of(Wishes(bolts=4.5))
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: bolts: must be a whole number, found 4.5
+    """
+    if wishes.bolts != int(wishes.bolts):
+        raise InputError(
+            said("must be a whole number, found {bolts:g}", bolts=wishes.bolts), field="bolts"
+        )
+    circle = wishes.bolt_circle_mm
+    if circle is None:
+        is_usual = (wishes.hole_mm, wishes.flange_mm) == (Flange().hole_mm, Wishes().flange_mm)
+        between = (wishes.hole_mm + wishes.flange_mm) / 2
+        circle = Flange().bolt_circle_mm if is_usual else between
+    try:
+        return Flange(
+            wishes.hole_mm,
+            circle,
+            int(wishes.bolts),
+            wishes.bolt_mm,
+            wishes.flange_mm,
+            wishes.first_bolt_deg,
+        )
+    except InputError as error:
+        if error.field != "outer_mm":
+            raise
+        raise InputError(error.problem, field="flange_mm") from None

@@ -29,6 +29,10 @@ CHECKS = {
     "slope": (said("read the slope of the vehicle with an inclinometer, along and across"), 2.0),
     "meter": (said("check the meter against a measured can of 100 L"), 12.0),
     "dip": (said("dip the drained tank at the probe's place"), 3.0),
+    "residue": (
+        said("catch what is left in the drained tank in a measured jug, and pour it back"),
+        8.0,
+    ),
     "temperatures": (said("read the fuel's temperature at the meter and in the tank"), 4.0),
 }
 FULL_SHARE = 0.97

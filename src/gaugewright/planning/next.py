@@ -1,7 +1,8 @@
 """What teaches the most now, worked out anew from the pours that stand.
 
 Offered is only what can still be done and what a record then holds: a dip of the drained
-tank before the first pour, the vehicle's slope once for all pours, one more measured can.
+tank, or its residue in a jug, before the first pour, the vehicle's slope once for all
+pours, one more measured can.
 Temperatures help only if every delivery has them, so they belong to the plan, not here.
 """
 
@@ -133,7 +134,7 @@ def _still_possible(fill: Fill) -> list[Checks]:
     possible = [Checks(meter=True)]
     if any(p.pitch_deg is None or p.roll_deg is None for p in fill.pours):
         possible.append(Checks(slope=True))
-    is_seen = fill.residual_l is not None or fill.dip_empty_mm is not None
-    if not is_seen and not fill.is_draining and len(fill.pours) == 1:
-        possible.append(Checks(dip=True))
+    if not fill.is_draining and len(fill.pours) == 1 and fill.residual_l is None:
+        possible.append(Checks(residue=True))
+        possible += [] if fill.dip_empty_mm is not None else [Checks(dip=True)]
     return possible

@@ -21,6 +21,8 @@ Floats = npt.NDArray[np.float64]
 
 TRUSTS = DESCRIBED[:3]
 """Degrees of trust over which an outlook averages: the others are rare before a fill."""
+U_JUG_L = 0.3
+"""What is left in a tank, caught in a measured jug: film and jug.  Common practice, no source."""
 DRAWS = 400
 """Imagined tanks from which the typical largest error is taken."""
 
@@ -33,6 +35,8 @@ class Checks:
     meter: bool = False
     dip: bool = False
     temperatures: bool = False
+    residue: bool = False
+    """What is left in the drained tank is caught in a measured jug and poured back."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +79,13 @@ def imagined(
         at = float(np.interp(assumed.residue_l, curves.litres, curves.wetted_mm))
         dip_mm = max(at + probe.tip_clearance_mm, 0.0)
     can = (MeterCheck(100.0, 100.0),) if checks.meter else ()
-    return Fill(tuple(pours), meter_checks=can, dip_empty_mm=dip_mm)
+    return Fill(
+        tuple(pours),
+        meter_checks=can,
+        residual_l=assumed.residue_l if checks.residue else None,
+        u_residual_l=U_JUG_L if checks.residue else None,
+        dip_empty_mm=dip_mm,
+    )
 
 
 def outlook(fill: Fill, curves: Curves, assumed: Assumptions, trusts: tuple[Trust, ...]) -> Outlook:
@@ -128,4 +138,6 @@ def with_checks_done(fill: Fill, more: Checks, curves: Curves, assumed: Assumpti
         pours=pours,
         meter_checks=(*fill.meter_checks, *seen.meter_checks),
         dip_empty_mm=fill.dip_empty_mm if seen.dip_empty_mm is None else seen.dip_empty_mm,
+        residual_l=fill.residual_l if seen.residual_l is None else seen.residual_l,
+        u_residual_l=fill.u_residual_l if seen.residual_l is None else seen.u_residual_l,
     )

@@ -25,7 +25,7 @@ from gaugewright.planning.actions import (
     PlannedPour,
     PourPlan,
 )
-from gaugewright.planning.outlook import Checks, Outlook, largest_error
+from gaugewright.planning.outlook import U_JUG_L, Checks, Outlook, largest_error
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.departure import unit_process
@@ -40,9 +40,6 @@ Floats = npt.NDArray[np.float64]
 SHARES = (0.03, 0.08, 0.22, 0.40, 0.58, 0.75, 0.88, 0.95)
 """Of the brim-full capacity, for eight stops; other numbers follow the same curve."""
 FEWEST_STOPS, MOST_STOPS = 4, 20
-RESIDUE = ("draw off what is left in the drained tank into a measured jug", 8.0)
-"""A dip says nothing about litres where the shape is not known; a jug does.  Common practice."""
-U_JUG_L = 0.3
 U_BRIM = 0.03
 """Plate and usable share together, as a share of the brim-full capacity.  Common practice."""
 DRAWS, LEVELS = 400, 121
@@ -174,13 +171,12 @@ class _Planner:
         self, stops: tuple[float, ...], checks: Checks
     ) -> tuple[Checks, Outlook, Action] | None:
         options = []
-        for kind, (what, minutes) in {**CHECKS, "dip": RESIDUE}.items():
-            if kind == "slope" or getattr(checks, kind):
-                continue  # without a shape a slope cannot be turned into litres
+        for kind, (what, minutes) in CHECKS.items():
+            if kind in ("slope", "dip") or getattr(checks, kind):
+                continue  # without a shape neither a slope nor a depth says litres
             after = Checks(**{k: k == kind or getattr(checks, k) for k in Checks.__slots__})
             seen = self.look(stops, after)
-            name = "residue" if kind == "dip" else kind
-            options.append((after, seen, Action(name, what, None, seen.largest_error_l, minutes)))
+            options.append((after, seen, Action(kind, what, None, seen.largest_error_l, minutes)))
         return min(options, key=lambda o: o[1].largest_error_l) if options else None
 
     def look(self, stops: tuple[float, ...], checks: Checks) -> Outlook:
@@ -207,9 +203,9 @@ class _Planner:
             )
         )
         can = (MeterCheck(100.0, 100.0),) if checks.meter else ()
-        left = self.assumed.residue_l if checks.dip else None
+        left = self.assumed.residue_l if checks.residue else None
         return Fill(pours, meter_checks=can, residual_l=left,
-                    u_residual_l=U_JUG_L if checks.dip else None)  # fmt: skip
+                    u_residual_l=U_JUG_L if checks.residue else None)  # fmt: skip
 
 
 def guessed(
