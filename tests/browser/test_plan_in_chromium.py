@@ -26,6 +26,7 @@ def planned(open_page: OpenPage, api: Api) -> Any:
         job = new_job(api)
         page = open_page(f"/jobs/{job}/plan", size)
         page.select_option("#wish-contents", contents)
+        page.select_option("#wish-ever_held", "nothing")
         if contents == "diesel":
             page.wait_for_selector(MAP)
         return page, job

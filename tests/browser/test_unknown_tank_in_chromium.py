@@ -16,6 +16,7 @@ def test_plate_and_height_are_enough_for_pours_and_a_cut(open_page: OpenPage, ap
     page.click("text=Record the tank")
     page.wait_for_url("**tank=right-tank")
     page.select_option("#wish-contents", "diesel")
+    page.select_option("#wish-ever_held", "nothing")
     page.locator("[data-part=no-shape]").filter(has_text="no place").wait_for()
     assert not page.locator(".plan-map").is_visible()
     assert "give or take" in page.inner_text("[data-part=facts]")
@@ -38,6 +39,7 @@ def test_plate_and_height_are_enough_for_pours_and_a_cut(open_page: OpenPage, ap
 def test_a_described_shape_is_distrusted_by_a_tick(open_page: OpenPage, api: Api) -> None:
     page = open_page(f"/jobs/{new_job(api)}/plan", PHONE)
     page.select_option("#wish-contents", "diesel")
+    page.select_option("#wish-ever_held", "nothing")
     page.wait_for_selector(".plan-map svg")
 
     page.check("[name=is_shape_unknown]")

@@ -6,7 +6,7 @@ import pytest
 
 BOX = {"shape": "box", "length_mm": 1000, "width_mm": 600, "height_mm": 500}
 ROD = {"x_mm": 520, "y_mm": 300, "tip_clearance_mm": 20, "active_length_mm": 460}
-DIESEL = {"contents": "diesel"}
+DIESEL = {"contents": "diesel", "ever_held": []}
 BAFFLE = {"name": "baffle", "corners_mm": [["400", "0"], [600, 0], [600, "500,5"], [400, "500"]]}
 
 
@@ -190,7 +190,13 @@ def test_checks_are_offered_beside_pours_and_a_slope_read_once_serves_them_all(p
     planner.record("/tanks/main/fill")
     planner.pour(0, 0)
     first = planner.client.get(url).json()
-    assert {each["kind"] for each in first["choices"]} == {"stop", "meter", "slope", "dip"}
+    assert {each["kind"] for each in first["choices"]} == {
+        "stop",
+        "meter",
+        "slope",
+        "dip",
+        "residue",
+    }
     errors = [each["error_then_l"] for each in first["choices"]]
     assert errors == sorted(errors)
     assert all(each["minutes"] > 0 for each in first["choices"])
@@ -204,3 +210,51 @@ def test_checks_are_offered_beside_pours_and_a_slope_read_once_serves_them_all(p
     assert all(each["kind"] != "slope" for each in after["choices"])
     wrong = planner.send("/tanks/main/fill/checks", pitch_deg="steep", reason="x")
     assert (wrong.status_code, wrong.json()["field"]) == (422, "pitch_deg")
+
+
+def test_what_the_tank_ever_held_is_asked_before_a_plan_is_recorded(planner):
+    unasked = {"contents": "diesel"}
+    answer = planner.send("/tanks/main/plan/confirmed", wishes=unasked, cut_mm=["485", "485"])
+    assert (answer.status_code, answer.json()["field"]) == (422, "ever_held")
+    for fuel in ("petrol", "ethanol", "unknown"):
+        stopped = layout(planner, wishes={**DIESEL, "ever_held": [fuel]})
+        assert stopped.status_code == 422
+        assert "the plan stops" in stopped.json()["error"]
+    assert planner.state()["tanks"][0]["plan"] is None
+
+
+@pytest.mark.parametrize("pair", [[], ["485"], ["485", "458"], ["500", "500"]])
+def test_a_plan_file_with_a_cut_is_refused_without_the_cut_typed_twice(planner, pair):
+    plan = {"probe": {"x_mm": 520, "y_mm": 300, "cut_length_mm": 485.0}, "pours": []}
+    answer = planner.send("/tanks/main/plan", plan=plan, cut_mm=pair)
+
+    assert answer.status_code == 422
+    assert planner.state()["tanks"][0]["plan"] is None
+    planner.record("/tanks/main/plan", plan=plan, cut_mm=["485", "485,0"])
+    assert planner.state()["tanks"][0]["plan"]["cut_confirmed_mm"] == 485
+
+
+def test_the_flange_in_hand_and_the_paper_are_on_the_template(planner):
+    wishes = {**DIESEL, "flange_mm": 90, "hole_mm": 44, "bolt_circle_mm": "70", "bolts": "4",
+              "bolt_mm": "6,5", "first_bolt_deg": 45}  # fmt: skip
+    planner.record("/tanks/main/plan/confirmed", wishes=wishes, cut_mm=["485", "485"])
+    url = f"/api/jobs/{planner.job}/tanks/main/plan/template.svg"
+    letter = planner.client.get(url, params={"paper": "letter"}).text
+
+    assert 'width="215.9mm" height="279.4mm"' in letter
+    assert "4 bolts of 6.5 mm on a circle of 70 mm" in letter
+    assert letter.count('class="bolt"') == 4
+    assert planner.client.get(url, params={"paper": "A3"}).json()["field"] == "paper"
+    bad = {**wishes, "bolt_circle_mm": 88}
+    answer = planner.send("/tanks/main/plan/confirmed", wishes=bad, cut_mm=["485", "485"])
+    assert (answer.status_code, answer.json()["field"]) == (422, "flange_mm")
+
+
+def test_the_stand_off_is_a_result_of_its_own_with_band_and_verdict(planner):
+    wishes = {**DIESEL, "stand_off_mm": 95, "full_length_mm": 600}
+    found = layout(planner, wishes=wishes).json()["layout"]["stand_off"]
+
+    assert found["cut_length_mm"] == 460
+    assert found["u_cut_length_mm"] > 0
+    assert found["least_tip_clearance_mm"] < found["tip_clearance_mm"]
+    assert found["bottom_verdict"] == "clears"

@@ -4,7 +4,7 @@ import pytest
 
 PLATE = {"shape": "unknown", "rated_capacity_l": "280", "height_mm": 500}
 ROD = {"x_mm": 0, "y_mm": 0, "tip_clearance_mm": 20, "active_length_mm": 460}
-DIESEL = {"contents": "diesel"}
+DIESEL = {"contents": "diesel", "ever_held": []}
 
 
 def plan_of(hand, path, **body):

@@ -67,7 +67,10 @@ def test_the_page_that_is_carried_brings_what_the_wiring_needs(fitter):
     ).json()["layout"]
     cut = str(layout["probe"]["cut_length_mm"])
     fitter.record(
-        "/tanks/main/plan/confirmed", wishes={"contents": "diesel"}, cut_mm=[cut, cut], aim={}
+        "/tanks/main/plan/confirmed",
+        wishes={"contents": "diesel", "ever_held": []},
+        cut_mm=[cut, cut],
+        aim={"pours": 2},
     )
     page = fitter.client.get(f"/api/jobs/{fitter.job}/tanks/main/plan/list.txt").text
 

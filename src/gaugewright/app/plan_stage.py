@@ -11,6 +11,7 @@ from typing import Any
 from gaugewright.app.plan import Layout, Plan, lay_out
 from gaugewright.app.plan_any import any_page, any_record, any_template
 from gaugewright.app.plan_record import layout_record, map_record
+from gaugewright.app.plan_sheet import flange_of
 from gaugewright.app.plan_unknown import (
     UnknownFile,
     UnknownLayout,
@@ -33,8 +34,9 @@ from gaugewright.journal.fills import fill_of
 from gaugewright.journal.state import TankState
 from gaugewright.planning.actions import PourPlan, plan_pours
 from gaugewright.planning.cautions import SAFE_CONTENTS
-from gaugewright.planning.length import confirmed
+from gaugewright.planning.length import SAME_CUT_MM, confirmed
 from gaugewright.planning.next import next_actions
+from gaugewright.planning.template import PAPERS
 from gaugewright.planning.unknown import plan_unknown_pours
 from gaugewright.probe import Probe
 from gaugewright.tank.description import Tank
@@ -44,8 +46,6 @@ from gaugewright.words import ENGLISH, Length, Speech, said
 MOST_ZONES = 60
 MOST = 100_000.0
 """No length, volume or number of counts of a plan is larger. [mm, L, counts]"""
-SAME_CUT_MM = 0.55
-"""A cut typed in whole millimetres is still the plan's. [mm]"""
 
 
 AnyLayout = Layout | UnknownLayout
@@ -141,7 +141,16 @@ def record_plan(
     """
     if (before := yard.repeated(job, stamp)) is not None:
         return before
+    if not isinstance(wishes.get("ever_held"), list):
+        raise InputError(
+            said(
+                "what did the tank ever hold beside? An empty list says that somebody asked and "
+                "it was nothing else"
+            ),
+            field="ever_held",
+        )
     layout = try_layout(yard.tank(job, tank_id)[1], wishes)
+    flange_of(layout.wishes)
     cut = _require_cut(layout, cut_mm)
     made = layout_and_map(layout)["layout"] if aim is None else any_record(with_pours(layout, aim))
     kept = {name: value for name, value in _plain(wishes).items() if value not in ("", None)}
@@ -155,9 +164,15 @@ def record_plan(
     )
 
 
-def template_of(tank: TankState) -> str:
-    """Return the drilling template of the recorded plan, as SVG at 1:1."""
-    return any_template(_recorded(tank))
+def template_of(tank: TankState, paper: str = "A4") -> str:
+    """Return the drilling template of the recorded plan, as SVG at 1:1, on A4 or Letter."""
+    size = next((each for each in PAPERS if each.lower() == paper.strip().lower()), None)
+    if size is None:
+        raise InputError(
+            said("{paper!r} is no paper known here, wanted A4 or Letter", paper=paper[:20]),
+            field="paper",
+        )
+    return any_template(_recorded(tank), paper=size)
 
 
 def page_of(tank: TankState, speech: Speech = ENGLISH) -> str:

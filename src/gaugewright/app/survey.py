@@ -15,7 +15,8 @@ from gaugewright.journal import kinds as k
 from gaugewright.journal.book import BookSettings, Recorded
 from gaugewright.journal.exchange import Imported, read_job
 from gaugewright.planning.cautions import CAUTIONS
-from gaugewright.words import said
+from gaugewright.planning.length import SAME_CUT_MM, confirmed
+from gaugewright.words import Length, said
 
 JOB_NUMBER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
 """A job number stands in addresses and file names: letters, digits, point, dash, underscore."""
@@ -158,6 +159,52 @@ def record_plan(
 ) -> Recorded:
     """Record the plan that the fitter works to."""
     return yard.record(job, stamp, k.PlanRecorded(tank_id, plan, reason=reason))
+
+
+def with_confirmed_cut(plan: Mapping[str, Any], cut_mm: Sequence[str]) -> dict[str, Any]:
+    """Return a plan file with the cut length that was typed twice.
+
+    A plan that cuts nothing has no figure to confirm.  Raises `InputError` where a cut
+    was not typed twice, or is not the plan's.
+
+    >>> with_confirmed_cut({"probe": {"cut_length_mm": 485}}, ["485", "485,0 mm"])
+    {'probe': {'cut_length_mm': 485}, 'cut_confirmed_mm': 485.0}
+    >>> with_confirmed_cut({"probe": {"cut_length_mm": 485}}, [])
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: cut_mm: the plan cuts to 485 mm: type it twice, what is cut
+    off cannot be put back
+    """
+    probe = plan.get("probe")
+    planned = probe.get("cut_length_mm") if isinstance(probe, Mapping) else None
+    if planned is None:
+        if cut_mm:
+            raise InputError(said("the plan has no cut length to confirm"), field="cut_mm")
+        return dict(plan)
+    if isinstance(planned, bool) or not isinstance(planned, int | float):
+        raise InputError(
+            said("must be a length in mm, found {planned!r}", planned=planned),
+            field="probe.cut_length_mm",
+        )
+    if len(cut_mm) != 2:
+        raise InputError(
+            said(
+                "the plan cuts to {planned:g}: type it twice, what is cut off cannot be put back",
+                planned=Length(planned),
+            ),
+            field="cut_mm",
+        )
+    typed = confirmed(cut_mm[0], cut_mm[1])
+    if abs(typed - planned) > SAME_CUT_MM:
+        raise InputError(
+            said(
+                "{typed:g} was typed, the plan says {planned:.1f}",
+                typed=Length(typed),
+                planned=Length(planned),
+            ),
+            field="cut_mm",
+        )
+    return {**plan, "cut_confirmed_mm": typed}
 
 
 def mount_item_done(yard: Yard, job: str, stamp: Stamp, done: k.MountItemDone) -> Recorded:

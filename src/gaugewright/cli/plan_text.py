@@ -6,6 +6,7 @@ from gaugewright.app.plan import Plan
 from gaugewright.app.plan_unknown import UnknownPlan
 from gaugewright.errors import InputError
 from gaugewright.planning.cautions import cautions_for
+from gaugewright.planning.length import Cut, ways_agree
 from gaugewright.planning.template import PAPERS, Paper
 from gaugewright.planning.zones import KeepOut
 from gaugewright.table.delimited import number
@@ -92,6 +93,7 @@ def any_text(plan: Plan | UnknownPlan) -> str:
         f"({tank.rated_capacity_l:g} L), {tank.height_mm:g} mm high",
         f"cut to        {cut.cut_length_mm:.1f} mm below the flange's seat; "
         f"{cut.tip_clearance_mm:g} mm stay free below the tip, {cut.least_mm:.0f} mm at worst",
+        *_stand_off_lines(cut, layout.stand_off),
         f"dead stock    {guess.dead_stock_l:.0f} ± {1.96 * guess.u_dead_stock_l:.0f} L below the "
         "tip, over plain tanks of this size",
     ]
@@ -108,12 +110,24 @@ def _place_lines(plan: Plan) -> list[str]:
         + (" (the best free place)" if layout.is_chosen else " (as in the tank file)"),
         f"cut to        {cut.cut_length_mm:.1f} mm below the flange's seat; "
         f"{cut.tip_clearance_mm:g} mm stay free below the tip, {cut.least_mm:.0f} mm at worst",
+        *_stand_off_lines(layout.cut, layout.stand_off),
         f"dead stock    {seen.dead_stock_l:.1f} L below the tip, "
         f"{seen.blind_above_l:.1f} L above the sensed length",
         f"one count     {seen.litres_per_count.min():.3f} to {seen.litres_per_count.max():.3f} L; "
         f"smallest visible change {seen.smallest_visible_l.max():.2f} L",
         f"on a slope    of {100 * slope.along:.3g} % along, {100 * slope.across:.3g} % across it "
         f"misreads {place.worst_l:.1f} L at worst, {100 * place.share_filled:.0f} % full",
+    ]
+
+
+def _stand_off_lines(cut: Cut, other: Cut | None) -> list[str]:
+    if other is None:
+        return []
+    agree, apart = ways_agree(cut, other)
+    words = "agree" if agree else "DO NOT AGREE: measure both again before the cut"
+    return [
+        f"by stand-off  {other.cut_length_mm:.1f} ± {1.96 * other.u_mm:.1f} mm, leaves "
+        f"{other.tip_clearance_mm:g} mm; the two ways are {abs(apart):.0f} mm apart and {words}"
     ]
 
 

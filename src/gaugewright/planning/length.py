@@ -31,6 +31,8 @@ BLIND_TOP_MM = 20.0
 """Not sensed below the flange: the vent hole. Common practice, no source. [mm]"""
 SAME_MM = 0.05
 """Two typed lengths this close are the same. [mm]"""
+SAME_CUT_MM = 0.55
+"""A cut typed in whole millimetres is still the plan's. [mm]"""
 COVERAGE = 1.96
 
 Verdict = Literal["clears", "may touch", "touches"]

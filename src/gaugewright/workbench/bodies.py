@@ -111,6 +111,8 @@ class Plan(Recording):
     """A plan, as the plan file holds it."""
 
     plan: Annotated[dict[str, Any], Field(max_length=100)]
+    cut_mm: Annotated[list[Annotated[str, Field(max_length=60)]], Field(max_length=2)] = []
+    """The plan's cut length as it was typed, twice; empty for a plan without a cut."""
     reason: Annotated[str, Field(max_length=2_000)] = ""
 
 

@@ -260,9 +260,10 @@ def unlink(
 def plan(
     job: str, tank_id: str, body: bodies.Plan, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
-    """Record the plan that the fitter works to."""
+    """Record a plan as a plan file holds it; a cut length in it is typed twice beside it."""
+    plan = survey.with_confirmed_cut(body.plan, body.cut_mm)
     return recorded_answer(
-        survey.record_plan(yard, job, stamp_of(body, visitor), tank_id, body.plan, body.reason)
+        survey.record_plan(yard, job, stamp_of(body, visitor), tank_id, plan, body.reason)
     )
 
 

@@ -134,9 +134,9 @@ def record_confirmed_plan(
 
 
 @router.get("/template.svg", response_class=Response)
-def template(job: str, tank_id: str, yard: YardHere) -> Response:
-    """Give the drilling template of the recorded plan at 1:1."""
-    made = _stage().template_of(yard.tank(job, tank_id)[1])
+def template(job: str, tank_id: str, yard: YardHere, paper: str = "A4") -> Response:
+    """Give the drilling template of the recorded plan at 1:1, on A4 or Letter."""
+    made = _stage().template_of(yard.tank(job, tank_id)[1], paper)
     return _download(made, "image/svg+xml", f"{tank_id}-template.svg")
 
 

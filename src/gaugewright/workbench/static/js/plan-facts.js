@@ -10,6 +10,7 @@ export function showFacts(layout) {
     ["cut", `${length(probe.cut_length_mm)} ± ${length(1.96 * probe.u_cut_length_mm)}`],
     ["touch", words(probe.bottom_verdict)],
     ["clear", words("at-least", { length: length(probe.tip_clearance_mm), least: length(probe.least_tip_clearance_mm) })],
+    ...standOffFacts(layout),
     ...seenFacts(layout),
     ["headroom", words("headroom-both", { upright: length(layout.headroom.upright_mm), leaning: length(layout.headroom.leaning_mm) })],
   ];
@@ -22,6 +23,18 @@ export function showFacts(layout) {
   showPerDegree(layout.slope?.per_degree ?? []);
   part("notes").replaceChildren(...layout.notes.map((note) => made("li", note)));
   if (part("cut-words")) part("cut-words").textContent = words("cut-words", { length: length(probe.cut_length_mm) });
+}
+
+/** The second way to the cut, where the stand-off was measured. */
+function standOffFacts({ stand_off: other }) {
+  if (!other) return [];
+  const values = {
+    length: length(other.cut_length_mm),
+    band: length(1.96 * other.u_cut_length_mm),
+    clear: length(other.tip_clearance_mm),
+    apart: length(Math.abs(other.apart_mm)),
+  };
+  return [["stand-off", words(other.agrees ? "stand-off-agrees" : "stand-off-differs", values)]];
 }
 
 /** What the probe will see; without a shape only a guess at the dead stock. */

@@ -47,11 +47,16 @@ function wishes() {
   for (const input of form.elements) {
     if (!input.name || APART.test(input.name) || input.disabled) continue;
     if (input.type === "checkbox") wanted[input.name] = input.checked;
-    else if (typed(input) !== "") wanted[input.name] = typed(input);
+    else if (input.name === "ever_held") {
+      if (input.value) wanted.ever_held = input.value === "nothing" ? [] : [input.value];
+    } else if (typed(input) !== "") wanted[input.name] = typed(input);
   }
   wanted.keep_out = zonesTyped().zones;
   return wanted;
 }
+
+/** What the tank holds and what it ever held are asked before anything is planned. */
+const isAsked = () => Boolean(form.elements.contents.value && form.elements.ever_held.value);
 
 function tried() {
   const [x, y] = [form.elements.try_x_mm, form.elements.try_y_mm].map(typed);
@@ -77,7 +82,7 @@ async function refresh() {
     return;
   }
   const mine = state;
-  if (!form.elements.contents.value) {
+  if (!isAsked()) {
     show(null);
     return;
   }
@@ -107,7 +112,7 @@ function soon() {
 }
 
 function show(answer) {
-  const isSaid = Boolean(form.elements.contents.value);
+  const isSaid = isAsked();
   part("ask-first").hidden = isSaid;
   const stops = ["contents", "dangerous_goods"].includes(answer?.data.field);
   part("stopped").textContent = answer && !answer.ok ? answer.data.error : "";
