@@ -70,7 +70,7 @@ def test_the_difference_is_what_the_tank_got_less_what_was_paid():
 
 def test_fuel_beyond_the_probe_s_top_is_not_called_short():
     """A tank filled to the brim: the probe cannot see the last of it."""
-    to_top = replace(seen(refuel(10, 390.0)), top_l=491.0)
+    to_top = replace(seen(refuel(10, 390.0)), top_l=490.5)
     below = replace(to_top, top_l=520.0)
 
     assert verdicts([paid(10.2, 405.0)], below) == ["short"]

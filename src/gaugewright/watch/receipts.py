@@ -31,7 +31,7 @@ GAP_S = 1800.0
 AS_MUCH_L = 10.0
 """Litres within this, or a twentieth, are 'the like' of another receipt. [L]"""
 
-AT_END = 0.01
+AT_END = 0.003
 """Nearer to the probe's top than this share of the tank, fuel may have gone beyond it."""
 
 
@@ -209,8 +209,7 @@ def _judged(group: Group, receipts: Sequence[Receipt], seen: Seen) -> list[Recon
 def _unseen_end(refuels: Sequence[Event], seen: Seen) -> str:
     """Return where a refuel left the probe's range, so that more went in than it saw."""
     for event in refuels:
-        near = max(AT_END * seen.top_l if isfinite(seen.top_l) else 0.0, event.u_litres)
-        if event.after_l >= seen.top_l - near:
+        if isfinite(seen.top_l) and event.after_l >= (1 - AT_END) * seen.top_l:
             return "rose to the probe's top"
         if event.before_l <= seen.bottom_l + 0.1:
             return "was below the probe's tip before"
