@@ -146,7 +146,7 @@ def test_the_lag_and_the_curve_follow_the_averaging():
         ("light", MAKERS["averaging_light"](np.random.default_rng(5), log).track),
     ):
         blocks, runs = blocks_of(track, log.table.counts[0] - 50, log.table.counts[-1] + 50)
-        case = Case(track, log.table, truly_watched(log, track), blocks, runs)
+        case = Case(track, log.table, truly_watched(log, track), blocks, runs, track.period_s)
         found[name] = lag_of(case), curve_on_move(case)[0].deviation
 
     assert found["heavy"][0] > 2 * found["own"][0]

@@ -45,6 +45,7 @@ EXPLAINS = {
 BEYOND = 0.02
 """Counts this far beyond the table's ends are still readings. Share of its span."""
 LEAST_RECORDS = 50
+MOST_STEPS = 100_000
 
 
 def health(
@@ -70,8 +71,10 @@ def health(
         return ()
     low, high = float(table.counts[0]), float(table.counts[-1])
     margin = BEYOND * (high - low)
-    blocks, runs = blocks_of(track, low - margin, high + margin)
-    case = Case(track, table, watched, blocks, runs, deliveries)
+    steps_s = np.diff(track.time_s)
+    period_s = float(np.median(steps_s[:: max(1, steps_s.size // MOST_STEPS)]))
+    blocks, runs = blocks_of(track, low - margin, high + margin, period_s)
+    case = Case(track, table, watched, blocks, runs, period_s, deliveries)
     checks = OF_RECORDS + (OF_READINGS if np.isfinite(blocks.mean).any() else ())
     found = [note for check in checks for note in check(case)]
     explained = {kind for note in found for kind in EXPLAINS.get(note.kind, ())}

@@ -73,8 +73,12 @@ class Runs:
     """Records of each state in the run, shape (runs, 3)."""
 
 
-def blocks_of(track: Track, low: float, high: float) -> tuple[Blocks, Runs]:
+def blocks_of(
+    track: Track, low: float, high: float, period_s: float | None = None
+) -> tuple[Blocks, Runs]:
     """Return a track's blocks and runs; counts outside ``low`` to ``high`` are left out.
+
+    ``period_s`` is the track's, where it is known already.
 
     >>> time = np.arange(0.0, 1200.0, 10.0)
     >>> track = Track("T", time, 500.0 + np.arange(120) % 2, np.zeros(120), np.zeros(120))
@@ -83,7 +87,8 @@ def blocks_of(track: Track, low: float, high: float) -> tuple[Blocks, Runs]:
     ([30, 30, 30, 30], 500.5, 0)
     """
     most = track.time_s.size
-    period = track.period_s if most > 1 else BLOCK_S
+    period = track.period_s if period_s is None else period_s
+    period = period if period > 0 else BLOCK_S
     reals = [np.empty(most) for _ in range(4)]
     wholes = [np.empty(most, np.int64) for _ in range(6)]
     room = most // LEAST_RUN + 2

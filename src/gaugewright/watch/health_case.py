@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import StrEnum
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -70,6 +71,8 @@ class Case:
     watched: Watched
     blocks: Blocks
     runs: Runs
+    period_s: float
+    """Usual time between records. [s]"""
     deliveries: Sequence[Delivery] = field(default=())
 
     @property
@@ -93,9 +96,14 @@ class Case:
         return float(self.table.litres[-1] - self.table.litres[0])
 
     @cached_property
-    def period_s(self) -> float:
-        """Usual time between records. [s]"""
-        return self.track.period_s
+    def steps_s(self) -> Floats:
+        """From each record to the next. [s]"""
+        return np.diff(self.track.time_s)
+
+    @cached_property
+    def at_work(self) -> npt.NDArray[np.intp]:
+        """Records with the ignition on or on the move."""
+        return np.flatnonzero((self.track.ignition > 0.5) | (self.track.speed_kmh > 3.0))
 
     @property
     def span_s(self) -> tuple[float, float]:
@@ -134,6 +142,20 @@ class Case:
     ) -> HealthNote:
         """Return a note about this vehicle."""
         return HealthNote(self.track.vehicle, kind, float(start_s), float(end_s), evidence, advice)
+
+
+T = TypeVar("T")
+
+
+def evenly(items: Sequence[T], most: int) -> list[T]:
+    """Return at most so many items, evenly out of all.
+
+    >>> evenly(range(100), 5)
+    [0, 25, 50, 74, 99]
+    """
+    if len(items) <= most:
+        return list(items)
+    return [items[int(k)] for k in np.linspace(0, len(items) - 1, most).round()]
 
 
 def day_of(time_s: float) -> str:

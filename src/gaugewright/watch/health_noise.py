@@ -8,7 +8,15 @@ import numpy.typing as npt
 
 from gaugewright.metrology.allan import AllanKind, Deviation, allan_curve
 from gaugewright.watch.health_blocks import MOVING, OFF, RUNNING
-from gaugewright.watch.health_case import DAY_S, HOUR_S, Case, HealthKind, HealthNote, span_of
+from gaugewright.watch.health_case import (
+    DAY_S,
+    HOUR_S,
+    Case,
+    HealthKind,
+    HealthNote,
+    evenly,
+    span_of,
+)
 from gaugewright.watch.values import EventKind, Floats
 
 GROWTH, GROWTH_T = 1.8, 4.0
@@ -22,9 +30,10 @@ WANTED_ON_MOVE = 0.006
 HEAVY_S = 90.0
 """Time constant from which averaging is called too heavy: a refuel of five minutes then shows
 for ten, and a drain of one minute for five (common practice, no source). [s]"""
-MOST_FOR_CURVE = 200_000
+MOST_FOR_CURVE = 30_000
 STATES = ((OFF, "at rest"), (RUNNING, "with the engine running"), (MOVING, "on the move"))
 SHORTEST_DRIVE = 12
+MOST_REFUELS = 40
 SHORT_S, LONG_S, SLOSH_S = 60.0, 480.0, 60.0
 MOST_ADVISED_S = 120.0
 """Longer averaging hides more than it shows (common practice, no source). [s]"""
@@ -237,9 +246,8 @@ def _lag_after_refuels(case: Case) -> float | None:
     """
     track = case.track
     found = []
-    for event in case.events(EventKind.REFUEL):
-        if event.litres < 0.2 * case.capacity_l:
-            continue
+    refuels = [e for e in case.events(EventKind.REFUEL) if e.litres >= 0.2 * case.capacity_l]
+    for event in evenly(refuels, MOST_REFUELS):
         low, high = np.searchsorted(track.time_s, [event.start_s - 120.0, event.end_s + HOUR_S])
         time_s, counts = track.time_s[low:high], track.counts[low:high]
         resting = ~(track.speed_kmh[low:high] > 3.0)

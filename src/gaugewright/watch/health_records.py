@@ -135,15 +135,16 @@ def out_of_scale(case: Case) -> Iterator[HealthNote]:
 
 def missing(case: Case) -> Iterator[HealthNote]:
     """Holes in the record while the vehicle was at work."""
-    time_s, ignition, speed = case.track.time_s, case.track.ignition, case.track.speed_kmh
-    gaps = np.flatnonzero(np.diff(time_s) > 2.5 * case.period_s)
-    active = (ignition > 0.5) | (speed > 3.0)
+    time_s = case.track.time_s
+    gaps = np.flatnonzero(case.steps_s > 2.5 * case.period_s)
+    active = np.zeros(time_s.size, np.bool_)
+    active[case.at_work] = True
     both = gaps[active[gaps] & active[gaps + 1]]
     lost = time_s[both + 1] - time_s[both] - case.period_s
     # A longer one may be a stop without records, which is another note.
     in_work = lost < HOLE_S
     lost_s = float(lost[in_work].sum())
-    seen_s = float(np.count_nonzero(active)) * case.period_s
+    seen_s = case.at_work.size * case.period_s
     if next(_dead_stops(case), None) is not None:
         return  # stops without records: another note
     if not in_work.any() or lost_s < MISSING_SHARE * (seen_s + lost_s) or lost_s < HOUR_S:
@@ -222,9 +223,7 @@ def _zero_parked(case: Case) -> Iterator[HealthNote]:
 
 def _dead_stops(case: Case) -> Iterator[HealthNote]:
     """Stops of 20 min and more in which next to no record came."""
-    time_s, ignition = case.track.time_s, case.track.ignition
-    speed = case.track.speed_kmh
-    at_work = np.flatnonzero((ignition > 0.5) | (speed > 3.0))
+    time_s, at_work = case.track.time_s, case.at_work
     if at_work.size < 2:
         return
     long = np.diff(time_s[at_work])
@@ -256,7 +255,7 @@ def clock(case: Case) -> Iterator[HealthNote]:
     period = case.period_s
     if time_s.size < 200 or not period > 0:
         return
-    steps = np.diff(time_s)
+    steps = case.steps_s
     window = 20
     dense = time_s[window:] - time_s[:-window] < 0.65 * window * period
     edges = np.flatnonzero(np.diff(np.concatenate([[0], dense.view(np.int8), [0]])))

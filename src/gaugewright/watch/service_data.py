@@ -11,6 +11,7 @@ from gaugewright.watch.detect import difference_l2
 from gaugewright.watch.health_blocks import blocks_of
 from gaugewright.watch.health_case import Case, Delivery
 from gaugewright.watch.health_level import stands
+from gaugewright.watch.health_records import past_top
 from gaugewright.watch.values import Event, EventKind, Track, Watched
 
 NEAR_S = 5400.0
@@ -60,15 +61,29 @@ def service_data(
     A receipt counts where it has one refuel near and that refuel no other receipt; stretches
     of the counter where the vehicle rested at both ends and nothing happened between.
     """
-    receipts = _by_receipts(table, watched, deliveries)
-    stretches = _by_counter(track, table, watched)
+    low, high = float(table.counts[0]), float(table.counts[-1])
+    margin = 0.02 * (high - low)
+    period_s = track.period_s
+    blocks, runs = blocks_of(track, low - margin, high + margin, period_s)
+    case = Case(track, table, watched, blocks, runs, period_s)
+    receipts = _by_receipts(case, deliveries)
+    stretches = _by_counter(case)
     return ServiceData(track.vehicle, (*receipts, *stretches))
 
 
-def _by_receipts(table: Table, watched: Watched, deliveries: Sequence[Delivery]) -> list[Amount]:
-    refuels = [e for e in watched.events if e.kind == EventKind.REFUEL]
+def _top_l(case: Case) -> float:
+    """Litres from which on a refuel may have gone past what the probe sees. [L]"""
+    top = float(case.table.litres[-1])
+    if next(past_top(case), None) is not None:
+        top = min(top, float(case.litres(np.nanmax(case.blocks.mean))))
+    return top - 0.01 * case.capacity_l
+
+
+def _by_receipts(case: Case, deliveries: Sequence[Delivery]) -> list[Amount]:
+    table = case.table
+    refuels = case.events(EventKind.REFUEL)
     least = LEAST_SHARE * float(table.litres[-1])
-    top = float(table.litres[-1]) - 0.01 * float(table.litres[-1] - table.litres[0])
+    top = _top_l(case)
     found = []
     for number, delivery in enumerate(deliveries, start=1):
         near = [e for e in refuels if abs(e.end_s - delivery.time_s) < NEAR_S]
@@ -105,15 +120,11 @@ def _level_u_l(table: Table, event: Event) -> float:
     return float(np.sqrt(max(whole - difference_l2(table, event.before_l, event.after_l), 0.04)))
 
 
-def _by_counter(track: Track, table: Table, watched: Watched) -> list[Amount]:
-    if track.engine_fuel_l is None:
+def _by_counter(case: Case) -> list[Amount]:
+    if case.track.engine_fuel_l is None:
         return []
-    low, high = float(table.counts[0]), float(table.counts[-1])
-    margin = 0.02 * (high - low)
-    blocks, runs = blocks_of(track, low - margin, high + margin)
-    case = Case(track, table, watched, blocks, runs)
-    least = LEAST_SHARE * float(table.litres[-1])
-    noise = watched.noise
+    least = LEAST_SHARE * float(case.table.litres[-1])
+    noise = case.watched.noise
     found: list[Amount] = []
     for stand in stands(case):
         if not np.isfinite(stand.engine_l).all():
@@ -124,7 +135,7 @@ def _by_counter(track: Track, table: Table, watched: Watched) -> list[Amount]:
             if used < least:
                 continue
             fuller, emptier = float(stand.counts[place]), float(stand.counts[i])
-            if low <= emptier < fuller <= high:
+            if case.low <= emptier < fuller <= case.high:
                 u = float(np.hypot(noise.slope_l, noise.still_l)) * np.sqrt(2.0)
                 found.append(
                     Amount(
