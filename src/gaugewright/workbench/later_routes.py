@@ -146,7 +146,7 @@ def propose_sister(
     job: str, tank_id: str, body: Sister, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
     """Propose the table of a tank of the same model, and hear what the pours say about it."""
-    recorded = _job().propose_sister(
+    recorded = _sister().propose_sister(
         yard, job, stamp_of(body, visitor), tank_id, body.sister_job, body.sister_tank_id
     )
     return recorded_answer(recorded)
@@ -157,7 +157,7 @@ def use_sister(
     job: str, tank_id: str, body: bodies.WithReason, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
     """Make the table with the sister's table before the pours."""
-    recorded = _job().use_sister(yard, job, stamp_of(body, visitor), tank_id, body.reason)
+    recorded = _sister().use_sister(yard, job, stamp_of(body, visitor), tank_id, body.reason)
     return recorded_answer(recorded)
 
 
@@ -215,3 +215,10 @@ def _job() -> "ModuleType":
     from gaugewright.app import later_job
 
     return later_job
+
+
+def _sister() -> "ModuleType":
+    # As `_job`.
+    from gaugewright.app import later_sister
+
+    return later_sister
