@@ -43,8 +43,8 @@ def watch_vehicle(track: Track, table: Table, *, least_score: float = DRAIN_SCOR
     records shows nothing.
     """
     span = float(track.time_s[-1] - track.time_s[0]) if track.time_s.size else 0.0
-    seen = look(track, table) if track.time_s.size > 1 else None
-    if seen is None or seen.bins.time_s.size < 3:
+    seen = look(track, table)
+    if seen is None:
         nothing = Noise(*[float("nan")] * 5)
         note = "too few records inside the table to judge anything"
         return Watched(

@@ -64,7 +64,7 @@ def _joined(changes: Floats, stop_of: npt.NDArray[np.int64], echo: float) -> lis
 def _belong(group: list[float], a: float, litres: float, echo: float) -> bool:
     """Return whether a change is the rest of the one before it: a ramp, or its tail."""
     apart = a - group[2]
-    if group[3] * litres > 0 and apart <= MERGE_BINS:
+    if group[3] * litres > 0 and apart <= max(MERGE_BINS, (group[2] - group[1]) // 4):
         return True
     small, big = sorted((abs(group[3]), abs(litres)))
     if group[3] * litres < 0 and abs(litres) > abs(group[3]):

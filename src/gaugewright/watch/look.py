@@ -11,6 +11,7 @@ from gaugewright.watch.bins import Bins, bins_of, only
 from gaugewright.watch.joining import groups_of
 from gaugewright.watch.manner import SETTLING, Manner, manner_of
 from gaugewright.watch.scan import all_changes
+from gaugewright.watch.plateaus import parted, tightened
 from gaugewright.watch.spells import Spells, spells_of
 from gaugewright.watch.spikes import sound
 from gaugewright.watch.stops import ends, unseen_jumps
@@ -19,6 +20,7 @@ from gaugewright.watch.values import Floats, Track
 
 _HOUR_S = 3600.0
 LEAST_Z = 4.2
+FEWEST_BINS = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,11 +46,18 @@ class Seen:
     end_l: Floats
 
 
-def look(track: Track, table: Table) -> Seen:
-    """Bin, part into rest and motion, learn the manner, scan every stop and carry across."""
+def look(track: Track, table: Table) -> Seen | None:
+    """Bin, part into rest and motion, learn the manner, scan every stop and carry across.
+
+    ``None`` where there are too few readings inside the table.
+    """
     bins = bins_of(track, table)
+    if bins.time_s.size < FEWEST_BINS:
+        return None
     quantum = float((table.litres[-1] - table.litres[0]) / (table.counts[-1] - table.counts[0]))
     bins = only(bins, sound(bins, quantum))
+    if bins.time_s.size < FEWEST_BINS:
+        return None
     spells = spells_of(bins, quantum)
     manner = manner_of(bins, spells, quantum)
     inside = np.repeat(np.arange(spells.low.size), spells.high - spells.low)
@@ -60,6 +69,7 @@ def look(track: Track, table: Table) -> Seen:
     changes = all_changes(spells.low[stops], spells.high[stops], LEAST_Z, level, weight, wander)
     stop_of = inside[changes[:, 1].astype(np.int64)] if len(changes) else np.zeros(0, np.int64)
     groups = groups_of(changes, stop_of, float(np.ptp(table.litres)))
+    groups = tightened(parted(groups, level, np.sqrt(weight)), level, np.sqrt(weight))
     burnt, wander = used(track, bins, spells, manner, inside, _within(groups, bins.time_s.size))
     level = bins.level_l + burnt
     start, end, gain, gain_l2 = ends(spells, level, weight, wander, groups)

@@ -39,8 +39,7 @@ def used(
     parked = same & spells.still[inside]
     rate = np.where(hole & dead, 0.0, rate)
     odd = parked & (hours > _odd_hole_h(hours, parked))
-    rate = np.where(odd, 0.5 * manner.burn_l_h, rate)
-    unsure = np.where(odd, unsure + (0.4 * manner.burn_l_h) ** 2 * hours, unsure)
+    unsure = np.where(odd, unsure + (0.6 * manner.burn_l_h) ** 2 * hours, unsure)
     worked = hole & (rate > 0)
     rate = np.where(worked & parked, 0.5 * (rate + manner.burn_l_h), rate)
     unsure = np.where(worked, unsure + (0.5 * rate) ** 2 * hours, unsure)

@@ -1,0 +1,193 @@
+"""Refuels and drains told from slope, load, spikes, frozen values and holes in the record."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gaugewright.table.table import Table
+from gaugewright.testing.logs import simulate_log
+from gaugewright.watch.detect import difference_l2, watch_vehicle
+from gaugewright.watch.values import EventKind, Floats, Track, Watched
+
+TABLE = Table(
+    np.array([0.0, 2000.0, 4000.0]), np.array([2.0, 200.0, 400.0]), np.array([1.0, 1.5, 2.0])
+)
+HOUR = 360
+"""Records in an hour, one each ten seconds."""
+
+
+def truck(change: Callable[[Floats], Floats], keep: Floats | None = None) -> Track:
+    """Five days: parked at night, four drives a day, then ``change`` made to the litres.
+
+    The vehicle stands each time in a place with a slope of its own.
+    """
+    rng = np.random.default_rng(7)
+    hours = np.tile(np.array([6.0, 1.5, 0.7, 1.5, 1.0, 2.0, 0.8, 1.5, 9.0]), 5)
+    drives = np.tile([False, True, False, True, False, True, False, True, False], 5)
+    moving = np.repeat(drives, (hours * HOUR).astype(int))
+    place = np.repeat(rng.normal(0, 3, hours.size) * ~drives, (hours * HOUR).astype(int))
+    litres = 380 - np.cumsum(np.where(moving, 9.0 / HOUR, 0.0))
+    noise = np.where(moving, 4.0, 0.3) * rng.normal(size=moving.size)
+    litres = change(litres) + place + noise
+    time = 1.7e9 + 10.0 * np.arange(moving.size)
+    kept = np.ones(moving.size, bool) if keep is None else keep
+    counts = np.interp(np.clip(litres, 2, 400), TABLE.litres, TABLE.counts).round()
+    return Track(
+        "T-7", time[kept], counts[kept], np.where(moving, 60.0, 0.0)[kept], moving[kept] * 1.0
+    )
+
+
+NIGHT = 24 * HOUR + 3 * HOUR
+"""Three in the morning of the second day, in the middle of a stop."""
+
+
+def less(litres: float, at: int = NIGHT, records: int = 12) -> Callable[[Floats], Floats]:
+    """Return a drain of ``litres`` that lasts ``records`` records."""
+
+    def change(level: Floats) -> Floats:
+        gone = np.clip((np.arange(level.size) - at) / records, 0, 1)
+        return level - litres * gone
+
+    return change
+
+
+def drains(watched: Watched) -> list[float]:
+    return [e.litres for e in watched.events if e.kind == EventKind.DRAIN]
+
+
+def test_a_vehicle_from_which_nothing_is_taken_has_no_events():
+    watched = watch_vehicle(truck(lambda level: level), TABLE)
+
+    assert watched.events == ()
+
+
+@pytest.mark.parametrize("litres", [6.0, 15.0, 60.0])
+@pytest.mark.parametrize("records", [6, 60, 360])
+def test_a_drain_at_rest_is_found_with_its_litres_within_the_band(litres, records):
+    watched = watch_vehicle(truck(less(litres, records=records)), TABLE)
+
+    (event,) = watched.events
+    assert event.kind == EventKind.DRAIN
+    assert abs(event.litres - litres) <= event.u_litres
+    start = 1.7e9 + 10.0 * NIGHT
+    assert event.start_s <= start + 120
+    assert event.end_s >= start + 5.0 * records
+
+
+def test_the_reason_names_litres_band_and_what_was_missing_afterwards():
+    (event,) = watch_vehicle(truck(less(30.0)), TABLE).events
+
+    assert "at rest with the engine off the level fell by" in event.reason
+    assert "carried from before the stop to after it" in event.reason
+    assert event.first < event.last
+
+
+def test_a_refuel_and_a_drain_in_one_stop_are_two_events():
+    def change(level: Floats) -> Floats:
+        filled = less(-150.0, NIGHT, 18)(level - 180)
+        return less(20.0, NIGHT + 60, 12)(filled)
+
+    watched = watch_vehicle(truck(change), TABLE)
+
+    assert [e.kind for e in watched.events] == [EventKind.REFUEL, EventKind.DRAIN]
+    assert watched.events[1].litres == pytest.approx(20, abs=2)
+
+
+def test_two_drains_in_a_row_are_two_events():
+    def change(level: Floats) -> Floats:
+        return less(12.0, NIGHT + 120)(less(18.0)(level))
+
+    assert drains(watch_vehicle(truck(change), TABLE)) == pytest.approx([18, 12], abs=1.5)
+
+
+def test_a_load_that_shifts_and_goes_again_with_the_next_drive_is_not_called_a_drain():
+    def change(level: Floats) -> Floats:
+        shifted = np.zeros(level.size)
+        shifted[NIGHT : 24 * HOUR + 6 * HOUR] = -14.0
+        return level + shifted
+
+    watched = watch_vehicle(truck(change), TABLE)
+
+    assert drains(watched) == []
+    assert any("shift" in one.reason for one in watched.undecided)
+
+
+def test_a_spike_down_and_back_is_no_event():
+    def change(level: Floats) -> Floats:
+        level = level.copy()
+        level[NIGHT : NIGHT + 3] = 2.0
+        return level
+
+    assert watch_vehicle(truck(change), TABLE).events == ()
+
+
+def test_a_level_that_fell_across_a_hole_in_the_record_is_one_drain_over_the_hole():
+    size = truck(lambda level: level).time_s.size
+    keep = np.ones(size, bool)
+    keep[NIGHT - 120 : NIGHT + 240] = False
+
+    (event,) = watch_vehicle(truck(less(25.0), keep), TABLE).events
+
+    assert event.kind == EventKind.DRAIN
+    assert event.end_s - event.start_s >= 3500
+    assert event.litres == pytest.approx(25, abs=event.u_litres)
+
+
+def test_too_few_records_say_so():
+    track = truck(lambda level: level)
+    short = Track(
+        "T-7", track.time_s[:2], track.counts[:2], track.speed_kmh[:2], track.ignition[:2]
+    )
+
+    watched = watch_vehicle(short, TABLE)
+
+    assert watched.events == ()
+    assert "too few records" in watched.notes[0]
+
+
+def test_a_table_without_a_band_is_said_to_be_unknown_not_exact():
+    bare = Table(TABLE.counts, TABLE.litres, None)
+
+    assert "unknown" in watch_vehicle(truck(less(30.0)), bare).notes[0]
+
+
+@settings(max_examples=10, deadline=None)
+@given(st.integers(0, 50_000))
+def test_the_time_of_the_clock_does_not_change_what_is_found(minutes):
+    track = truck(less(22.0))
+    later = Track(
+        "T-7", track.time_s + 60.0 * minutes, track.counts, track.speed_kmh, track.ignition
+    )
+
+    (here,), (there,) = watch_vehicle(track, TABLE).events, watch_vehicle(later, TABLE).events
+
+    assert there.start_s - here.start_s == pytest.approx(60.0 * minutes, abs=1e-3)
+    assert there.litres == pytest.approx(here.litres)
+
+
+def test_near_levels_share_the_error_of_the_table():
+    near, far = difference_l2(TABLE, 200, 195), difference_l2(TABLE, 200, 20)
+
+    assert near < 0.01 * far
+    assert far < 2 * (1.5**2 + 1.1**2) / 1.96**2
+
+
+@pytest.mark.parametrize("kind", ["long_haul", "city", "excavator", "generator"])
+def test_most_of_what_was_planted_in_a_week_of_any_work_is_found(kind):
+    log = simulate_log(kind, 501, days=7, period_s=30.0, plain=True)
+
+    watched = watch_vehicle(log.track, log.table)
+
+    big = [t for t in log.truth if t.litres > 0.05 * log.capacity_l]
+    hit = [
+        any(
+            e.kind == t.kind and e.start_s - 120 < t.end_s and e.end_s + 120 > t.start_s
+            for e in watched.events
+        )
+        for t in big
+    ]
+    assert len(big) > 2
+    assert np.mean(hit) > 0.8
