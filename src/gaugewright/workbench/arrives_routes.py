@@ -59,13 +59,13 @@ IDLE = ArrivalStatus(False, 0.0, 0, 0, None, None, None, "", False, "", False, "
 
 
 @router.get("/arrives/ways")
-def ways() -> tuple[WayOffered, ...]:
+def record_ways() -> tuple[WayOffered, ...]:
     """List the ways to records at the other end."""
     return tuple(WayOffered(kind, tuple(found)) for kind, found in _arrives().ways_offered())
 
 
 @router.post("/jobs/{job}/tanks/{tank_id}/arrives")
-def begin(
+def begin_arrival_check(
     job: str, tank_id: str, body: ArrivalBegun, yard: YardHere, visitor: VisitorHere
 ) -> ArrivalStatus:
     """Begin to gather readings and records; records nothing.
@@ -85,7 +85,7 @@ def begin(
 
 
 @router.get("/jobs/{job}/tanks/{tank_id}/arrives")
-def status(job: str, tank_id: str, yard: YardHere) -> ArrivalStatus:
+def arrival_status(job: str, tank_id: str, yard: YardHere) -> ArrivalStatus:
     """Give how the check stands, with the verdict so far; not running if none was begun."""
     yard.tank(job, tank_id)
     check = yard.arrivals.get(job, tank_id)
@@ -93,7 +93,7 @@ def status(job: str, tank_id: str, yard: YardHere) -> ArrivalStatus:
 
 
 @router.post("/jobs/{job}/tanks/{tank_id}/arrives/ignition")
-def ignition(job: str, tank_id: str, body: Ignition, yard: YardHere) -> ArrivalStatus:
+def switch_ignition(job: str, tank_id: str, body: Ignition, yard: YardHere) -> ArrivalStatus:
     """Say that the ignition was switched off or on just now."""
     check = _arrives().running_check(yard, job, tank_id)
     check.switch(is_off=body.is_off)
@@ -101,7 +101,7 @@ def ignition(job: str, tank_id: str, body: Ignition, yard: YardHere) -> ArrivalS
 
 
 @router.post("/jobs/{job}/tanks/{tank_id}/arrives/stop")
-def stop(job: str, tank_id: str, body: Ended, yard: YardHere) -> ArrivalStatus:
+def stop_arrival_check(job: str, tank_id: str, body: Ended, yard: YardHere) -> ArrivalStatus:
     """End the check without a word in the journal."""
     check = _arrives().running_check(yard, job, tank_id)
     shown = _status(check)
@@ -110,7 +110,7 @@ def stop(job: str, tank_id: str, body: Ended, yard: YardHere) -> ArrivalStatus:
 
 
 @router.post("/jobs/{job}/tanks/{tank_id}/arrives/record")
-def record(
+def record_arrival(
     job: str, tank_id: str, body: Recording, yard: YardHere, visitor: VisitorHere
 ) -> RecordedAnswer:
     """Record the verdict as it stands, and end the check."""
