@@ -6,16 +6,18 @@ import numpy as np
 import pypdf
 import pytest
 
-from gaugewright.app import later_job, proving
+from gaugewright.app import filling, later_job, later_sister, proving, survey
 from gaugewright.app.bench import Taken
 from gaugewright.app.certified import verify_certificate
 from gaugewright.app.filling import Beside
+from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal import later_kinds as lk
 from gaugewright.probe import probe_from_mapping
 from gaugewright.tank.description import Tank
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.solid import level_of_litres
-from gaugewright.testing.hand import PROBE, TANK
+from gaugewright.testing.certified import Work, begin, pour_and_accept
+from gaugewright.testing.hand import PROBE, TANK, counts_at
 
 NEW = {
     **PROBE,
@@ -122,3 +124,44 @@ def test_without_check_pours_it_says_that_nothing_confirmed_it(work):
     assert "not confirmed on the new probe" in text_of(content)
     assert "accepted with the table by Kim Aldo" in text_of(content)
     assert verify_certificate(content).is_unaltered
+
+
+def test_a_table_made_with_a_sisters_says_whose_and_is_proved(work):
+    yard, stamp = work.yard, work.stamp
+    survey.open_job(yard, stamp, customer="Halden Plant Hire", vehicle="Loader 15", job="HB-9")
+    twin = Work(yard, work.path, "HB-9")
+    pour_and_accept(twin)
+    later_sister.propose_sister(yard, twin.job, twin.stamp, "main", work.job, "main")
+    later_sister.use_sister(yard, twin.job, twin.stamp, "main", "same model, same plate")
+    accept(twin)
+    content = twin.document().content
+    text = text_of(content)
+    assert f"tank main of job {work.job}" in text
+    assert "Reason: same model, same plate." in text
+    verdict = verify_certificate(content)
+    assert verdict.is_unaltered, verdict.line
+    assert "the table of main made again agrees" in verdict.line
+
+
+def test_linked_tanks_stand_on_one_certificate_without_a_drawing(tmp_path):
+    work = begin(tmp_path / "linked.book")
+    yard, job = work.yard, work.job
+    for tank_id in ("a", "b"):
+        survey.describe_tank(yard, job, work.stamp, tank_id, tank=TANK, probe=PROBE)
+    survey.link_tanks(yard, job, work.stamp, "both", ["a", "b"])
+    begun = fk.FillBegun("both", residual_l=2.0, u_residual_l=0.3)
+    filling.begin_fill(yard, job, work.stamp, begun)
+    for step in range(10):
+        added = 50.0 if step else 0.0
+        slope = {"pitch_deg": 0.4, "roll_deg": 0.1, "fuel_c": 12.0, "meter_c": 15.5}
+        event = fk.PourRecorded("both", step, added, float(counts_at(25.0 * step)), **slope)
+        work.record(event)
+    proving.make_table(yard, job, work.stamp, "both")
+    proving.accept_table(yard, job, work.stamp, "both", work.state.tanks["both"].table.event.digest)
+    content = work.document().content
+    text = text_of(content)
+    assert "both, one with a, b" in text
+    assert "measured at 10 of 10 readings" in text
+    assert "not worked out for this tank" in text
+    assert verify_certificate(content).is_unaltered
+    yard.close()

@@ -57,8 +57,8 @@ def _rows_again(
     tank: TankState, made: fk.TableMade, unit: str
 ) -> list[tuple[float, float, float | None]]:
     """Return the rows that the journal gives for a table, as they were then."""
-    from gaugewright.app.later_job import sister_of
     from gaugewright.app.later_known import held_of, known_before
+    from gaugewright.app.later_sister import sister_of
     from gaugewright.app.proving import rows_of
 
     if not isinstance(made, TableCarried):
