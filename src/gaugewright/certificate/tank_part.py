@@ -177,8 +177,7 @@ def _conditions(fill: FillState | None, write: Writer) -> Iterator[Line]:
         if slopes
         else f"not measured; ± {1.96 * assumed:.1f}° is in the band",
     )
-    steady = sum(p.event.is_steady is True for p in pours)
-    yield Line("Readings", f"{steady} of {len(pours)} steady by the test")
+    yield Line("Readings", _steadiness([p.event.is_steady for p in pours]))
     yield Line("Dispenser", free(begun.dispenser) or NOT_RECORDED)
     yield Line("Meter factor", _meter(checks.meter_checks, write))
     left = NOT_RECORDED
@@ -187,6 +186,20 @@ def _conditions(fill: FillState | None, write: Writer) -> Iterator[Line]:
     elif checks.dip_empty_mm is not None:
         left = f"{write.length(checks.dip_empty_mm)} by the dip stick"
     yield Line("Fuel left before the fill", left)
+
+
+def _steadiness(found: list[bool | None]) -> str:
+    """Write how many readings were steady, and how many nobody could test.
+
+    >>> _steadiness([True, True, False, None])
+    '2 of 4 steady by the test, 1 kept although it was not, 1 typed by hand and not tested'
+    """
+    said = f"{found.count(True)} of {len(found)} steady by the test"
+    if kept := found.count(False):
+        said += f", {kept} kept although {'it was' if kept == 1 else 'they were'} not"
+    if typed := found.count(None):
+        said += f", {typed} typed by hand and not tested"
+    return said
 
 
 def _range(values: list[float | None], write: Writer) -> str:
