@@ -24,10 +24,10 @@ EDGE_BINS = 4
 UNSEEN_PART = 0.03
 """How much more than the table's top a tank may hold, common practice, no source. [1]"""
 UNSEEN = "; the level stood at the top of the table, what is above it is not seen"
-_EDGE_PART = 0.15
-_INNER_PART = 0.01
+_EDGE_PART = 0.25
+_INNER_PART = 0.015
 _SIGMAS = 1.96
-_WIDER = 1.15
+_WIDER = 1.3
 """Factor on the bands for tails wider than normal, set on logs not scored. [1]"""
 _LOOKS_PER_DAY = 24.0
 _CORRELATED_PART = 0.3
