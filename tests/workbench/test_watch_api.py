@@ -85,6 +85,16 @@ def test_a_log_gives_its_events_with_reason_band_and_records(tabled: Hand) -> No
     assert set(verdicts.values()) <= {"short", "agrees", "over"}
 
 
+def test_a_refuel_that_nobody_paid_for_is_named(tabled: Hand) -> None:
+    first = "\n".join(RECEIPTS.split("\n")[:2]) + "\n"
+    give(tabled, receipts=first)
+    seen = get(tabled).json()
+    unpaid = [h for h in seen["health"] if h["kind"] == "no_receipt"]
+    assert len(unpaid) == 2
+    assert "there is no receipt" in unpaid[0]["message"]
+    assert "2 refuels without a receipt" in tabled.client.get(f"/jobs/{tabled.job}/watch").text
+
+
 def test_the_journal_holds_digests_and_results_and_not_the_records(tabled: Hand) -> None:
     give(tabled)
     entries = tabled.client.get(f"/api/jobs/{tabled.job}/entries").json()

@@ -9,6 +9,7 @@ from gaugewright.app.receipt_files import read_receipts
 from gaugewright.errors import InputError
 from gaugewright.journal.watch_kinds import SeenReceipt
 from gaugewright.watch.receipts import GAP_S, Receipt, Reconciled, Seen, reconcile
+from gaugewright.watch.supplier import supplier_factors
 from gaugewright.watch.values import Event, Track, Watched
 
 MOST_RECEIPTS = 5_000
@@ -20,8 +21,9 @@ class HeldAgainst:
     """Verdicts of one vehicle's receipts, and the refuels that nobody has a receipt for."""
 
     lines: tuple[SeenReceipt, ...]
-    receipts: tuple[Receipt, ...]
     without_receipt: tuple[Event, ...]
+    suppliers: tuple[str, ...]
+    """What each supplier's deliveries show over many refuels, in a sentence."""
 
 
 def receipts_of(
@@ -55,7 +57,12 @@ def held_against(receipts: tuple[Receipt, ...], track: Track, watched: Watched) 
         float(time_s[0]), float(time_s[-1]),
     )  # fmt: skip
     found = reconcile(receipts, [seen])
-    return HeldAgainst(tuple(map(_line, found.receipts)), receipts, found.without_receipt)
+    factors = supplier_factors(receipts, found.receipts)
+    return HeldAgainst(
+        tuple(map(_line, found.receipts)),
+        found.without_receipt,
+        tuple(factor.message for factor in factors),
+    )
 
 
 def _line(row: Reconciled) -> SeenReceipt:

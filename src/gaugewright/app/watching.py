@@ -23,6 +23,7 @@ from gaugewright.watch.receipts import Receipt
 from gaugewright.watch.thinned import Thinned, thin_track
 from gaugewright.watch.values import Event, EventKind, Noise, Track, Undecided, Watched
 
+NO_RECEIPT = "no_receipt"
 MOST_HEALTH = 200
 """Findings on health that one entry holds; what is left out is counted in its notes."""
 
@@ -229,6 +230,8 @@ def _entry(
     notes = list(watched.notes)
     if left_out > 0:
         notes.append(f"{left_out} more findings on the probe's health are left out")
+    unpaid = () if told is None else tuple(map(_unpaid, told.without_receipt))
+    notes += () if told is None else told.suppliers
     return wk.LogWatched(
         tank_id,
         digest,
@@ -250,15 +253,26 @@ def _entry(
         receipts_sha256=None if receipts is None else receipts.sha256,
         receipts_name="" if receipts is None else receipts.name,
         receipts=() if told is None else told.lines,
-        health=tuple(
-            wk.SeenHealth(str(n.kind), float(n.start_s), float(n.end_s), n.evidence, n.advice)
-            for n in health[:MOST_HEALTH]
+        health=(
+            *(
+                wk.SeenHealth(str(n.kind), float(n.start_s), float(n.end_s), n.evidence, n.advice)
+                for n in health[:MOST_HEALTH]
+            ),
+            *unpaid,
         ),
         arrival=asdict(one.arrival),
         columns={**one.columns, "choice": asdict(choice)},
         notes=tuple(notes),
         versions={"gaugewright": __version__, "numpy": np.__version__},
     )
+
+
+def _unpaid(event: Event) -> wk.SeenHealth:
+    """Return a refuel that nobody has a receipt for; of the kind that the command line writes."""
+    return wk.SeenHealth(
+        NO_RECEIPT, float(event.start_s), float(event.end_s),
+        f"{event.litres:.1f} ± {event.u_litres:.1f} L were put in and there is no receipt",
+    )  # fmt: skip
 
 
 def _seen(event: Event) -> wk.SeenEvent:

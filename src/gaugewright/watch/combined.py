@@ -8,7 +8,7 @@ fades with the distance between two levels:
     cov(e(a), e(b)) = u(a) u(b) exp(-|a - b| / (REACH × span of the table))
 
 (the covariance of an Ornstein-Uhlenbeck process: Rasmussen and Williams, Gaussian Processes
-for Machine Learning, 2006, eq. 4.9 with l = reach).  A refuel from b to a reads
+for Machine Learning, 2006, section 4.2.1, from memory).  A refuel from b to a reads
 e(a) - e(b) too much, so any sum of events is a weighted sum of e, and its variance follows
 by the law of propagation of uncertainty with correlation (JCGM 100:2008, 5.2.2).
 
