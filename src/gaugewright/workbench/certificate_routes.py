@@ -133,7 +133,9 @@ def document(
     openapi_extra={
         "requestBody": {
             "required": True,
-            "content": {"application/pdf": {"schema": {"type": "string", "format": "binary"}}},
+            "content": {
+                "application/octet-stream": {"schema": {"type": "string", "format": "binary"}}
+            },
         }
     },
 )
