@@ -110,6 +110,9 @@ def test_parquet_columns_of_every_kind_become_figures_and_nothing_stays_nothing(
         ('"vehicle","time","counts","speed_kmh","ignition"\n'
          '"A","2026-03-01T10:00:00.000Z","812.5","0","0"\n'
          '"B","2026-03-01T10:00:10.000Z","813","40","1"\n', ""),
+        ("vehicle,time,counts,speed_kmh,ignition\n"
+         "A,2026-03-01T10:00:00.000000000+00:00,812.5,0,0\n"
+         "B,2026-03-01T10:00:10.000000000+00:00,813,40,1\n", ""),
     ],
 )  # fmt: skip
 def test_csv_of_every_form_gives_the_same_records(tmp_path, text, told):

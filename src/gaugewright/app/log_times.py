@@ -89,12 +89,20 @@ class Times:
                 if has_zone
                 else "without a zone, as the rows before"
             )
-            self._parse = lambda part: _local(pc.replace_substring(part, ",", ".").cast(kind), zone)
+            self._parse = lambda part: _local(_to_microseconds(part).cast(kind), zone)
         else:
             form = form or _form(sample)
             zone = "UTC" if "%z" in form else _zone(self._columns, first)
             self._wanted = f"a time like {form}"
             self._parse = lambda part: _local(pc.strptime(part, format=form, unit="us"), zone)
+
+
+def _to_microseconds(texts: "pa.Array") -> "pa.Array":
+    """Return ISO 8601 texts with a decimal point and at most six digits after it."""
+    import pyarrow.compute as pc
+
+    points = pc.replace_substring(texts, ",", ".")
+    return pc.replace_substring_regex(points, r"(\.\d{6})\d+", r"\1")
 
 
 def _by(
