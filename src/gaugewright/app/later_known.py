@@ -64,7 +64,7 @@ def probe_of(tank: TankState, kept: Kept[fk.TableMade]) -> Probe | None:
     if isinstance(event, lk.TableCarried):
         if event.probe:
             return probe_from_mapping(dict(event.probe))
-        if event.way == "recheck":
+        if event.way in ("recheck", "service"):
             return probe_of(tank, table_with(tank, event.from_digest))
     return described(tank)[1]
 
@@ -162,6 +162,8 @@ def fit_of(tank: TankState, kept: Kept[fk.TableMade]) -> Fit | None:
 
 
 def _fit_of_carried(tank: TankState, event: lk.TableCarried) -> Fit | None:
+    if event.way == "service":
+        return None  # the log is not in the journal: its band stands for what it taught
     if event.way == "sister":
         return None  # her table and this tank's pours are one by now: the band stands for both
     later = next((each for each in tank.later if each.begun.number == event.begun), None)

@@ -6,8 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from gaugewright.app.refining import RefinedFromFiles
-from gaugewright.cli.table_text import table_record
+from gaugewright.app.refining import RefinedFromFiles, refined_record
 from gaugewright.watch.service_data import Amount, Source
 
 NAMES = {Source.RECEIPT: "receipts", Source.COUNTER: "stretches of the engine's counter"}
@@ -15,25 +14,7 @@ NAMES = {Source.RECEIPT: "receipts", Source.COUNTER: "stretches of the engine's 
 
 def refine_record(done: RefinedFromFiles) -> dict[str, Any]:
     """Return everything for programs."""
-    refined = done.refined
-    change, at = refined.largest_change
-    return {
-        "vehicle": done.vehicle,
-        "is_offered": True,
-        "used": {s.value: _number(refined.used, s) for s in Source},
-        "left_out": [_amount(a) for a in refined.left_out],
-        "factors": [
-            {"source": f.source.value, "factor": round(f.value, 5), "u95": round(f.u95, 5)}
-            for f in refined.factors
-        ],
-        "chance": refined.chance,
-        "largest_change_l": round(change, 2),
-        "at_counts": at,
-        "mean_band_before_l": round(refined.bands_l[0], 2),
-        "mean_band_after_l": round(refined.bands_l[1], 2),
-        "before": table_record(refined.before),
-        **table_record(done.table),
-    }
+    return {"vehicle": done.vehicle, **refined_record(done.refined)}
 
 
 def refine_text(done: RefinedFromFiles) -> str:
@@ -91,15 +72,6 @@ def _left_out_text(amount: Amount) -> str:
     when = datetime.fromtimestamp(amount.time_s, UTC).strftime("%Y-%m-%d %H:%M UTC")
     what = "receipt" if amount.source is Source.RECEIPT else "stretch of the counter"
     return f"{what} {amount.number}, {when}: {amount.litres:.1f} L"
-
-
-def _amount(amount: Amount) -> dict[str, Any]:
-    return {
-        "source": amount.source.value,
-        "number": amount.number,
-        "at": datetime.fromtimestamp(amount.time_s, UTC).isoformat(),
-        "litres": round(amount.litres, 2),
-    }
 
 
 def _number(amounts: tuple[Amount, ...], source: Source) -> int:

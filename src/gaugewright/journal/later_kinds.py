@@ -21,7 +21,7 @@ from gaugewright.journal.fill_kinds import CanCheck, TableMade, TableRow
 
 PURPOSES = ("recheck", "exchange")
 """Why pours are made after the table: to see whether it still holds, or with a new probe."""
-WAYS = (*PURPOSES, "sister")
+WAYS = (*PURPOSES, "sister", "service")
 """How a table came from another one."""
 
 

@@ -26,4 +26,5 @@ def way_names(say: Say) -> dict[str, str]:
         "recheck": say("from a re-check"),
         "exchange": say("carried to a new probe"),
         "sister": say("with a sister tank's table before the pours"),
+        "service": say("refined from receipts and the engine's counter"),
     }

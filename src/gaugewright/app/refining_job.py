@@ -1,0 +1,79 @@
+"""A job's table refined from a watched log: offered, and kept if a person says so."""
+
+from dataclasses import dataclass
+
+from gaugewright.app.later_job import carried_event
+from gaugewright.app.later_known import known_of, table_with
+from gaugewright.app.watching import open_watch
+from gaugewright.app.yard import Stamp, Yard
+from gaugewright.errors import StateError
+from gaugewright.journal.book import Recorded
+from gaugewright.watch.health_case import Delivery
+from gaugewright.watch.refine import Refined, refine
+from gaugewright.watch.service_data import service_data
+
+
+@dataclass(frozen=True, eq=False)
+class RefinedInJob:
+    """What a watched log teaches about the table that it was read with."""
+
+    entry: int
+    """The entry of the log."""
+    digest: str
+    """Of the table that it was read with."""
+    refined: Refined
+
+
+def offer_refined(yard: Yard, job: str, tank_id: str, entry: int | None = None) -> RefinedInJob:
+    """Return what a watched log and its receipts teach; nothing is recorded.
+
+    Raises `NotThereError` if the log is not on this computer, and `InputError` where it and
+    its receipts teach nothing, or contradict the table.
+    """
+    opened = open_watch(yard, job, tank_id, entry)
+    event = opened.kept.event
+    _, tank = yard.tank(job, tank_id)
+    paid = [Delivery(r.at_s, r.receipt_l) for r in event.receipts]
+    data = service_data(opened.track, opened.table, opened.watched, paid)
+    known = known_of(tank, table_with(tank, event.table_digest))
+    return RefinedInJob(opened.kept.number, event.table_digest, refine(opened.table, known, data))
+
+
+def keep_refined(
+    yard: Yard, job: str, stamp: Stamp, tank_id: str, *, entry: int | None, reason: str
+) -> Recorded:
+    """Record the offered table as a newer version; it is accepted by a person like any other.
+
+    Raises `StateError` if the log was read with another table than the newest one.
+    """
+    if (before := yard.repeated(job, stamp)) is not None:
+        return before
+    _, tank = yard.tank(job, tank_id)
+    offer = offer_refined(yard, job, tank_id, entry)
+    newest = None if tank.table is None else tank.table.event.digest
+    if newest != offer.digest:
+        raise StateError(
+            f"the log of entry {offer.entry} was read with another table than the newest one: "
+            "look the log through again first"
+        )
+    event = carried_event(
+        tank,
+        offer.refined.after,
+        from_digest=offer.digest,
+        way="service",
+        reason=reason,
+        findings=_findings(offer.refined),
+    )
+    return yard.record(job, stamp, event)
+
+
+def _findings(refined: Refined) -> tuple[dict[str, object], ...]:
+    """What a certificate has to say about a refined table."""
+    change, at = refined.largest_change
+    message = (
+        f"Refined in service from {len(refined.used)} receipts and stretches of the engine's "
+        f"counter, {len(refined.left_out)} left out; largest change {change:+.1f} L at "
+        f"{at:.0f} counts."
+    )
+    found = {"step": None, "kind": "refined", "severity": "note", "message": message}
+    return ({**found, "suggestion": None},)

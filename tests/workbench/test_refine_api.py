@@ -1,0 +1,69 @@
+"""A job's table refined in service, over the API: offered first, recorded only when kept."""
+
+import uuid
+
+import numpy as np
+
+from gaugewright.table.table import Table
+from gaugewright.testing.hand import Hand, counts_at
+from gaugewright.testing.service import receipts_csv, service_columns, service_csv, usual_changes
+
+DAYS = 20
+TABLE = Table(
+    np.array([counts_at(v) for v in (12.0, 60, 120, 180, 240, 280)]),
+    np.array([13.2, 61.2, 121.2, 181.2, 241.2, 281.2]),
+    None,
+)
+CHANGES = usual_changes(DAYS, 281.2)
+LOG = service_csv(service_columns(TABLE, CHANGES, days=DAYS, period_s=60.0), "Tipper 4")
+
+
+def tabled(hand: Hand) -> None:
+    hand.begin()
+    hand.pour(0, 0)
+    for step in range(1, 6):
+        hand.pour(50, 50.0 * step)
+    made = hand.record("/tanks/main/table")
+    hand.record("/tanks/main/table/accept", digest=made["job"]["tanks"][0]["table"]["digest"])
+
+
+def look(hand: Hand) -> None:
+    files = {
+        "log": ("march.csv", LOG.encode()),
+        "receipts": ("receipts.csv", receipts_csv(CHANGES, "Tipper 4").encode()),
+    }
+    body = {"person": "Ann", "on": hand.number, "request_id": str(uuid.uuid4())}
+    url = f"/api/jobs/{hand.job}/tanks/main/watch"
+    answer = hand.client.post(url, data=body, files=files, timeout=120)
+    assert answer.status_code == 200, answer.text
+    hand.number = answer.json()["entries"][-1]["number"]
+
+
+def test_a_refined_table_is_offered_then_kept_as_a_newer_version(hand: Hand) -> None:
+    tabled(hand)
+    look(hand)
+    url = f"/api/jobs/{hand.job}/tanks/main/watch/refined"
+    number = hand.number
+
+    offer = hand.client.get(url, timeout=120)
+
+    assert offer.status_code == 200, offer.text
+    offered = offer.json()
+    assert offered["is_offered"]
+    assert offered["used"]["receipts"] >= 3
+    assert offered["mean_band_after_l"] < offered["mean_band_before_l"]
+    assert hand.number == number  # nothing was recorded
+
+    kept = hand.record("/tanks/main/watch/refined", reason="Twenty days of receipts")
+
+    table = kept["job"]["tanks"][0]["table"]
+    assert table["digest"] != offered["digest"]
+    assert not table["is_accepted"]
+
+
+def test_without_a_log_there_is_nothing_to_refine(hand: Hand) -> None:
+    tabled(hand)
+
+    answer = hand.client.get(f"/api/jobs/{hand.job}/tanks/main/watch/refined")
+
+    assert answer.status_code == 404
