@@ -275,6 +275,42 @@ def test_inflated_receipts_are_found(simulated, low, high, share):
     assert sum(row.verdict == Verdict.SHORT for row in rows) / len(rows) >= share
 
 
+def year(scale, inflate, rng, refuels=60, u_share=0.02, noise_l=1.0):
+    """A vehicle's year: bands of 2 %, of which most is one table's error, the same each time."""
+    events, receipts = [], []
+    for k in range(refuels):
+        litres = rng.uniform(200, 420)
+        got = litres * (1 + scale) + rng.normal(0, noise_l)
+        events.append(refuel(24.0 * k + 8, got, u=u_share * litres))
+        stated = litres * rng.normal(1, 0.001) + inflate(k, litres)
+        receipts.append(paid(24.0 * k + 8.3, stated, k + 1))
+    last = Seen("T-7", tuple(events), (), (), T0, T0 + (refuels + 2) * 24 * HOUR)
+    return reconcile(receipts, [last]).receipts
+
+
+def test_what_is_usual_for_a_vehicle_is_learned_from_its_own_receipts():
+    """With bands of 8 L, receipts 5 to 10 L too high are found by the vehicle's own scatter."""
+    rng = np.random.default_rng(12)
+    rows, extra = [], []
+    for _ in range(10):
+        added = np.where(rng.random(60) < 0.2, rng.uniform(5, 10, 60), 0.0)
+        rows += year(rng.normal(0, 0.005), lambda k, _, added=added: added[k], rng)
+        extra += list(added)
+    short = np.array([row.verdict == Verdict.SHORT for row in rows])
+    inflated = np.array(extra) > 0
+
+    assert short[inflated].mean() > 0.9
+    assert short[~inflated].mean() < 0.03
+    assert "beside what is usual for this vehicle" in rows[0].reason
+
+
+def test_who_writes_too_much_on_every_receipt_does_not_make_it_usual():
+    rng = np.random.default_rng(13)
+    rows = year(0.0, lambda _, litres: 0.03 * litres, rng)
+
+    assert np.mean([row.verdict == Verdict.SHORT for row in rows]) > 0.9
+
+
 # --- suppliers ---------------------------------------------------------------------------------
 
 

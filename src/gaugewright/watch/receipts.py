@@ -15,8 +15,11 @@ from enum import StrEnum
 from math import inf, isfinite, sqrt
 from statistics import NormalDist
 
+import numpy as np
+
 from gaugewright.errors import InputError
 from gaugewright.watch.pairs import Group, best_groups
+from gaugewright.watch.usual import Usual, usual_without_each
 from gaugewright.watch.values import Event, EventKind, Undecided
 
 FALSE_SHORT = 0.015
@@ -150,8 +153,9 @@ def reconcile(
     rows: list[Reconciled] = []
     for vehicle, own in by_vehicle.items():
         matched: set[int] = set()
+        usual = _usual_of(groups[vehicle], own, known.get(vehicle))
         for group in groups[vehicle]:
-            rows += _judged(group, own, known[vehicle])
+            rows += _judged(group, own, known[vehicle], usual.get(group))
             matched.update(group.receipts)
         rows += [
             _unseen(receipt, known.get(vehicle), unmatched, till_s)
@@ -174,8 +178,38 @@ def u_difference(refuel_u_l: float, receipt_l: float) -> float:
     return COVERAGE_95 * sqrt((refuel_u_l / COVERAGE_95) ** 2 + meter**2)
 
 
-def _judged(group: Group, receipts: Sequence[Receipt], seen: Seen) -> list[Reconciled]:
-    """Return the verdict of the receipts of one group; they share what the tank got."""
+def _usual_of(
+    groups: Sequence[Group], receipts: Sequence[Receipt], seen: Seen | None
+) -> dict[Group, Usual | None]:
+    """Return for each group what the vehicle's other receipts say is usual."""
+    if seen is None:
+        return {}
+    told = [
+        group
+        for group in groups
+        if not _unseen_end([seen.refuels[place] for place in group.refuels], seen)
+    ]
+    figures = [
+        (
+            sum(seen.refuels[place].litres for place in group.refuels) - paid,
+            u_difference(sum(seen.refuels[place].u_litres for place in group.refuels), paid)
+            / COVERAGE_95,
+            paid,
+        )
+        for group in told
+        for paid in [sum(receipts[place].litres for place in group.receipts)]
+    ]
+    difference, sd, paid_l = np.array(figures, dtype=np.float64).reshape(-1, 3).T
+    return dict(zip(told, usual_without_each(difference, sd, paid_l), strict=True))
+
+
+def _judged(
+    group: Group, receipts: Sequence[Receipt], seen: Seen, usual: Usual | None
+) -> list[Reconciled]:
+    """Return the verdict of the receipts of one group; they share what the tank got.
+
+    Where it is known what is ``usual`` for this vehicle, what goes beyond that is judged.
+    """
     own = [receipts[place] for place in group.receipts]
     refuels = tuple(seen.refuels[place] for place in group.refuels)
     paid = sum(one.litres for one in own)
@@ -183,14 +217,20 @@ def _judged(group: Group, receipts: Sequence[Receipt], seen: Seen) -> list[Recon
     # The table's error is common to both refuels of a stop: their bands add.
     u = u_difference(sum(event.u_litres for event in refuels), paid)
     difference = got - paid
-    limit = -NormalDist().inv_cdf(FALSE_SHORT) * u / COVERAGE_95
+    beyond, sd = difference, u / COVERAGE_95
+    if usual is not None:
+        beyond, sd = usual.beyond(difference, paid), usual.sd(sd, paid)
+    limit = -NormalDist().inv_cdf(FALSE_SHORT) * sd
     verdict = Verdict.AGREES
-    if abs(difference) > limit:
-        verdict = Verdict.SHORT if difference < 0 else Verdict.OVER
+    if abs(beyond) > limit:
+        verdict = Verdict.SHORT if beyond < 0 else Verdict.OVER
     unseen = _unseen_end(refuels, seen)
     if verdict == Verdict.SHORT and unseen:
         verdict = Verdict.NO_DATA
     reason = f"{got:.1f} L in the tank, {paid:.1f} L paid for, {difference:+.1f} ± {u:.1f} L"
+    if usual is not None:
+        half = COVERAGE_95 * sd
+        reason += f"; {beyond:+.1f} ± {half:.1f} L beside what is usual for this vehicle"
     if unseen:
         reason += f"; at least, for the fuel {unseen}, where the probe does not see it"
     if len(refuels) > 1:

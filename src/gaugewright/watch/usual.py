@@ -1,0 +1,100 @@
+"""What is usual between a vehicle's receipts and its tank, learned from its own receipts.
+
+A table's error comes back in every refuel of like size, and the stated bands of refuels are
+made to hold for every vehicle.  One vehicle's own receipts say more: by how much its tank
+usually differs from what was paid (a share of the litres), and how much its refuels scatter
+about that.  Receipts that say too much are among them, so the two are found together with which
+receipts belong to the usual: a mixture of honest and others, solved by expectation
+maximisation.
+
+The share is bounded by `MOST_SHARE`, what a table and a dispenser may be off: who writes 3 % too
+much on every receipt does not thereby make it usual.
+"""
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+
+from gaugewright.watch.values import Floats
+
+FEWEST = 6
+"""Receipts below which nothing is usual yet."""
+MOST_SHARE = 0.012
+"""What table and dispenser together may be off, as a share (assumed)."""
+_SHARE_SD = 0.008
+_HONEST = 0.8
+"""Share of honest receipts before anything is known (assumed)."""
+_WIDE_L, _SHORT = 25.0, 0.95
+"""The others lie evenly over so many litres, nearly all on the short side (assumed). [L]"""
+_KNOWN, _SCATTER = 4.0, 0.6
+"""What is known of the scatter beforehand: as if 4 refuels had shown 0.6 of the stated."""
+_LEAST, _MOST = 0.2, 1.5
+_QUANTILE, _QUANTILE_OF_NORMAL = 0.4, 0.5244
+"""Four in ten of a normal's values lie within 0.5244 standard deviations."""
+_ROUNDS = 40
+_ALL_AT_ONCE = 40
+"""With more receipts than this one alone does not matter to what is usual."""
+
+
+@dataclass(frozen=True)
+class Usual:
+    """Tank less receipt is usually ``share`` of the litres, ``sd_share`` its standard deviation.
+
+    ``scatter`` is how much the refuels scatter, as a part of their stated standard deviations.
+    """
+
+    share: float
+    sd_share: float
+    scatter: float
+
+    def beyond(self, difference_l: float, paid_l: float) -> float:
+        """Return what of a difference is not usual. [L]"""
+        return difference_l - self.share * paid_l
+
+    def sd(self, stated_sd_l: float, paid_l: float) -> float:
+        """Return the standard deviation of that. [L]"""
+        return sqrt((self.scatter * stated_sd_l) ** 2 + (self.sd_share * paid_l) ** 2)
+
+
+def usual_without_each(
+    differences_l: Floats, stated_sd_l: Floats, paid_l: Floats
+) -> list[Usual | None]:
+    """Return for each receipt what the vehicle's other receipts say is usual.
+
+    ``None`` where there are fewer than `FEWEST` others.
+
+    >>> d = np.array([2.0, 2.4, 1.8, 2.2, -17.9, 2.0, 1.9, 2.1])
+    >>> found = usual_without_each(d, np.full(8, 3.0), np.full(8, 400.0))[4]
+    >>> round(found.beyond(-17.9, 400.0)), found.sd(3.0, 400.0) < 2.5
+    (-20, True)
+    """
+    n = differences_l.size
+    if n - 1 < FEWEST:
+        return [None] * n
+    if n > _ALL_AT_ONCE:
+        return [_usual(differences_l, stated_sd_l, paid_l)] * n
+    keep = ~np.eye(n, dtype=bool)
+    return [_usual(differences_l[k], stated_sd_l[k], paid_l[k]) for k in keep]
+
+
+def _usual(d: Floats, s: Floats, paid: Floats) -> Usual:
+    # Begun narrow: begun wide, receipts a little too high would pass for scatter.
+    middle = float(np.median(d / paid))
+    narrow = float(np.quantile(np.abs(d - middle * paid) / s, _QUANTILE)) / _QUANTILE_OF_NORMAL
+    scatter, sd_share = min(max(narrow, _LEAST), _MOST), 0.0
+    for _ in range(_ROUNDS):
+        sd = scatter * s
+        e = d - middle * paid
+        honest = _HONEST * np.exp(-0.5 * (e / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+        others = (1 - _HONEST) * np.where(e < 0, _SHORT, 1 - _SHORT) / _WIDE_L
+        weight = honest / (honest + others)
+        precision = float(np.sum(weight * (paid / sd) ** 2) + 1 / _SHARE_SD**2)
+        middle = float(np.sum(weight * d * paid / sd**2) / precision)
+        sd_share = precision**-0.5
+        e = d - middle * paid
+        squares = float(np.sum(weight * (e / s) ** 2)) + _KNOWN * _SCATTER**2
+        scatter = min(max(sqrt(squares / (float(weight.sum()) + _KNOWN)), _LEAST), _MOST)
+    # The scatter is about the middle wherever it lies; only what is usual is bounded.
+    share = min(max(middle, -MOST_SHARE), MOST_SHARE)
+    return Usual(share, sd_share, scatter)
