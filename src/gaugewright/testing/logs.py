@@ -217,7 +217,7 @@ class _History:
             how = "idling" if spell.doing != Doing.OFF else ""
             end = self.now_s + spell.seconds
             self._drain_in(self.now_s, end, how)
-            if self.rng.random() < 0.08:
+            if self.rng.random() < 0.08 and self.events:
                 last = self.events[-1].end_s - START_S
                 self._drain_in(last + 240, end, "second")
             break
