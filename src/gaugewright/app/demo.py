@@ -11,9 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from gaugewright.app import bench, filling, instruments, proving, survey
+from gaugewright.app import bench, copied_back, filling, instruments, proving, recipes, survey
 from gaugewright.app.bench import Taken
 from gaugewright.app.certify import issue_certificate
+from gaugewright.app.copied_back import Copy
 from gaugewright.app.filling import Answer
 from gaugewright.app.lists import MOUNT_ITEMS
 from gaugewright.app.live_values import Heard
@@ -27,6 +28,7 @@ from gaugewright.journal import kinds as k
 from gaugewright.journal.book import Book, Recorded
 from gaugewright.planning.cautions import CAUTIONS
 from gaugewright.pours.steady import Verdict, steadiness
+from gaugewright.table.recipe import Recipe
 
 WORKSHOP = "Moonmoth Gauge Works (invented)"
 CUSTOMER = "Bramblewick Haulage & Plant Hire (invented)"
@@ -85,6 +87,10 @@ LOADER_PROBE: Mapping[str, Any] = {
     "tip_clearance_mm": 20,
     "active_length_mm": 480,
 }
+
+NIGHT_OFFICE = Recipe(
+    name="night office (invented)", most_rows=20, scale="full_scale", scale_high=1023.0
+)
 
 
 @dataclass(slots=True)
@@ -161,6 +167,7 @@ def _finish_a_job(yard: Yard) -> None:
     table = made.state.tanks[TANK_ID].table
     assert table is not None
     fitter.did(proving.accept_table(yard, fitter.job, fitter.stamp, TANK_ID, table.event.digest))
+    _hand_over(fitter)
     _prove(fitter, rig)
     for stage in ("Survey", "Plan", "Bench", "Mount", "Pour", "Table", "Prove"):
         fitter.did(survey.finish_stage(yard, fitter.job, fitter.stamp, stage))
@@ -271,6 +278,17 @@ def _correct(fitter: Fitter, right_l: float) -> None:
     )
     judged = filling.answer_finding(fitter.yard, fitter.job, fitter.stamp, TANK_ID, answer)
     fitter.did(judged.recorded)
+
+
+def _hand_over(fitter: Fitter) -> None:
+    """Choose a recipe, miss a decimal mark in keying it in, and put it right."""
+    yard, job = fitter.yard, fitter.job
+    fitter.did(recipes.choose_recipe(yard, job, fitter.stamp, TANK_ID, NIGHT_OFFICE))
+    given = recipes.handed_over(yard.tank(job, TANK_ID)[1]).text.splitlines()
+    slipped = [line.replace(".", "") if row == 5 else line for row, line in enumerate(given)]
+    for text in ("\n".join(slipped), "\n".join(given)):
+        copy = Copy(text)
+        fitter.did(copied_back.record_copy(yard, job, fitter.stamp, TANK_ID, copy))
 
 
 def _prove(fitter: Fitter, rig: Rig) -> None:
