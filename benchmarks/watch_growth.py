@@ -1,6 +1,6 @@
 """How the time of the watch grows with vehicles, cores and workers.
 
-Run ``python -m benchmarks watch_growth [LARGEST]``: fleets of 4, 8, ... up to LARGEST vehicles
+Run ``python -m benchmarks.watch_growth [LARGEST]``: fleets of 4, 8, ... up to LARGEST vehicles
 (16 if not told) with a month at one record each 10 s, a folder of Parquet for each vehicle, on
 1, 2, ... cores, and on a cluster of as many workers.  Time is of the clock: cores are the point.
 """

@@ -98,8 +98,9 @@ def test_parquet_columns_of_every_kind_become_figures_and_nothing_stays_nothing(
          "A;2026-03-01 11:00:00;812,5;0;off\nB;2026-03-01 11:00:10;813;40;on\n",
          "zone=Europe/Berlin"),
         ("sep=;\nUnit;Date;Clock;Fuel;Speed;Key\r\n"
-         "A;01.03.2026;10:00:00;812,5;0;false\r\nB;01.03.2026;10:00:10;813;40;TRUE\r\n",
-         "vehicle=Unit,time=Date+Clock,counts=Fuel,speed_kmh=Speed,ignition=Key,zone=UTC"),
+         "A;01.03.2026;10:00:00;812,5;0;aus\r\nB;01.03.2026;10:00:10;813;40;AN\r\n",
+         "vehicle=Unit,time=Date+Clock,counts=Fuel,speed_kmh=Speed,ignition=Key,zone=UTC,"
+         "on=an,off=aus"),
         (f"vehicle\ttime\tcounts\tspeed_kmh\tignition\n"
          f"A\t{T0:.0f}\t812.5\t0\t0\nB\t{T0 + 10:.0f}\t813\t40\t1\n", ""),
         (f"vehicle|time|counts|speed_kmh|ignition\n"

@@ -18,7 +18,7 @@ from gaugewright.watch.values import COLUMNS as EXTRA_COLUMNS
 
 NEEDED = ("vehicle", "time", "counts")
 KNOWN = (*NEEDED, "speed_kmh", "ignition", *EXTRA_COLUMNS)
-SETTINGS = ("zone", "time_format", "separator", "decimal")
+SETTINGS = ("zone", "time_format", "separator", "decimal", "on", "off")
 REMEMBERED = "watch-columns.toml"
 """The file beside the log that remembers; in the home folder it is `HOME_REMEMBERED`."""
 HOME_REMEMBERED = Path(".gaugewright") / REMEMBERED
@@ -34,7 +34,8 @@ class Columns:
     ``names`` is ours → theirs; a time in two columns is ``"Date+Time"``.  ``vehicle`` is set
     where the log is of one vehicle and has no column for it.  ``zone`` is that of times which
     have none (``Europe/Berlin``), ``time_format`` as in ``%d.%m.%Y %H:%M:%S``; ``separator``
-    and ``decimal`` (``comma`` or ``point``) are looked for in the file where not told.
+    and ``decimal`` (``comma`` or ``point``) are looked for in the file where not told.  ``on``
+    and ``off`` are the log's own words for the ignition.
     """
 
     names: Mapping[str, str] = field(default_factory=dict)
@@ -43,6 +44,8 @@ class Columns:
     time_format: str | None = None
     separator: str | None = None
     decimal: str | None = None
+    on: str | None = None
+    off: str | None = None
 
     def __or__(self, later: "Columns") -> "Columns":
         """Return both; what ``later`` says stands."""
@@ -81,7 +84,7 @@ def parse_columns(texts: Iterable[str]) -> Columns:
         ...
     gaugewright.errors.InputError: --columns: 'fuel' is no column of a log; wanted vehicle, time, \
 counts, speed_kmh, ignition, fuel_c, supply_v, pitch_deg, roll_deg, engine_fuel_l, counts_2 and \
-so on, or zone, time_format, separator, decimal
+so on, or zone, time_format, separator, decimal, on, off
     """
     told: dict[str, str] = {}
     for text in texts:

@@ -69,8 +69,12 @@ def _batches(reader: Any, form: "_Form", vehicles: Vehicles) -> Iterator[Batch]:
             columns: dict[str, Numbers] = {"time_s": _times(batch, form, times)}
             for ours, theirs in form.columns.names.items():
                 if ours not in ("vehicle", "time"):
-                    read = switch if ours == "ignition" else _figures
-                    columns[ours] = read(batch.column(theirs), theirs)
+                    values = batch.column(theirs)
+                    columns[ours] = (
+                        switch(values, theirs, form.columns)
+                        if ours == "ignition"
+                        else _figures(values)
+                    )
         except RowError as error:
             raise InputError(
                 str(error), line=_line_of(form, rows + error.row), field=error.column,
@@ -98,7 +102,7 @@ def _times(batch: "pa.RecordBatch", form: "_Form", times: Times) -> Numbers:
     return found
 
 
-def _figures(values: "pa.Array", name: str) -> Numbers:
+def _figures(values: "pa.Array") -> Numbers:
     found: Numbers = values.to_numpy(zero_copy_only=False)
     return found
 

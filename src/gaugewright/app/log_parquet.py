@@ -165,7 +165,7 @@ def _columns(batch: "pa.RecordBatch", columns: Columns, times: Times) -> dict[st
         if ours == "time":
             result["time_s"] = _times(values, theirs, times)
         elif ours == "ignition":
-            result[ours] = switch(values, theirs)
+            result[ours] = switch(values, theirs, columns)
         else:
             result[ours] = figures(values, theirs)
     return result
@@ -223,7 +223,7 @@ def figures(values: "pa.Array", name: str) -> Numbers:
     return found
 
 
-def switch(values: "pa.Array", name: str) -> Numbers:
+def switch(values: "pa.Array", name: str, columns: Columns) -> Numbers:
     """Return 1 for on and 0 for off, from whatever the log writes for them."""
     import pyarrow as pa
 
@@ -232,19 +232,28 @@ def switch(values: "pa.Array", name: str) -> Numbers:
         return figures(values, name)
     if not pa.types.is_dictionary(kind):
         values = values.dictionary_encode()
-    meanings = [_on_or_off(text) for text in values.dictionary.to_pylist()]
+    meanings = [_on_or_off(text, columns) for text in values.dictionary.to_pylist()]
     for code, meaning in enumerate(meanings):
         if meaning is None:
             row = int(np.argmax(values.indices.to_numpy(zero_copy_only=False) == code))
             found = values.dictionary[code].as_py()
-            raise RowError(f"'{found}' is neither on nor off, wanted 1 or 0", row=row, column=name)
+            raise RowError(
+                f"'{found}' is neither on nor off, wanted 1 or 0; or say the log's own words with "
+                "--columns on=WORD,off=WORD",
+                row=row,
+                column=name,
+            )
     table = np.array([*meanings, np.nan], dtype=np.float32)
     result: Numbers = table[values.indices.fill_null(len(meanings)).to_numpy(zero_copy_only=False)]
     return result
 
 
-def _on_or_off(text: object) -> float | None:
+def _on_or_off(text: object, columns: Columns) -> float | None:
     plain = str(text).strip().lower()
+    own = {word.strip().lower(): value
+           for word, value in ((columns.on, 1.0), (columns.off, 0.0)) if word}  # fmt: skip
+    if plain in own:
+        return own[plain]
     if plain in _YES:
         return 1.0
     if plain in _NO:

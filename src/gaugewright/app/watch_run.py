@@ -188,7 +188,7 @@ def _read(
         columns = matched(header, known, file=file.name, has_vehicle=file.vehicle is not None)
         if tuple(header) not in reading.columns:
             reading.columns[tuple(header)] = columns
-            if told.names:
+            if not replace(told, vehicle=None).is_empty:
                 remember(header, known, places)
         return columns
 
