@@ -190,3 +190,12 @@ def test_falling_rows_are_right_where_the_recipe_asks_for_them_and_wrong_where_n
     assert held_against(falling, falling.text).is_clean
     (told,) = held_against(falling, rising).comparison.differences
     assert told.kind == "ascending_order"
+
+
+def test_the_whole_table_entered_in_place_of_the_recipes_rows_is_told_as_that():
+    from gaugewright.table.files import write_table
+
+    made = hand_over(FULL, Recipe(name="a", most_rows=15, scale="full_scale", scale_high=1023))
+    (told,) = held_against(made, write_table(FULL)).comparison.differences
+    assert told.kind == "whole_table"
+    assert "enter the 15 rows of the recipe" in told.message

@@ -142,3 +142,15 @@ def test_without_a_live_probe_nothing_is_begun(hand, tmp_path):
     refused = post(hand, "", settings={"kind": "records_file", "path": str(far)})
     assert refused.status_code == 422
     assert "no instrument is set" in refused.json()["error"]
+
+
+def test_a_check_that_nobody_ends_stops_by_itself(read_live, tmp_path, monkeypatch):
+    from gaugewright.app import arrives
+
+    far = tmp_path / "far.csv"
+    far.write_text("time,value\n")
+    monkeypatch.setattr(arrives, "LONGEST_S", 1.0)
+    post(read_live, "", settings={"kind": "records_file", "path": str(far)})
+    ended = until(read_live, lambda s: not s["is_running"])
+    assert ended["trouble"].startswith("ended by itself")
+    post(read_live, "/stop")

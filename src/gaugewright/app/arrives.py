@@ -34,6 +34,8 @@ LOOK_EVERY_S: Final = 0.1
 """How often the live reading is taken down. [s]"""
 MOST_READINGS, MOST_RECORDS = 200_000, 50_000
 """A check that runs on keeps the newest: above five hours of readings."""
+LONGEST_S: Final = 4 * 3600.0
+"""A check that nobody ends stops asking after this. [s]"""
 JUDGE_EVERY_S: Final = 2.0
 """A verdict takes a tenth of a second; it is made again no sooner than this. [s]"""
 
@@ -248,6 +250,9 @@ class ArrivalCheck:
         """Take down live readings, each once."""
         seen: dict[str, datetime | None] = {}
         while not self._closing.wait(LOOK_EVERY_S):
+            if self._now_s() > LONGEST_S:
+                self._trouble = f"ended by itself after {LONGEST_S / 3600:.0f} h"
+                self.close()
             for live in self._yard.desk.of_job(self._job):
                 shown = live.snapshot()
                 if shown.counts is None or seen.get(live.tank_id) == shown.at:

@@ -67,8 +67,8 @@ class HandedOver:
     table: Table
     """Their figures as numbers, counts rising: their scale, their volume unit."""
     map: "ScaleMap"
-    full_rows: int
-    """Rows of the whole table."""
+    full: Table
+    """The whole table, as it is."""
     loss_l: float
     """Largest departure from the whole table anywhere, by thinning and rounding. [L]"""
     loss_at_counts: float
@@ -82,6 +82,11 @@ class HandedOver:
     below_zero_l: float
     """Fuel that lies below their 0 litres. [L]"""
     u_below_zero_l: float | None
+
+    @property
+    def full_rows(self) -> int:
+        """Rows of the whole table."""
+        return len(self.full.counts)
 
     def in_words(self, unit: Volumes | None = None) -> str:
         """Say in one sentence what the hand-over costs.
@@ -228,7 +233,7 @@ def hand_over(table: Table, recipe: Recipe, setting: Setting | None = None) -> H
         rows=_rows(pairs, theirs, table, above_l, band, recipe, mapped),
         table=theirs,
         map=mapped,
-        full_rows=len(table.counts),
+        full=table,
         loss_l=float(apart[worst]),
         loss_at_counts=float(at[worst]),
         step_l=_step_l(table.counts, above_l, recipe, mapped),

@@ -1,6 +1,6 @@
 """What a receiving system shows, held against what its recipe gave it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -8,6 +8,7 @@ import numpy as np
 from gaugewright.table.compare import Comparison, compare
 from gaugewright.table.copied import PLAIN_FORM, Form
 from gaugewright.table.handover import HandedOver, to_litres_of
+from gaugewright.table.pairing import Difference
 from gaugewright.table.recipe import OUR_FULL_SCALE, Recipe
 
 
@@ -55,11 +56,30 @@ def held_against(handed: HandedOver, text: str) -> Shown:
     10.2
     """
     found = compare(handed.table, text, form_of(handed.recipe))
+    if any(each.kind == "another_table" for each in found.differences):
+        found = _whole(handed, text) or found
     error_l = at = None
     if found.max_error_l is not None and found.at_counts is not None:
         error_l = float(to_litres_of(np.array(found.max_error_l), handed.recipe))
         at = float(handed.map.ours(found.at_counts))
     return Shown(found, error_l, at)
+
+
+def _whole(handed: HandedOver, text: str) -> Comparison | None:
+    """Tell the whole table, entered as it is instead of what the recipe gave."""
+    plain = compare(handed.full, text)
+    if not plain.is_clean:
+        return None
+    message = (
+        f"This is the whole table of {handed.full_rows} rows in litres and counts, not what the "
+        f"recipe gave: enter the {len(handed.rows)} rows of the recipe."
+    )
+    return replace(
+        plain,
+        differences=(Difference("whole_table", message),),
+        max_error_l=None,
+        at_counts=None,
+    )
 
 
 def form_of(recipe: Recipe) -> Form:
