@@ -34,9 +34,15 @@ MOST_FOR_CURVE = 30_000
 STATES = ((OFF, "at rest"), (RUNNING, "with the engine running"), (MOVING, "on the move"))
 SHORTEST_DRIVE = 12
 MOST_REFUELS = 40
+LONGEST_LAG_S = 900.0
 SHORT_S, LONG_S, SLOSH_S = 60.0, 480.0, 60.0
 MOST_ADVISED_S = 120.0
 """Longer averaging hides more than it shows (common practice, no source). [s]"""
+
+
+def _told(lag_s: float) -> str:
+    """A time constant in words; long ones are not told apart."""
+    return span_of(lag_s) if lag_s < LONGEST_LAG_S else f"{span_of(LONGEST_LAG_S)} or more"
 
 
 def growing(case: Case) -> Iterator[HealthNote]:
@@ -98,8 +104,8 @@ def averaging(case: Case) -> Iterator[HealthNote]:
         yield case.note(
             HealthKind.AVERAGING_HEAVY,
             *case.span_s,
-            f"The reading follows the fuel with a time constant of about {span_of(lag_s)}: it "
-            f"takes {span_of(3 * lag_s)} to come within 5 %.",
+            f"The reading follows the fuel with a time constant of about {_told(lag_s)}: it takes "
+            f"three times as long to come within 5 %.",
             "Drains look slow and small and refuels late. "
             + (
                 f"Set the averaging to {span_of(target)}."
