@@ -53,7 +53,7 @@ def show_likeness(fills: int) -> None:
         words = "  ".join(f"{SHARES[k] - SHARES[0]:.2f}: {rho:.2f}" for k, rho in found.items())
         print(f"  {'slope, meter, dip checked' if checks else 'nothing checked':<26} {words}")
     model = "  ".join(f"{d:.2f}: {np.exp(-d / REACH):.2f}" for d in (0.08, 0.24, 0.48, 0.72, 0.96))
-    print(f"  {'taken (reach 1.5)':<26} {model}")
+    print(f"  {f'taken (reach {REACH:g})':<26} {model}")
 
 
 def seen_by_the_table(log: SimulatedLog, rng: np.random.Generator) -> Watched:

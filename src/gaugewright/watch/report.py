@@ -13,7 +13,7 @@ from gaugewright.watch.values import Event, Noise, Track, Undecided, Watched
 HOW = (
     "A band holds the true litres with 95 % probability. Errors of a calibration table come "
     "back in every event that it measures: they are added up as one unknown function of the "
-    "level, whose correlation fades over 1.5 times the tank's range; only the scatter of the "
+    "level, whose correlation fades over the tank's range; only the scatter of the "
     "readings and the ground's slope add as squares.",
     "Litres used: level at the start, plus refuels, minus drains, minus level at the end, as "
     "the tank saw them. Not explained: drains to which nobody has given a reason. A change that is not "
