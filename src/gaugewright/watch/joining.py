@@ -12,6 +12,8 @@ ECHO_PART = 0.015
 ECHO_BINS = 6
 BACK_PART = 0.9
 BIG_PART = 0.05
+WOBBLE_PART = 0.25
+WOBBLE_SPAN_PART = 0.08
 
 
 def groups_of(
@@ -24,7 +26,26 @@ def groups_of(
     parts = _joined(changes, stop_of, ECHO_PART)
     if _comes_back(parts, BIG_PART * span_l):
         parts = _joined(changes, stop_of, BACK_PART)
-    return [(int(stop), int(a), int(b)) for stop, a, b, _ in parts]
+    steady = _without_wobbles(parts, WOBBLE_SPAN_PART * span_l)
+    return [(int(stop), int(a), int(b)) for stop, a, b, _ in steady]
+
+
+def _without_wobbles(groups: list[list[float]], most_l: float) -> list[list[float]]:
+    """Return the changes, those that go one way and at once the other taken as one. [L]
+
+    That is what a machine at work does that was taken for one at rest; fuel does it only
+    where a refuel and a drain meet, which are of another size.
+    """
+    out: list[list[float]] = []
+    for group in groups:
+        last = out[-1] if out else None
+        if last is not None and last[0] == group[0] and group[1] - last[2] <= 1:
+            small, big = sorted((abs(last[3]), abs(group[3])))
+            if last[3] * group[3] < 0 and small >= WOBBLE_PART * big and big < most_l:
+                last[2], last[3] = max(last[2], group[2]), last[3] + group[3]
+                continue
+        out.append(list(group))
+    return out
 
 
 def _comes_back(groups: list[list[float]], big_l: float) -> bool:

@@ -41,7 +41,7 @@ def rough(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
     calm = ~bins.moving if off.sum() < 30 else off
     if not calm.any():
         return bins.moving.copy()
-    base = float(np.median(scatter[calm]))
+    base = float(np.quantile(scatter[calm], 0.5 if off.sum() >= 30 else 0.2))
     on = bins.running > 0.5
     lively = float(np.quantile(scatter[on], 0.75)) if on.any() else 0.0
     limit = max(2.0 * base, 0.25 * lively, 0.7 * quantum_l)

@@ -40,6 +40,9 @@ def used(
     rate = np.where(hole & dead, 0.0, rate)
     odd = parked & (hours > _odd_hole_h(hours, parked))
     unsure = np.where(odd, unsure + (0.6 * manner.burn_l_h) ** 2 * hours, unsure)
+    if dead:
+        rested = max(manner.burn_l_h, manner.idle_l_h) * np.minimum(hours, 1.0)
+        unsure = np.where(hole, unsure + (0.5 * rested) ** 2 / np.maximum(hours, 1e-9), unsure)
     worked = hole & (rate > 0)
     rate = np.where(worked & parked, 0.5 * (rate + manner.burn_l_h), rate)
     unsure = np.where(worked, unsure + (0.5 * rate) ** 2 * hours, unsure)
