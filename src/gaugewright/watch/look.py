@@ -10,8 +10,8 @@ from gaugewright.watch.across import carried
 from gaugewright.watch.bins import Bins, bins_of, only
 from gaugewright.watch.joining import groups_of
 from gaugewright.watch.manner import SETTLING, Manner, manner_of
-from gaugewright.watch.scan import all_changes
 from gaugewright.watch.plateaus import parted, tightened
+from gaugewright.watch.scan import all_changes
 from gaugewright.watch.spells import Spells, spells_of
 from gaugewright.watch.spikes import sound
 from gaugewright.watch.stops import ends, unseen_jumps
