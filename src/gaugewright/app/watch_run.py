@@ -44,7 +44,7 @@ from gaugewright.watch.order import Arrival
 from gaugewright.watch.receipts import GAP_S, Receipt
 from gaugewright.watch.remarks import Remark, arrival_remarks, watched_remarks
 
-FEW_RECORDS = 3_000_000
+FEW_RECORDS = 10_000_000
 """Up to so many records workers would take longer to start than to work."""
 
 Progress = Callable[[str, float, float], None]
