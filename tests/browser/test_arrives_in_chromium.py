@@ -82,7 +82,9 @@ def test_a_check_is_watched_live_and_its_verdict_recorded(
     items = page.locator('[data-part="items"]')
     expect(items).to_contain_text("The records follow this probe")
     expect(items).to_contain_text("One step here is")
-    expect(page.locator('[data-part="sentence"]')).to_contain_text("Not yet: switch the ignition")
+    expect(items).to_contain_text("Switch the ignition off for 1 min or more")
+    # On a busy machine the records may really come unevenly, which is told first.
+    expect(page.locator('[data-part="sentence"]')).to_contain_text("Not yet: ")
     assert complaints(page) == []
     assert page.evaluate(OVERFLOW) <= 0
     assert page.evaluate(SMALL) == []
@@ -90,7 +92,7 @@ def test_a_check_is_watched_live_and_its_verdict_recorded(
     page.click("text=Ignition is off now")
     expect(page.locator('[data-do="ignition"]')).to_have_text("Ignition is on again")
     page.click("text=Record this verdict")
-    expect(page.locator('[data-part="last"]')).to_contain_text("Not yet: switch the ignition")
+    expect(page.locator('[data-part="last"]')).to_contain_text("Not yet: ")
     expect(page.locator('[data-part="running"]')).to_be_hidden()
     entries = api.call("GET", f"/api/jobs/{number}/entries")
     assert entries[-1]["kind"] == "arrival_checked"

@@ -116,7 +116,7 @@ def test_a_file_or_rows_typed_by_hand_serve_too(
     expect(page.locator('[data-part="differences"] li')).to_contain_text("Row 3")
 
     shown = tmp_path / "shown.txt"
-    shown.write_text(page.input_value("#given"))
+    shown.write_text(given(page))
     page.set_input_files("#shown-file", str(shown))
     page.click("text=Look for differences")
     expect(page.locator("#back-title + p")).to_contain_text("nothing differs in 6 rows")
