@@ -19,7 +19,9 @@ HOUR = 360
 """Records in an hour, one each ten seconds."""
 
 
-def truck(change: Callable[[Floats], Floats], keep: Floats | None = None) -> Track:
+def truck(
+    change: Callable[[Floats], Floats], keep: Floats | None = None, place_l: float = 3.0
+) -> Track:
     """Five days: parked at night, four drives a day, then ``change`` made to the litres.
 
     The vehicle stands each time in a place with a slope of its own.
@@ -28,7 +30,7 @@ def truck(change: Callable[[Floats], Floats], keep: Floats | None = None) -> Tra
     hours = np.tile(np.array([6.0, 1.5, 0.7, 1.5, 1.0, 2.0, 0.8, 1.5, 9.0]), 5)
     drives = np.tile([False, True, False, True, False, True, False, True, False], 5)
     moving = np.repeat(drives, (hours * HOUR).astype(int))
-    place = np.repeat(rng.normal(0, 3, hours.size) * ~drives, (hours * HOUR).astype(int))
+    place = np.repeat(rng.normal(0, place_l, hours.size) * ~drives, (hours * HOUR).astype(int))
     litres = 380 - np.cumsum(np.where(moving, 9.0 / HOUR, 0.0))
     noise = np.where(moving, 4.0, 0.3) * rng.normal(size=moving.size)
     litres = change(litres) + place + noise
@@ -191,3 +193,20 @@ def test_most_of_what_was_planted_in_a_week_of_any_work_is_found(kind):
     ]
     assert len(big) > 2
     assert np.mean(hit) > 0.8
+
+
+def test_a_load_that_shifts_is_taken_off_where_the_log_tells_the_tilt():
+    rng = np.random.default_rng(3)
+    plain = truck(lambda level: level)
+    moving = plain.speed_kmh > 0
+    stop = np.cumsum(np.diff(moving.astype(int), prepend=0) != 0)
+    pitch = rng.normal(0, 1.5, stop.max() + 1)[stop] * ~moving
+    pitch[NIGHT : 24 * HOUR + 6 * HOUR] -= 3.0
+    tilted = truck(lambda level: level + 5.0 * pitch, place_l=0.0)
+    told = Track(
+        "T-7", tilted.time_s, tilted.counts, tilted.speed_kmh, tilted.ignition, pitch_deg=pitch
+    )
+
+    assert watch_vehicle(tilted, TABLE).undecided
+    watched = watch_vehicle(told, TABLE)
+    assert watched.events == () and watched.undecided == ()

@@ -15,6 +15,7 @@ from gaugewright.watch.scan import all_changes
 from gaugewright.watch.spells import Spells, spells_of
 from gaugewright.watch.spikes import sound
 from gaugewright.watch.stops import ends, unseen_jumps
+from gaugewright.watch.tilting import levelled
 from gaugewright.watch.using import used
 from gaugewright.watch.values import Floats, Track
 
@@ -59,11 +60,12 @@ def look(track: Track, table: Table) -> Seen | None:
     if bins.time_s.size < FEWEST_BINS:
         return None
     spells = spells_of(bins, quantum)
+    bins, tilt_l2 = levelled(track, table, bins, spells)
     manner = manner_of(bins, spells, quantum)
     inside = np.repeat(np.arange(spells.low.size), spells.high - spells.low)
     nothing = np.zeros(bins.time_s.size, np.bool_)
     burnt, wander = used(track, bins, spells, manner, inside, nothing)
-    level = bins.level_l + burnt
+    level, wander = bins.level_l + burnt, wander + tilt_l2
     weight = weights(bins, spells, manner, inside)
     stops = spells.still & (spells.high - spells.low >= 2)
     changes = all_changes(spells.low[stops], spells.high[stops], LEAST_Z, level, weight, wander)
@@ -71,7 +73,7 @@ def look(track: Track, table: Table) -> Seen | None:
     groups = groups_of(changes, stop_of, float(np.ptp(table.litres)))
     groups = tightened(parted(groups, level, np.sqrt(weight)), level, np.sqrt(weight))
     burnt, wander = used(track, bins, spells, manner, inside, _within(groups, bins.time_s.size))
-    level = bins.level_l + burnt
+    level, wander = bins.level_l + burnt, wander + tilt_l2
     start, end, gain, gain_l2 = ends(spells, level, weight, wander, groups)
     opened = unseen_jumps(spells, level, gain, gain_l2, manner)
     gain, gain_l2 = np.where(opened, 0.0, gain), np.where(opened, 1e6, gain_l2)
