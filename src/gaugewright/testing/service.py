@@ -40,7 +40,7 @@ def usual_changes(days: int, capacity_l: float) -> tuple[Change, ...]:
     """Return a refuel every other day at noon and one drain in the third night, 02:15.
 
     >>> [round(change.litres) for change in usual_changes(4, 340.0)]
-    [100, 100, -34]
+    [99, 99, -34]
     """
     refuels = [Change(at(day, 11.5), 0.29 * capacity_l) for day in range(0, days, 2)]
     return (*refuels, Change(at(2, 2.25), -0.1 * capacity_l, 420.0))

@@ -16,8 +16,8 @@ HOW = (
     "level, whose correlation fades over the tank's range; only the scatter of the "
     "readings and the ground's slope add as squares.",
     "Litres used: level at the start, plus refuels, minus drains, minus level at the end, as "
-    "the tank saw them. Not explained: drains to which nobody has given a reason. A change that is not "
-    "decidable is in the litres used.",
+    "the tank saw them. Not explained: drains to which nobody has given a reason. A change "
+    "that is not decidable is in the litres used.",
     "Vehicles are taken to share the factor of the dispenser's meter that filled them for "
     "their tables, 0.59 % either way, and nothing else.",
 )

@@ -60,7 +60,7 @@ def _months(from_s: float, to_s: float, most: int, zone: tzinfo) -> tuple[Tick, 
     first = datetime.fromtimestamp(from_s, zone)
     count = first.year * 12 + first.month - 1
     count -= count % step
-    found = []
+    found: list[Tick] = []
     while True:
         at = datetime(count // 12, count % 12 + 1, 1, tzinfo=zone)
         if at.timestamp() > to_s:
