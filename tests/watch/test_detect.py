@@ -202,11 +202,12 @@ def test_a_load_that_shifts_is_taken_off_where_the_log_tells_the_tilt():
     stop = np.cumsum(np.diff(moving.astype(int), prepend=0) != 0)
     pitch = rng.normal(0, 1.5, stop.max() + 1)[stop] * ~moving
     pitch[NIGHT : 24 * HOUR + 6 * HOUR] -= 3.0
-    tilted = truck(lambda level: level + 5.0 * pitch, place_l=0.0)
+    tilted = truck(lambda level: level - 60.0 + 5.0 * pitch, place_l=0.0)
     told = Track(
         "T-7", tilted.time_s, tilted.counts, tilted.speed_kmh, tilted.ignition, pitch_deg=pitch
     )
 
     assert watch_vehicle(tilted, TABLE).undecided
     watched = watch_vehicle(told, TABLE)
-    assert watched.events == () and watched.undecided == ()
+    assert watched.events == ()
+    assert watched.undecided == ()
