@@ -61,6 +61,10 @@ def look(track: Track, table: Table) -> Seen | None:
         return None
     spells = spells_of(bins, quantum)
     bins, tilt_l2 = levelled(track, table, bins, spells)
+    if tilt_l2.any():
+        kept = sound(bins, quantum)
+        bins, tilt_l2 = only(bins, kept), tilt_l2[kept]
+        spells = spells_of(bins, quantum)
     manner = manner_of(bins, spells, quantum)
     inside = np.repeat(np.arange(spells.low.size), spells.high - spells.low)
     nothing = np.zeros(bins.time_s.size, np.bool_)
