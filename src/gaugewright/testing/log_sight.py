@@ -244,7 +244,7 @@ def _speed(
     speed = np.where(halts, 0.0, np.maximum(speed, 0))
     crawl = (doing == Doing.WORK) & (rng.random(doing.size) < 0.1)
     crawling = np.where(crawl, rng.uniform(0, 2.5, doing.size), speed)
-    shown: Floats = np.round(crawling.astype(np.float64), 1)
+    shown: Floats = np.round(crawling, 1).astype(np.float64)
     return shown
 
 

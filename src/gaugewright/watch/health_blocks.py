@@ -49,7 +49,8 @@ class Blocks:
 
     def seen(self, state: int) -> npt.NDArray[np.bool_]:
         """Return which blocks are of this state."""
-        return self.state == state
+        at: npt.NDArray[np.bool_] = self.state == state
+        return at
 
     @cached_property
     def change_share(self) -> tuple[float, float, float]:
@@ -89,20 +90,23 @@ def blocks_of(
     most = track.time_s.size
     period = track.period_s if period_s is None else period_s
     period = period if period > 0 else BLOCK_S
-    reals = [np.empty(most) for _ in range(4)]
-    wholes = [np.empty(most, np.int64) for _ in range(6)]
+    start, end, mean, squares = (np.empty(most) for _ in range(4))
+    records, state, steps, changes, spikes, first = (np.empty(most, np.int64) for _ in range(6))
     room = most // LEAST_RUN + 2
-    run_reals = [np.empty(room) for _ in range(3)]
+    run_start, run_end, value = (np.empty(room) for _ in range(3))
     by_state = np.zeros((room, 3), np.int64)
     size, runs = _fill(
         track.time_s, track.counts, track.speed_kmh, track.ignition, low, high,
-        SPIKE_SHARE * (high - low), 1.5 * period, *reals, *wholes, *run_reals, by_state,
+        SPIKE_SHARE * (high - low), 1.5 * period, start, end, mean, squares,
+        records, state, steps, changes, spikes, first, run_start, run_end, value, by_state,
     )  # fmt: skip
-    start, end, mean, squares = (a[:size].copy() for a in reals)
+    start, end, mean, squares = (a[:size].copy() for a in (start, end, mean, squares))
+    wholes = (records, state, steps, changes, spikes, first)
     records, state, steps, changes, spikes, first = (a[:size].copy() for a in wholes)
+    run_start, run_end, value = (a[:runs].copy() for a in (run_start, run_end, value))
     return (
         Blocks(start, end, records, state, mean, squares, steps, changes, spikes, first),
-        Runs(*(a[:runs].copy() for a in run_reals), by_state[:runs].copy()),
+        Runs(run_start, run_end, value, by_state[:runs].copy()),
     )
 
 

@@ -118,11 +118,14 @@ class Case:
     @cached_property
     def moving(self) -> npt.NDArray[np.bool_]:
         """Blocks on the move."""
-        return self.blocks.state == MOVING
+        on_the_move: npt.NDArray[np.bool_] = self.blocks.state == MOVING
+        return on_the_move
 
     def litres(self, counts: npt.ArrayLike) -> Floats:
         """Litres by the table; beyond its ends, those of the ends. [L]"""
-        result: Floats = np.interp(counts, self.table.counts, self.table.litres)
+        result: Floats = np.interp(
+            np.asarray(counts, dtype=np.float64), self.table.counts, self.table.litres
+        )
         return result
 
     def litres_per_count(self, counts: float) -> float:

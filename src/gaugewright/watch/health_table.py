@@ -195,4 +195,5 @@ def _robust(rows: Floats, right: Floats, groups: Floats) -> tuple[Floats, Floats
     scores = np.zeros((number, used.shape[1]))
     np.add.at(scores, groups.astype(np.int64), used * (weight * misfit)[:, None])
     middle = scores.T @ scores * number / max(number - used.shape[1], 1)
-    return mean, inverse @ middle @ inverse
+    covariance: Floats = inverse @ middle @ inverse
+    return np.asarray(mean, np.float64), covariance
