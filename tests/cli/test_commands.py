@@ -180,7 +180,7 @@ def test_a_wrong_tank_file_is_refused_with_line_or_field(folder, text, message):
         ('{"shape": "box", "shape": "oval"}', "tank.json, shape: is given twice"),
         ('{"shape": NaN}', "tank.json: NaN is not a finite number"),
         ('{"shape":\n "box",}', "tank.json, line 2: is not JSON: "),
-        ('["box"]', "tank.json: must be one object with the tank's fields"),
+        ('["box"]', "tank.json: must be one object with a tank's fields"),
         ("[" * 100_000, "tank.json: is nested too deeply"),
     ],
 )

@@ -299,12 +299,15 @@ class HasCut(Protocol):
     @property
     def wishes(self) -> Wishes:
         """What a person knows and wants."""
+
     @property
     def probe(self) -> Probe:
         """Where it stands."""
+
     @property
     def cut(self) -> Cut:
         """By the inside depth."""
+
     @property
     def stand_off(self) -> Cut | None:
         """By the stand-off, if it was measured."""

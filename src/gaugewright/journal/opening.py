@@ -85,9 +85,7 @@ def _open_file(path: Path, *, create: bool, read_only: bool) -> Store:
     except BaseException:
         release()
         raise
-    return Store(
-        engine, where=where, is_read_only=read_only, release=release, file=path.absolute()
-    )
+    return Store(engine, where=where, is_read_only=read_only, release=release, file=path.absolute())
 
 
 def _nothing() -> None:
