@@ -16,6 +16,8 @@ from gaugewright.watch.look import Seen
 WINDOW = 10
 FROZEN_BINS = 5
 BLUR_BINS = 6
+NEAR_S = 1200.0
+EDGE_BINS = 4
 BLUR_CHANCE = 0.1
 
 
@@ -50,7 +52,7 @@ def decide(seen: Seen) -> list[Change]:
     prior = _Shifts.learnt(seen, clusters)
     inside = [replace(c, score=prior.score(c)) for c in clusters]
     repeats = _repeats(seen)
-    every = inside + _only_outside(seen, inside, scale)
+    every = _whole(seen, inside, _only_outside(seen, inside, scale))
     return [_from_freeze(seen, c, repeats) for c in every]
 
 
@@ -216,6 +218,56 @@ def _size_density(litres: float, capacity_l: float) -> float:
     return rare / (size * log(capacity_l / 2))
 
 
+def _whole(seen: Seen, inside: list[Change], beyond: list[Change]) -> list[Change]:
+    """Return all changes, one seen in part at a stop's edge joined with the rest of it."""
+    kept, rest = list(inside), []
+    for more in beyond:
+        low, high = seen.spells.low[more.stop], seen.spells.high[more.stop]
+        part = next(
+            (
+                c
+                for c in kept
+                if c.stop == more.stop
+                and c.score > 0
+                and c.litres * more.litres > 0
+                and (c.after >= high - EDGE_BINS or c.before <= low + 1)
+            ),
+            None,
+        )
+        if part is None:
+            rest.append(more)
+            continue
+        kept.remove(part)
+        rest.append(
+            replace(
+                more,
+                before=part.before if part.before > low + 1 else more.before,
+                after=part.after if part.after < high - EDGE_BINS else more.after,
+                litres=part.litres + more.litres,
+                score=max(part.score, more.score),
+            )
+        )
+    return kept + rest
+
+
+def _beside(seen: Seen, inside: list[Change], low: int, high: int, litres: float) -> bool:
+    """Return whether a change seen at rest close by, of the same kind, is what is seen here.
+
+    Between two stops a few minutes apart the level is not known well enough for both.
+    """
+    time = seen.bins.time_s
+    start = time[max(low - 1, 0)] - NEAR_S
+    end = time[min(high, time.size - 1)] + NEAR_S
+    return any(
+        c.score > 0
+        and c.litres * litres > 0
+        and abs(c.litres) > 0.3 * abs(litres)
+        and time[c.before] < end
+        and time[c.after] > start
+        for c in inside
+    )
+
+
 def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change]:
     """Return what the outside shows beyond the changes seen in each stop."""
     shown: dict[int, float] = {}
@@ -232,7 +284,7 @@ def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change
         low, high = int(seen.spells.low[k]), int(seen.spells.high[k])
         fuel = 0.003 * _size_density(litres, capacity) * 0.3
         odds = log(fuel) - log(_heavy(litres, var) + 1e-5 * _normal(litres, 100 * var) + 1e-300)
-        if odds > -5 and abs(litres) > 2:
+        if odds > -5 and abs(litres) > 2 and not _beside(seen, inside, low, high, float(litres)):
             found.append(
                 Change(int(k), max(low - 1, 0), min(high, seen.bins.time_s.size - 1), float(litres),
                        float(var), float(litres), float(var), False, score=odds)

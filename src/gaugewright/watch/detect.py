@@ -6,8 +6,9 @@ from dataclasses import replace
 import numpy as np
 
 from gaugewright.table.table import Table
+from gaugewright.watch.combined import REACH
 from gaugewright.watch.criteria import smallest_provable
-from gaugewright.watch.decide import Change, decide
+from gaugewright.watch.decide import EDGE_BINS, Change, decide
 from gaugewright.watch.look import Seen, look
 from gaugewright.watch.manner import Manner
 from gaugewright.watch.telling import reason_of, why_undecided
@@ -16,11 +17,13 @@ from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Und
 DRAIN_SCORE = 3.9
 """From here a loss is called a drain: about three false ones in ten vehicle-months."""
 REFUEL_SCORE = 6.0
+OPEN_SCORE = 0.0
+"""A change less likely to be fuel than anything else is not worth a line, unless it is big."""
+OPEN_PART = 0.03
 LEAST_REFUEL_PART = 0.02
 LEAST_REFUEL_L = 5.0
 LEAST_PART = 0.005
 """Below half a percent of the tank nothing is decidable."""
-EDGE_BINS = 4
 UNSEEN_PART = 0.03
 """How much more than the table's top a tank may hold, common practice, no source. [1]"""
 UNSEEN = "; the level stood at the top of the table, what is above it is not seen"
@@ -30,7 +33,6 @@ _SIGMAS = 1.96
 _WIDER = 1.3
 """Factor on the bands for tails wider than normal, set on logs not scored. [1]"""
 _LOOKS_PER_DAY = 24.0
-_CORRELATED_PART = 0.3
 
 Report = Callable[[str], None]
 
@@ -55,7 +57,8 @@ def watch_vehicle(track: Track, table: Table, *, least_score: float = DRAIN_SCOR
     capacity = float(table.litres[-1])
     called = [c for c in changes if _is_event(c, capacity, least_score)]
     events = tuple(_event(track, table, seen, c, capacity) for c in called)
-    open_ones = [c for c in changes if c not in called and _is_open(c, capacity)]
+    known = {id(c) for c in called}
+    open_ones = [c for c in changes if id(c) not in known and _is_open(c, capacity)]
     undecided = tuple(_undecided(track, seen, c) for c in open_ones)
     notes = () if table.u_litres is not None else (
         "the table's own band is unknown: the bands are those of the readings alone",
@@ -82,8 +85,11 @@ def _is_event(change: Change, capacity_l: float, least_score: float) -> bool:
 
 def _is_open(change: Change, capacity_l: float) -> bool:
     """Return whether the level plainly changed and yet nothing can be said of the fuel."""
-    plain = abs(change.litres) > 6 * change.var_l2**0.5
-    return plain and abs(change.litres) > max(3.0, 2 * LEAST_PART * capacity_l)
+    plain = abs(change.litres) > 6 * change.var_l2**0.5 and (
+        change.score > OPEN_SCORE or abs(change.litres) > OPEN_PART * capacity_l
+    )
+    least = max(3.0, 2 * LEAST_PART * capacity_l)
+    return plain and abs(change.litres) > least
 
 
 def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: float) -> Event:
@@ -144,14 +150,13 @@ def difference_l2(table: Table, before_l: float, after_l: float) -> float:
     """Return the variance that the table's own error gives a difference of two levels. [L²]
 
     The error of a table runs smoothly: near levels share it, so that a small change is known
-    far better than the level. How smoothly nobody knows; the likeness is taken to fade over
-    `_CORRELATED_PART` of the tank (common practice, no source).
+    far better than the level. How smoothly it runs is told in `gaugewright.watch.combined`.
     """
     if table.u_litres is None:
         return 0.0
     u = np.interp([before_l, after_l], table.litres, table.u_litres) / _SIGMAS
-    apart = (after_l - before_l) / (_CORRELATED_PART * float(table.litres[-1]))
-    shared = float(np.exp(-0.5 * apart * apart))
+    apart = abs(after_l - before_l) / (REACH * float(np.ptp(table.litres)))
+    shared = float(np.exp(-apart))
     return float((u[0] - u[1]) ** 2 + 2 * u[0] * u[1] * (1 - shared))
 
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from gaugewright.watch.compiled import compiled
 from gaugewright.watch.values import Floats
 
 SHORTEST = 5
@@ -9,8 +10,8 @@ LEAST_PART = 0.25
 """A rest is at least this part of the whole change, and at least `SHORTEST` bins."""
 STEEPNESS = 0.25
 """In the rest the level moves at most this part as fast as over the whole."""
-_NEAR = 3.5
-_CLEAR = 6.0
+NEAR = 3.5
+CLEAR = 6.0
 _CALM = 2.0
 
 
@@ -24,7 +25,7 @@ def parted(
     out: list[tuple[int, int, int]] = []
     for stop, a, b in groups:
         rest = _rest(level[a : b + 1], float(np.median(sd[a : b + 1])))
-        if rest is None:
+        if rest[0] < 0:
             out.append((stop, a, b))
         else:
             out += [(stop, a, a + rest[0]), (stop, a + rest[1], b)]
@@ -47,33 +48,30 @@ def tightened(
     return out
 
 
-def _rest(level: Floats, sd: float) -> tuple[int, int] | None:
-    """Return the first and last bin of the longest rest inside a change, if there is one."""
+@compiled
+def _rest(level: Floats, sd: float) -> tuple[int, int]:
+    """Return the first and last bin of the longest rest inside a change, -1 without one."""
     n = level.size
     least = max(SHORTEST, int(LEAST_PART * n))
-    if n < least + 4:
-        return None
-    best: tuple[int, int] | None = None
-    p = 1
-    while p + least <= n - 1:
+    first, last = -1, -1
+    for p in range(1, n - 1 - least):
         low = high = level[p]
         q = p
         while q + 1 < n - 1:
             low, high = min(low, level[q + 1]), max(high, level[q + 1])
-            if high - low > 2 * _NEAR * sd:
+            if high - low > 2 * NEAR * sd:
                 break
             q += 1
-        if q - p + 1 >= least and (best is None or q - p > best[1] - best[0]):
-            best = (p, q)
-        p += 1
-    if best is None:
-        return None
-    first, last = best
-    whole = (level[-1] - level[0]) / (n - 1)
-    drift = (np.mean(level[last - 2 : last + 1]) - np.mean(level[first : first + 3])) / max(
+        if q - p + 1 >= least and q - p > last - first:
+            first, last = p, q
+    if first < 0:
+        return -1, -1
+    whole = (level[n - 1] - level[0]) / (n - 1)
+    drift = (level[last - 2 : last + 1].mean() - level[first : first + 3].mean()) / max(
         last - first - 2, 1
     )
-    before, after = level[first] - level[0], level[-1] - level[last]
-    clear = min(abs(before), abs(after)) > max(_CLEAR * sd, 0.1 * abs(level[-1] - level[0]))
-    same = before * after > 0 and before * whole > 0
-    return best if clear and same and abs(drift) < STEEPNESS * abs(whole) else None
+    before, after = level[first] - level[0], level[n - 1] - level[last]
+    clear = min(abs(before), abs(after)) > max(CLEAR * sd, 0.1 * abs(level[n - 1] - level[0]))
+    if clear and before * after > 0 and abs(drift) < STEEPNESS * abs(whole):
+        return first, last
+    return -1, -1
