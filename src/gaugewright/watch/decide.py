@@ -270,23 +270,21 @@ def _beside(seen: Seen, inside: list[Change], low: int, high: int, litres: float
 
 def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change]:
     """Return what the outside shows beyond the changes seen in each stop."""
-    shown: dict[int, float] = {}
+    shown = np.zeros(seen.spells.low.size)
     for c in inside:
         if c.score > 0:
-            shown[c.stop] = shown.get(c.stop, 0.0) + c.litres
+            shown[c.stop] += c.litres
     capacity = float(np.max(seen.bins.level_l))
+    all_l2 = (seen.after_l2 + seen.before_l2) * scale
+    all_l = seen.after_l - seen.before_l - shown
+    clear = seen.spells.still & (all_l2 < 1e6) & (all_l**2 > np.maximum(4.0, 4.0 * all_l2))
     found = []
-    for k in np.flatnonzero(seen.spells.still):
-        var = (seen.after_l2[k] + seen.before_l2[k]) * scale
-        if var > 1e6:
-            continue
-        litres = seen.after_l[k] - seen.before_l[k] - shown.get(int(k), 0.0)
+    for k in np.flatnonzero(clear):
+        litres, var = float(all_l[k]), float(all_l2[k])
         low, high = int(seen.spells.low[k]), int(seen.spells.high[k])
         fuel = 0.003 * _size_density(litres, capacity) * 0.3
         odds = log(fuel) - log(_heavy(litres, var) + 1e-5 * _normal(litres, 100 * var) + 1e-300)
-        if odds > -5 and abs(litres) > 2 and not _beside(seen, inside, low, high, float(litres)):
-            found.append(
-                Change(int(k), max(low - 1, 0), min(high, seen.bins.time_s.size - 1), float(litres),
-                       float(var), float(litres), float(var), False, score=odds)
-            )  # fmt: skip
+        if odds > -5 and not _beside(seen, inside, low, high, litres):
+            first, last = max(low - 1, 0), min(high, seen.bins.time_s.size - 1)
+            found.append(Change(int(k), first, last, litres, var, litres, var, False, score=odds))
     return found

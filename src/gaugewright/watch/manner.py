@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.watch.bins import Bins
+from gaugewright.watch.compiled import compiled
 from gaugewright.watch.spells import HOLE_S, Spells
 from gaugewright.watch.values import Floats
 
@@ -18,6 +19,7 @@ SETTLING = 6
 """Bins after a stop begins in which the level may still swing or the probe still average."""
 _MAD = 1.4826
 _HOUR_S = 3600.0
+_BLOCK = 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -243,18 +245,33 @@ def _burn_within(bins: Bins, spells: Spells) -> float:
 
 def _rough_l2(bins: Bins, spells: Spells, burn_l_h: float) -> float:
     """Return the variance of a bin under way as it counts in a mean of many. [L²]"""
-    block = 5
-    steps = []
-    for low, high in zip(spells.low[~spells.still], spells.high[~spells.still], strict=True):
-        whole = (high - low) // block * block
-        if whole >= 2 * block:
-            level = (
-                bins.level_l[low : low + whole]
-                + burn_l_h * (bins.time_s[low : low + whole] - bins.time_s[low]) / _HOUR_S
-            )
-            steps.append(np.diff(level.reshape(-1, block).mean(axis=1)))
-    if not steps:
+    low, high = spells.low[~spells.still], spells.high[~spells.still]
+    steps = _block_steps(low, high, bins.level_l, bins.time_s, burn_l_h / _HOUR_S)
+    if not steps.size:
         moving = np.diff(bins.level_l)
         return float((_MAD * np.median(np.abs(moving))) ** 2) if moving.size else 1.0
-    joined = np.abs(np.concatenate(steps))
-    return float((_MAD * np.median(joined)) ** 2 / 2 * block)
+    return float((_MAD * np.median(np.abs(steps))) ** 2 / 2 * _BLOCK)
+
+
+@compiled
+def _block_steps(
+    lows: npt.NDArray[np.int64],
+    highs: npt.NDArray[np.int64],
+    level: Floats,
+    time_s: Floats,
+    burn_l_s: float,
+) -> Floats:
+    """Return the steps between means of `_BLOCK` bins that follow one another, use added back."""
+    out = np.empty(level.size // _BLOCK + 1)
+    held = 0
+    for k in range(lows.size):
+        before = np.nan
+        for first in range(lows[k], highs[k] - _BLOCK + 1, _BLOCK):
+            total = 0.0
+            for i in range(first, first + _BLOCK):
+                total += level[i] + burn_l_s * (time_s[i] - time_s[lows[k]])
+            if before == before:
+                out[held] = total / _BLOCK - before
+                held += 1
+            before = total / _BLOCK
+    return out[:held].copy()
