@@ -4,7 +4,7 @@
 
 Simulated logs with known truth: the number of vehicles of each of the four kinds, and the
 first seed. The thresholds were set on seeds below 100. Beside it the usual rule on the same
-logs: a moving median, and a threshold on its change within ten minutes.
+logs: a moving median, and a threshold of 5 L on its fall within ten minutes at rest.
 """
 
 import sys
@@ -98,16 +98,27 @@ def _found(log: SimulatedLog, work: str, true: TrueEvent, events: tuple[Event, .
 
 
 def _by_rule(log: SimulatedLog) -> list[tuple[float, float]]:
-    """Return what the usual rule calls drains: start and end of each run above the threshold."""
+    """Return what the usual rule calls drains: start and end of each fall above the threshold.
+
+    Both ends of the ten minutes are at rest, and so is all between; falls less than half an
+    hour apart are one.
+    """
     import pandas as pd
 
+    time = log.track.time_s
     litres = np.interp(log.track.counts, log.table.counts, log.table.litres)
     smooth = pd.Series(litres).rolling(9, center=True, min_periods=1).median().to_numpy()
-    back = np.searchsorted(log.track.time_s, log.track.time_s - 600.0)
-    low = np.where(log.track.speed_kmh <= 3, smooth - smooth[back] < -RULE_L, False)
+    back = np.searchsorted(time, time - 600.0)
+    moved = np.cumsum(log.track.speed_kmh > 3)
+    low = (moved == moved[back]) & (smooth - smooth[back] < -RULE_L)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], low, [False]]).astype(int)))
-    runs = zip(edges[::2], edges[1::2] - 1, strict=True)
-    return [(log.track.time_s[back[a]], log.track.time_s[b]) for a, b in runs]
+    joined: list[tuple[float, float]] = []
+    for a, b in zip(edges[::2], edges[1::2] - 1, strict=True):
+        if joined and time[back[a]] - joined[-1][1] < 1800.0:
+            joined[-1] = (joined[-1][0], time[b])
+        else:
+            joined.append((time[back[a]], time[b]))
+    return joined
 
 
 def _table(results: list[Result], least: float) -> str:

@@ -14,7 +14,7 @@ from gaugewright.watch.manner import Manner
 from gaugewright.watch.telling import reason_of, why_undecided
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
 
-DRAIN_SCORE = 3.9
+DRAIN_SCORE = 3.6
 """From here a loss is called a drain: about three false ones in ten vehicle-months."""
 REFUEL_SCORE = 6.0
 OPEN_SCORE = 0.0
