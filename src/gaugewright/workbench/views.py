@@ -5,6 +5,9 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+
 from gaugewright.app.later_pictures import LaterPicture
 from gaugewright.app.pictures import (
     CautionPicture,
@@ -42,8 +45,6 @@ from gaugewright.workbench.words import (
     stage_names,
     zone_kinds,
 )
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
-from markupsafe import Markup
 
 TEMPLATES = Path(__file__).parent / "templates"
 STATIC = Path(__file__).parent / "static"
