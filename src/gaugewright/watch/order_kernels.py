@@ -6,16 +6,17 @@ first run waits for the compiler (about two seconds).
 
 from typing import Any
 
-import numba
 import numpy as np
 import numpy.typing as npt
+
+from gaugewright.watch.compiled import compiled
 
 Floats = npt.NDArray[np.float64]
 Numbers = npt.NDArray[np.floating[Any]]
 Places = npt.NDArray[np.int64]
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def is_rising(time_s: Floats, low_s: float, high_s: float) -> bool:
     """Return whether every time is within the limits and after the one before."""
     before = low_s
@@ -27,7 +28,7 @@ def is_rising(time_s: Floats, low_s: float, high_s: float) -> bool:
     return True
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def late_places(time_s: Floats, low_s: float, high_s: float) -> tuple[Places, float, int]:
     """Return which records came after a later one, by how much at most, and how many fell out.
 
@@ -52,7 +53,7 @@ def late_places(time_s: Floats, low_s: float, high_s: float) -> tuple[Places, fl
     return aside[:found].copy(), worst_s, fallen
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def one_of_each(
     time_s: Floats, counts: Numbers, aside: Places, late: Places
 ) -> tuple[npt.NDArray[np.int32], int]:
@@ -100,7 +101,7 @@ def one_of_each(
     return kept[:kept_n], contradicting
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def taken(values: Numbers, places: npt.NDArray[np.signedinteger[Any]]) -> Floats:
     """Return the values at the places."""
     result = np.empty(places.size, np.float64)
@@ -109,7 +110,7 @@ def taken(values: Numbers, places: npt.NDArray[np.signedinteger[Any]]) -> Floats
     return result
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def places_by_code(codes: npt.NDArray[np.int32], size: int) -> tuple[Places, Places]:
     """Return where each record goes when sorted by code, and where each code begins.
 
@@ -133,7 +134,7 @@ def places_by_code(codes: npt.NDArray[np.int32], size: int) -> tuple[Places, Pla
     return places, starts
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def scatter(values: Numbers, places: Places, into: Numbers) -> None:
     """Put each value in its place."""
     for i in range(values.size):
