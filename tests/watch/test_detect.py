@@ -211,3 +211,29 @@ def test_a_load_that_shifts_is_taken_off_where_the_log_tells_the_tilt():
     watched = watch_vehicle(told, TABLE)
     assert watched.events == ()
     assert watched.undecided == ()
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_any_records_whatever_are_judged_without_a_fault(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(1, 400))
+    period = float(rng.choice([5, 30, 60, 300, 900]))
+    step = rng.choice([period, 20 * period, 90_000.0], n, p=[0.95, 0.04, 0.01])
+    counts = np.clip(2000 + np.cumsum(rng.normal(0, rng.choice([0, 1, 30]), n)), -200, 4400)
+    counts[rng.random(n) < rng.choice([0, 0.1])] = np.nan
+    speed = np.where(np.cumsum(rng.random(n) < 0.05) % 2 > 0, 50.0, rng.choice([0.0, np.nan]))
+    ignition = np.where(rng.random(n) < rng.choice([0, 0.5, 1]), 1.0, rng.choice([0.0, np.nan]))
+    more = {
+        name: np.cumsum(rng.random(n)) if name == "engine_fuel_l" else rng.normal(size=n)
+        for name in ("engine_fuel_l", "pitch_deg", "roll_deg")
+        if rng.random() < 0.4
+    }
+    track = Track("T-7", 1.7e9 + np.cumsum(step), counts.round(), speed, ignition, **more)
+
+    watched = watch_vehicle(track, TABLE)
+
+    assert watched.records == n
+    assert all(e.litres > 0 and e.u_litres > 0 and e.start_s <= e.end_s for e in watched.events)
+    starts = [e.start_s for e in watched.events]
+    assert starts == sorted(starts)

@@ -298,7 +298,7 @@ def _since(state: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
 def _arrival(track: Track, sight: Sight, rng: np.random.Generator) -> dict[str, Floats]:
     """Return the records as they arrived: some late in blocks, some twice."""
     delay = np.zeros(track.time_s.size)
-    if not sight.plain:
+    if not sight.plain and delay.size:
         for _ in range(6):
             first = int(rng.integers(0, delay.size))
             delay[first : first + 200] += rng.uniform(0, 4000)

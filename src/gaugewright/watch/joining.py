@@ -54,7 +54,8 @@ def _comes_back(groups: list[list[float]], big_l: float) -> bool:
     A second tank behind a balance pipe takes or gives its share by and by.
     """
     seen = []
-    for one, following in zip(groups, [*groups[1:], None], strict=True):
+    for i, one in enumerate(groups):
+        following = groups[i + 1] if i + 1 < len(groups) else None
         if abs(one[3]) < big_l:
             continue
         near = (
