@@ -29,6 +29,8 @@ ARGUMENTS = [
     "--disable-features=Translate,OptimizationHints,MediaRouter",
 ]  # fmt: skip
 PHONE, DESK = (360, 740), (1280, 800)
+PATIENCE_MS = 60_000
+"""How long a test waits for what it waits for: a busy machine is slow, not wrong. [ms]"""
 
 TANK = {
     "shape": "box", "length_mm": 1000, "width_mm": 620, "height_mm": 600,
@@ -51,7 +53,7 @@ class Api:
         headers = {"Content-Type": "application/json", "X-Csrf-Token": getattr(self, "token", "")}
         data = None if body is None else json.dumps(body).encode()
         request = urllib.request.Request(self.url + path, data, headers, method=method)
-        with self.opener.open(request, timeout=20) as answer:
+        with self.opener.open(request, timeout=PATIENCE_MS / 1000) as answer:
             return json.loads(answer.read() or b"null")
 
     def record(self, job: str, path: str, method: str = "POST", **body: Any) -> Any:

@@ -5,12 +5,14 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from browser_yards import ARGUMENTS, CHROMIUM, PHONE, Api, OpenPage
-from playwright.sync_api import Browser, Page, sync_playwright
+from browser_yards import ARGUMENTS, CHROMIUM, PATIENCE_MS, PHONE, Api, OpenPage
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from gaugewright.app.yard import Yard
 from gaugewright.journal.book import open_book
 from gaugewright.workbench.running import Workbench, prepare
+
+expect.set_options(timeout=PATIENCE_MS)
 
 
 @pytest.fixture(scope="session")
@@ -60,7 +62,7 @@ def open_page(chromium: Browser, bench: Workbench) -> Iterator[OpenPage]:
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(8000)
+        page.set_default_timeout(PATIENCE_MS)
         page.on("console", lambda m: troubles.append(m.text) if m.type == "error" else None)
         page.on("pageerror", lambda error: troubles.append(str(error)))
         page.goto(url.rstrip("/") + path)

@@ -99,7 +99,7 @@ def test_a_reload_while_the_server_is_dead_shows_the_kept_page_and_sends_once_on
     expect(mark).to_be_visible()
     server.come_back()
 
-    expect(page.locator("[data-pour]")).to_have_attribute("data-step", "6", timeout=20000)
+    expect(page.locator("[data-pour]")).to_have_attribute("data-step", "6")
     expect(mark).to_have_count(0)
     pours = Api(server.url).call("GET", f"/api/jobs/{job}")["tanks"][0]["fill"]["pours"]
     assert [p["added_l"] for p in pours] == [0, *FILL, 40]

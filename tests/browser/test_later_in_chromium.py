@@ -72,7 +72,7 @@ def test_a_re_check_is_begun_poured_and_says_that_the_table_is_still_good(
         pour(page, litres, counts_after(total))
     kept(page, f"later-poured-{size[0]}")
     page.get_by_role("button", name="What do they show?").click()
-    page.locator("[data-verdict=good]").wait_for(timeout=60_000)
+    page.locator("[data-verdict=good]").wait_for()
 
     assert "Still good" in page.locator("[data-verdict]").inner_text()
     assert page.locator(".en tbody tr").count() == 3
@@ -105,13 +105,13 @@ def test_a_drifted_probe_is_named_and_a_newer_table_accepted_beside_the_old(
         total += litres
         pour(page, litres, counts_after(total) + drift)
     page.get_by_role("button", name="What do they show?").click()
-    page.locator("[data-verdict=not_good]").wait_for(timeout=60_000)
+    page.locator("[data-verdict=not_good]").wait_for()
     assert "zero drifted" in page.locator("[data-verdict]").inner_text()
     kept(page, "later-drifted-360")
 
     page.locator("#carry-why").fill("zero drifted, wiring dried")
     page.get_by_role("button", name="Make the newer version").click()
-    page.get_by_role("button", name="Accept this table").wait_for(timeout=60_000)
+    page.get_by_role("button", name="Accept this table").wait_for()
     assert page.locator("[data-version]").count() == 2
     assert "Superseded" in page.locator("[data-version]").last.inner_text()
     page.get_by_role("button", name="Accept this table").click()
@@ -138,10 +138,10 @@ def test_an_exchanged_probe_takes_the_table_over(open_page: OpenPage, api: Api, 
         total += litres
         pour(page, litres, counts_after(total))
     page.get_by_role("button", name="What do they show?").click()
-    page.locator("[data-verdict=good]").wait_for(timeout=60_000)
+    page.locator("[data-verdict=good]").wait_for()
     page.locator("#carry-why").fill("new probe")
     page.get_by_role("button", name="Make the newer version").click()
-    page.get_by_role("button", name="Accept this table").wait_for(timeout=60_000)
+    page.get_by_role("button", name="Accept this table").wait_for()
 
     assert "carried to a new probe" in page.locator("[data-version]").first.inner_text()
     stands(page)

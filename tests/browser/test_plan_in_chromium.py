@@ -127,7 +127,7 @@ def test_the_plan_is_recorded_once_the_cut_is_typed_twice(
     assert said is not None
     cut = said[0]
     page.click('[data-do="rank"]')
-    page.wait_for_selector("[data-part=ranked] table", timeout=20_000)
+    page.wait_for_selector("[data-part=ranked] table")
     page.fill("#cut-first", cut)
     page.fill("#cut-second", cut[::-1])
     open_refusal = page.locator("[data-part=record-error]")
@@ -276,7 +276,7 @@ def test_at_200_percent_the_whole_plan_still_fits_the_phone(planned: Any) -> Non
     page, _ = planned((180, 370))
     page.click('[data-do="add-zone"]')
     page.click('[data-do="rank"]')
-    page.wait_for_selector("[data-part=ranked] table", timeout=20_000)
+    page.wait_for_selector("[data-part=ranked] table")
     for details in page.locator("form[data-plan] details").all():
         details.evaluate("each => { each.open = true; }")
 

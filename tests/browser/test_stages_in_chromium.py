@@ -142,15 +142,13 @@ def test_a_tank_is_drawn_while_it_is_typed_and_the_wrong_size_is_named(
 def test_a_size_typed_in_inches_is_kept_as_millimetres(open_page: OpenPage, api: Api) -> None:
     job = new_job(api)
     page = open_page(f"/jobs/{job}/plan", DESK)
+    standing = api.call("GET", f"/api/jobs/{job}")["number"]
 
     page.get_by_label("Length").first.fill("40 in")
     page.get_by_role("button", name="Record the tank").click()
 
     page.wait_for_function(
-        "n => Number(document.getElementById('sheet')?.dataset.number) > n",
-        arg=api.call("GET", f"/api/jobs/{job}")["number"] - 1,
+        "n => Number(document.getElementById('sheet')?.dataset.number) > n", arg=standing
     )
-    page.wait_for_load_state()
-    page.wait_for_timeout(300)
     tank = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["tank"]
     assert float(tank["length_mm"]) == pytest.approx(1016)

@@ -63,14 +63,25 @@ def test_zero_span_and_repeat_are_recorded_one_after_the_other(
     assert bench["repeats"][0]["point"] == "span"
 
 
+KEEP_WHAT_IT_SAYS = """() => {
+    window.said = new Set();
+    const timer = document.querySelector('[role="timer"]');
+    new MutationObserver(() => window.said.add(timer.textContent)).observe(
+        timer, { childList: true });
+}"""
+
+
 def test_a_wet_probe_is_given_fifteen_seconds_to_drip(open_page: OpenPage, api: Api) -> None:
     job = new_job(api)
     page = open_page(f"/jobs/{job}/bench")
+    page.evaluate(KEEP_WHAT_IT_SAYS)
 
     page.get_by_role("button", name="It has just come out of fuel").click()
+    page.wait_for_function("() => window.said.size > 1")
 
-    expect(page.get_by_role("timer")).to_contain_text("15")
-    expect(page.get_by_role("timer")).to_contain_text("14", timeout=3000)
+    first, second = page.evaluate("[...window.said]")[:2]
+    assert "15" in first
+    assert 1 <= int(re.findall(r"\d+", second)[0]) < 15
 
 
 def test_the_pattern_tester_shows_what_it_finds_in_each_line(open_page: OpenPage, api: Api) -> None:
@@ -135,7 +146,7 @@ def test_table_proof_and_certificate_follow_from_the_pours(open_page: OpenPage, 
     page.get_by_role("button", name="Make the table").click()
     page.get_by_role("button", name="Accept this table").click()
     page.get_by_text("Accepted by Kim Aldo").wait_for()
-    assert page.locator(".dwg.plot.wide circle").count() == 2 * len(FILL)
+    expect(page.locator(".dwg.plot.wide circle")).to_have_count(2 * len(FILL))
 
     page.get_by_role("link", name="Prove").click()
     full = START_L + sum(FILL)

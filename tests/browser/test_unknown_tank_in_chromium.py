@@ -22,7 +22,7 @@ def test_plate_and_height_are_enough_for_pours_and_a_cut(open_page: OpenPage, ap
     assert "give or take" in page.inner_text("[data-part=facts]")
 
     page.click('[data-do="rank"]')
-    page.wait_for_selector("[data-part=ranked] table", timeout=20_000)
+    page.wait_for_selector("[data-part=ranked] table")
     assert "measured jug" in page.inner_text("[data-part=ranked]")
     page.fill("#cut-first", "485")
     page.fill("#cut-second", "485,0")
