@@ -3,8 +3,8 @@
 import json
 import shutil
 import sqlite3
-from dataclasses import fields, is_dataclass
-from datetime import datetime
+from dataclasses import dataclass, fields, is_dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -13,9 +13,29 @@ from gaugewright.journal import schema
 from gaugewright.journal.book import open_book
 from gaugewright.journal.codec import KINDS
 from gaugewright.journal.exchange import verify_job_file
+from gaugewright.journal.kinds import NoteAdded
 
 BOOKS = Path(__file__).parents[1] / "reference" / "books"
-JOB = "2026-014"
+
+
+@dataclass(frozen=True)
+class Written:
+    """What was written into a book when it was made."""
+
+    schema: str
+    job: str
+    """The job whose file and state lie beside the book."""
+    jobs: tuple[str, ...]
+    """Newest first."""
+    volume_unit: str
+
+
+WRITTEN = {
+    "schema-0001": Written("0001", "2026-014", ("2026-015", "2026-014"), "us_gallons"),
+    "schema-0001-service": Written(
+        "0001", "2026-031", ("2026-031", "2026-030"), "imperial_gallons"
+    ),
+}
 
 
 def plain(value):
@@ -49,31 +69,32 @@ def missing_from(found, expected, path="state"):
     return [] if found == expected else [f"{path}: {found!r} is not {expected!r}"]
 
 
-@pytest.fixture(params=schema.KNOWN)
+@pytest.fixture(params=WRITTEN)
 def old(request, tmp_path):
-    """A copy of a book of an old schema."""
+    """The name of an old book, and a copy of it."""
     path = tmp_path / "old.book"
-    shutil.copy(BOOKS / f"schema-{request.param}.book", path)
+    shutil.copy(BOOKS / f"{request.param}.book", path)
     return request.param, path
 
 
 def test_there_is_a_book_of_every_schema():
-    assert [path.stem for path in sorted(BOOKS.glob("*.book"))] == [
-        f"schema-{version}" for version in schema.KNOWN
-    ]
+    for suffix in (".book", ".job", ".json"):
+        assert {path.stem for path in BOOKS.glob(f"*{suffix}")} == set(WRITTEN)
+    assert {written.schema for written in WRITTEN.values()} == set(schema.KNOWN)
 
 
 def test_an_old_book_opens_and_its_job_is_what_it_was(old):
-    version, path = old
-    expected = json.loads((BOOKS / f"schema-{version}.json").read_text(encoding="utf-8"))
+    name, path = old
+    written = WRITTEN[name]
+    expected = json.loads((BOOKS / f"{name}.json").read_text(encoding="utf-8"))
 
     with open_book(path) as book:
-        state = book.state(JOB)
+        state = book.state(written.job)
         photo = state.photos[0].event.sha256
         assert missing_from(plain(state), expected) == []
-        assert [head.job for head in book.jobs()] == ["2026-015", JOB]
+        assert [head.job for head in book.jobs()] == list(written.jobs)
         assert book.photo(photo)[1] == "image/jpeg"
-        assert book.settings().volume_unit == "us_gallons"
+        assert book.settings().volume_unit == written.volume_unit
 
     connection = sqlite3.connect(path)
     assert connection.execute("SELECT version_num FROM gaugewright_schema").fetchall() == [
@@ -83,14 +104,12 @@ def test_an_old_book_opens_and_its_job_is_what_it_was(old):
 
 
 def test_an_old_book_can_be_written_on(old):
-    from datetime import UTC
-
-    from gaugewright.journal.kinds import NoteAdded
-
-    with open_book(old[1]) as book:
-        number = book.state(JOB).tip.number
+    name, path = old
+    job = WRITTEN[name].job
+    with open_book(path) as book:
+        number = book.state(job).tip.number
         recorded = book.record(
-            JOB,
+            job,
             number,
             [NoteAdded("years later")],
             at=datetime(2031, 5, 4, tzinfo=UTC),
@@ -102,21 +121,23 @@ def test_an_old_book_can_be_written_on(old):
 
 
 def test_an_old_job_file_is_unaltered_and_can_be_taken_in(old, tmp_path):
-    path = BOOKS / f"schema-{old[0]}.job"
+    name, copy = old
+    job = WRITTEN[name].job
+    path = BOOKS / f"{name}.job"
     verdict = verify_job_file(path)
 
     assert verdict.is_unaltered, verdict.line
-    with open_book(tmp_path / "new.book") as book, open_book(old[1]) as origin:
+    with open_book(tmp_path / "new.book") as book, open_book(copy) as origin:
         book.import_job(path.read_bytes())
-        assert book.entries(JOB) == origin.entries(JOB)
+        assert book.entries(job) == origin.entries(job)
 
 
 def test_the_old_books_hold_every_kind_of_entry_between_them(tmp_path):
     kinds = set()
-    for version in schema.KNOWN:
-        shutil.copy(BOOKS / f"schema-{version}.book", tmp_path / "copy.book")
-        with open_book(tmp_path / "copy.book", read_only=True) as book:
-            kinds |= {entry.kind for entry in book.entries(JOB)}
+    for name, written in WRITTEN.items():
+        shutil.copy(BOOKS / f"{name}.book", tmp_path / f"{name}.book")
+        with open_book(tmp_path / f"{name}.book", read_only=True) as book:
+            kinds |= {entry.kind for entry in book.entries(written.job)}
 
     assert kinds >= set(KINDS)
 
