@@ -2,13 +2,12 @@
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from gaugewright.app.log_shelf import ShelvedLog
 from gaugewright.app.receipt_files import read_receipts
 from gaugewright.errors import InputError
 from gaugewright.journal.watch_kinds import SeenReceipt
-from gaugewright.watch.receipts import GAP_S, Receipt, Reconciled, Seen, reconcile
+from gaugewright.table.table import Table
+from gaugewright.watch.receipts import Receipt, Reconciled, Seen, gaps_in, reconcile
 from gaugewright.watch.supplier import supplier_factors
 from gaugewright.watch.values import Event, Track, Watched
 
@@ -47,14 +46,18 @@ def receipts_of(
     )
 
 
-def held_against(receipts: tuple[Receipt, ...], track: Track, watched: Watched) -> HeldAgainst:
-    """Return the verdict on every receipt of one vehicle."""
+def held_against(
+    receipts: tuple[Receipt, ...], track: Track, table: Table, watched: Watched
+) -> HeldAgainst:
+    """Return the verdict on every receipt of one vehicle.
+
+    Beyond the ends of the table the probe sees no fuel: what went in there is not missed.
+    """
     time_s = track.time_s
-    places = np.flatnonzero(np.diff(time_s) > GAP_S)
-    gaps = tuple((float(time_s[k]), float(time_s[k + 1])) for k in places)
     seen = Seen(
-        track.vehicle, watched.events, watched.undecided, gaps,
+        track.vehicle, watched.events, watched.undecided, gaps_in(time_s),
         float(time_s[0]), float(time_s[-1]),
+        bottom_l=float(table.litres[0]), top_l=float(table.litres[-1]),
     )  # fmt: skip
     found = reconcile(receipts, [seen])
     factors = supplier_factors(receipts, found.receipts)

@@ -17,7 +17,7 @@ from gaugewright.table.table import Table
 from gaugewright.watch.gauge import together
 from gaugewright.watch.health_case import Delivery, HealthNote
 from gaugewright.watch.order import Arrival, Ordered, ordered
-from gaugewright.watch.receipts import GAP_S
+from gaugewright.watch.receipts import gaps_in
 from gaugewright.watch.remarks import Remark, column_remarks
 from gaugewright.watch.values import COLUMNS, Floats, Track, Watched
 
@@ -83,7 +83,7 @@ class Done:
     first_s: float
     last_s: float
     gaps: tuple[tuple[float, float], ...]
-    """Stretches without a record for longer than `GAP_S`. [s]"""
+    """Stretches without a record for longer than `watch.receipts.GAP_S`. [s]"""
     remarks: tuple[Remark, ...]
     refused: str | None = None
     """Why the rows cannot be read, if they cannot."""
@@ -120,7 +120,6 @@ def _done(task: Task) -> Done:
         except GaugewrightError as error:
             remarks.append(Remark(task.vehicle, "not_watched", str(error), needs_person=True))
     times = own.track.time_s
-    silent = np.flatnonzero(np.diff(times) > GAP_S)
     return Done(
         task.vehicle,
         task.block,
@@ -130,7 +129,7 @@ def _done(task: Task) -> Done:
         own=times.size,
         first_s=float(times[0]) if times.size else float("nan"),
         last_s=float(times[-1]) if times.size else float("nan"),
-        gaps=tuple((float(times[k]), float(times[k + 1])) for k in silent),
+        gaps=gaps_in(times),
         remarks=tuple(remarks),
     )
 

@@ -70,7 +70,7 @@ def look_through(
     watched = watch_vehicle(one.track, table)
     told = None
     if paid is not None:
-        told = held_against(paid, one.track, watched)
+        told = held_against(paid, one.track, table, watched)
     notes = _health(one.track, table, watched, paid or ())
     event = _entry(tank_id, digest, log, one, watched, notes, choice, told, receipts)
     recorded = yard.record(job, stamp, event)

@@ -16,6 +16,7 @@ from math import inf, isfinite, sqrt
 from statistics import NormalDist
 
 import numpy as np
+import numpy.typing as npt
 
 from gaugewright.errors import InputError
 from gaugewright.watch.pairs import Group, best_groups
@@ -117,6 +118,16 @@ class Reconciliation:
 
     receipts: tuple[Reconciled, ...]
     without_receipt: tuple[Event, ...]
+
+
+def gaps_in(time_s: npt.NDArray[np.float64]) -> tuple[tuple[float, float], ...]:
+    """Return the stretches between records that are longer than `GAP_S`. [s]
+
+    >>> gaps_in(np.array([0.0, 60.0, 4000.0, 4060.0]))
+    ((60.0, 4000.0),)
+    """
+    silent = np.flatnonzero(np.diff(time_s) > GAP_S)
+    return tuple((float(time_s[k]), float(time_s[k + 1])) for k in silent)
 
 
 def reconcile(
