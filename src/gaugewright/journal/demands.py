@@ -78,6 +78,29 @@ def require_at_least(field: str, value: float, least: float) -> None:
         )
 
 
+def require_finite_where_given(entry: object, *fields: str) -> None:
+    """Refuse NaN and infinity in the named fields of an entry; ``None`` is not measured."""
+    for name in fields:
+        value = getattr(entry, name)
+        if value is not None:
+            require_finite(name, value)
+
+
+def require_at_least_where_given(entry: object, least: float, *fields: str) -> None:
+    """Refuse a number below ``least`` in the named fields; ``None`` is not measured.
+
+    >>> from types import SimpleNamespace
+    >>> require_at_least_where_given(SimpleNamespace(a=None, b=-1.0), 0, "a", "b")
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: b: must be at least 0, found -1
+    """
+    for name in fields:
+        value = getattr(entry, name)
+        if value is not None:
+            require_at_least(name, value, least)
+
+
 def require_choice(field: str, value: str, choices: Sequence[str]) -> None:
     """Refuse a word that is not among the choices."""
     if value not in choices:

@@ -11,8 +11,10 @@ from gaugewright.errors import InputError
 from gaugewright.journal.demands import (
     Event,
     require_at_least,
+    require_at_least_where_given,
     require_choice,
     require_finite,
+    require_finite_where_given,
     require_name,
     require_positive,
     require_sha256,
@@ -63,13 +65,7 @@ class FillBegun(Event):
 
     def check(self) -> None:
         """Refuse negative fuel and meter checks of nothing."""
-        _check_beside(
-            self.meter_checks,
-            self.residual_l,
-            self.u_residual_l,
-            self.dip_empty_mm,
-            (self.pitch_deg, self.roll_deg),
-        )
+        _check_beside(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +85,7 @@ class FillChecksChanged(Event):
     def check(self) -> None:
         """Refuse a change without a reason."""
         require_text("reason", self.reason)
-        _check_beside(
-            self.meter_checks,
-            self.residual_l,
-            self.u_residual_l,
-            self.dip_empty_mm,
-            (self.pitch_deg, self.roll_deg),
-        )
+        _check_beside(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,14 +120,8 @@ class PourRecorded(Event):
         require_at_least("step", self.step, 0)
         require_at_least("added_l", self.added_l, 0)
         require_finite("counts", self.counts)
-        for name in ("counts_sd", "planned_l", "duration_s"):
-            value = getattr(self, name)
-            if value is not None:
-                require_at_least(name, value, 0)
-        for name in ("fuel_c", "meter_c", "pitch_deg", "roll_deg"):
-            value = getattr(self, name)
-            if value is not None:
-                require_finite(name, value)
+        require_at_least_where_given(self, 0, "counts_sd", "planned_l", "duration_s")
+        require_finite_where_given(self, "fuel_c", "meter_c", "pitch_deg", "roll_deg")
         require_text("note", self.note, may_be_empty=True)
 
 
@@ -166,10 +150,7 @@ class PourPlaced(Event):
         """Refuse a negative pour and one that is placed without a reason."""
         require_at_least("added_l", self.added_l, 0)
         require_finite("counts", self.counts)
-        for name in ("fuel_c", "meter_c", "pitch_deg", "roll_deg"):
-            value = getattr(self, name)
-            if value is not None:
-                require_finite(name, value)
+        require_finite_where_given(self, "fuel_c", "meter_c", "pitch_deg", "roll_deg")
         require_text("reason", self.reason)
         require_text("note", self.note, may_be_empty=True)
 
@@ -415,23 +396,9 @@ def check_strokes(strokes: tuple[tuple[int, ...], ...]) -> None:
             )
 
 
-def _check_beside(
-    meter_checks: tuple[CanCheck, ...],
-    residual_l: float | None,
-    u_residual_l: float | None,
-    dip_empty_mm: float | None,
-    slopes_deg: tuple[float | None, float | None],
-) -> None:
-    for name, value in zip(("pitch_deg", "roll_deg"), slopes_deg, strict=True):
-        if value is not None:
-            require_finite(name, value)
-    for place, can in enumerate(meter_checks, start=1):
+def _check_beside(checks: FillBegun | FillChecksChanged) -> None:
+    require_finite_where_given(checks, "pitch_deg", "roll_deg")
+    for place, can in enumerate(checks.meter_checks, start=1):
         require_positive(f"meter_checks {place} indicated_l", can.indicated_l)
         require_positive(f"meter_checks {place} true_l", can.true_l)
-    for name, value in (
-        ("residual_l", residual_l),
-        ("u_residual_l", u_residual_l),
-        ("dip_empty_mm", dip_empty_mm),
-    ):
-        if value is not None:
-            require_at_least(name, value, 0)
+    require_at_least_where_given(checks, 0, "residual_l", "u_residual_l", "dip_empty_mm")

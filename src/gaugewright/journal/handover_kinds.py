@@ -12,6 +12,7 @@ from gaugewright.errors import InputError
 from gaugewright.journal.demands import (
     Event,
     require_at_least,
+    require_at_least_where_given,
     require_choice,
     require_name,
     require_sha256,
@@ -132,5 +133,4 @@ class ArrivalChecked(Event):
             require_choice("state", item.state, ("good", "missing", "wrong", "note"))
         if self.digest is not None:
             require_sha256("digest", self.digest)
-        if self.duration_s is not None:
-            require_at_least("duration_s", self.duration_s, 0)
+        require_at_least_where_given(self, 0, "duration_s")

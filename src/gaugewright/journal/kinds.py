@@ -14,6 +14,7 @@ from typing import Any
 from gaugewright.journal.demands import (
     Event,
     require_at_least,
+    require_at_least_where_given,
     require_choice,
     require_name,
     require_positive,
@@ -216,7 +217,7 @@ class BenchZeroRecorded(Event):
 
     def check(self) -> None:
         """Refuse a negative spread."""
-        _check_reading(self.counts_sd, self.duration_s)
+        require_at_least_where_given(self, 0, "counts_sd", "duration_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +235,7 @@ class BenchSpanRecorded(Event):
     def check(self) -> None:
         """Refuse a span in an unnamed liquid: the ratio to zero depends on it."""
         require_name("fuel", self.fuel)
-        _check_reading(self.counts_sd, self.duration_s)
+        require_at_least_where_given(self, 0, "counts_sd", "duration_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,7 +253,7 @@ class BenchRepeatRecorded(Event):
     def check(self) -> None:
         """Refuse a repeat of neither zero nor span."""
         require_choice("point", self.point, ("zero", "span"))
-        _check_reading(self.counts_sd, self.duration_s)
+        require_at_least_where_given(self, 0, "counts_sd", "duration_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,10 +309,3 @@ def _check_facts(facts: Mapping[str, Any]) -> None:
 def _check_stage(stage: str, *, may_be_empty: bool = False) -> None:
     if stage or not may_be_empty:
         require_choice("stage", stage, STAGES)
-
-
-def _check_reading(counts_sd: float | None, duration_s: float | None) -> None:
-    if counts_sd is not None:
-        require_at_least("counts_sd", counts_sd, 0)
-    if duration_s is not None:
-        require_at_least("duration_s", duration_s, 0)

@@ -11,8 +11,10 @@ from typing import Any
 from gaugewright.journal.demands import (
     Event,
     require_at_least,
+    require_at_least_where_given,
     require_choice,
     require_finite,
+    require_finite_where_given,
     require_name,
     require_sha256,
     require_text,
@@ -75,12 +77,8 @@ class LaterPourRecorded(Event):
         require_at_least("step", self.step, 0)
         require_at_least("added_l", self.added_l, 0)
         require_finite("counts", self.counts)
-        if self.counts_sd is not None:
-            require_at_least("counts_sd", self.counts_sd, 0)
-        for name in ("fuel_c", "meter_c", "pitch_deg", "roll_deg"):
-            value = getattr(self, name)
-            if value is not None:
-                require_finite(name, value)
+        require_at_least_where_given(self, 0, "counts_sd")
+        require_finite_where_given(self, "fuel_c", "meter_c", "pitch_deg", "roll_deg")
         require_text("note", self.note, may_be_empty=True)
 
 
