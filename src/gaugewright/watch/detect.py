@@ -11,6 +11,7 @@ from gaugewright.watch.criteria import smallest_provable
 from gaugewright.watch.decide import EDGE_BINS, Change, decide
 from gaugewright.watch.look import Seen, look
 from gaugewright.watch.manner import Manner
+from gaugewright.watch.plateaus import narrowed
 from gaugewright.watch.telling import reason_of, why_undecided
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
 
@@ -98,8 +99,10 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
     litres, var = best_litres(seen, change)
     unseen = UNSEEN_PART * capacity_l if over_the_top(table, max(before, after)) else 0.0
     band = _WIDER * _SIGMAS * (var + difference_l2(table, before, after)) ** 0.5 + unseen
-    first = int(seen.bins.last[change.before])
-    last = int(seen.bins.first[change.after])
+    a, b = change.before, change.after
+    if change.inside:
+        a, b = narrowed(a, b, seen.level_l, float(seen.weight_l2[a] ** 0.5))
+    first, last = int(seen.bins.last[a]), int(seen.bins.first[b])
     return Event(
         vehicle=track.vehicle,
         kind=kind,

@@ -13,6 +13,7 @@ STEEPNESS = 0.25
 NEAR = 3.5
 CLEAR = 6.0
 _CALM = 2.0
+_CALM_PART = 0.04
 
 
 def parted(
@@ -46,6 +47,25 @@ def tightened(
             b -= 1
         out.append((stop, a, b))
     return out
+
+
+def narrowed(a: int, b: int, level: Floats, sd_l: float) -> tuple[int, int]:
+    """Return the last bin before a change and the first after it, as near as its noise allows.
+
+    From where the level passes the middle, out to the nearest bins that read as before and as
+    after it. For telling the time; the litres are measured between the wider places.
+    """
+    before = float(np.mean(level[max(a - 4, 0) : a + 1]))
+    after = float(np.mean(level[b : b + 5]))
+    inside = level[a : b + 1]
+    near = max(_CALM * sd_l, _CALM_PART * abs(after - before))
+    half = np.flatnonzero((inside - (before + after) / 2) * (after - before) > 0)
+    turn = int(half[0]) if half.size else b - a
+    early = np.flatnonzero(np.abs(inside[:turn] - before) <= near)
+    late = np.flatnonzero(np.abs(inside[turn:] - after) <= near)
+    first = a + int(early[-1]) if early.size else a
+    last = a + turn + int(late[0]) if late.size else b
+    return (first, last) if last > first else (a, b)
 
 
 @compiled
