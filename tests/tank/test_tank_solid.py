@@ -145,6 +145,19 @@ def test_tilting_a_half_full_symmetric_solid_about_its_middle_changes_nothing(
     assert found == pytest.approx(solid.volume_l / 2, rel=1e-11)
 
 
+@settings(max_examples=60, deadline=None)
+@given(
+    ANY,
+    st.floats(1e4, allow_infinity=False) | st.sampled_from([1e16, 1e25, 1e308]),
+    st.sampled_from([-1, 1]),
+    st.booleans(),
+)
+def test_a_place_however_far_outside_is_refused_with_where_the_tank_is(solid, far, sign, is_y):
+    place = (300.0, sign * far) if is_y else (sign * far, 300.0)
+    with pytest.raises(InputError, match="is outside the tank, which reaches from x"):
+        column(solid, *place)
+
+
 def test_positive_slope_x_puts_the_fuel_to_the_rear():
     low_end = litres_below(SOLIDS["box"], 250, slope_x=0.05, at_x_mm=0)
     assert low_end == pytest.approx(0.6 * 250 + 0.6 * 0.05 * 500, rel=1e-12)

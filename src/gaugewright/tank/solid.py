@@ -217,28 +217,39 @@ def column(solid: Solid, x_mm: float, y_mm: float) -> tuple[float, float]:
     which reaches from x 0 to 100 mm and y 0 to 100 mm
     """
     low, high = solid.vertices.min(axis=0), solid.vertices.max(axis=0)
+    size = float((high - low).max())
+    place = np.array([x_mm, y_mm])
+    beyond = np.maximum(low[:2] - place, place - high[:2]).max()
+    # Far away, corners less the place all round to one point: nothing is left to weigh.
+    if beyond > 1e-6 * size:
+        raise _outside(x_mm, y_mm, low, high)
     area = _seen_from_above(solid)
-    seen = solid.vertices[solid.triangles[np.abs(area) > 1e-12 * (high - low).max() ** 2]]
-    a, b, c = (seen[:, k, :2] - [x_mm, y_mm] for k in range(3))
+    seen = solid.vertices[solid.triangles[np.abs(area) > 1e-12 * size**2]]
+    a, b, c = (seen[:, k, :2] - place for k in range(3))
     # Weight of the place at each corner; a hair outside counts as inside, because
     # a place on an edge must belong to at least one of the two triangles there.
     weights = np.stack([_cross(b, c), _cross(c, a), _cross(a, b)]) / _cross(b - a, c - a)
     inside = (weights >= -1e-9).all(axis=0)
     if not inside.any():
-        raise InputError(
-            said(
-                "x {x_mm:g} mm, y {y_mm:g} mm is outside the tank, which reaches from x "
-                "{low:g} to {high:g} mm and y {low_2:g} to {high_2:g} mm",
-                x_mm=x_mm,
-                y_mm=y_mm,
-                low=low[0],
-                high=high[0],
-                low_2=low[1],
-                high_2=high[1],
-            )
-        )
+        raise _outside(x_mm, y_mm, low, high)
     heights = (weights[:, inside] * seen[inside, :, 2].T).sum(axis=0)
     return float(heights.min()), float(heights.max())
+
+
+def _outside(x_mm: float, y_mm: float, low: Floats, high: Floats) -> InputError:
+    """Say that a place is not over the tank, and where the tank is."""
+    return InputError(
+        said(
+            "x {x_mm:g} mm, y {y_mm:g} mm is outside the tank, which reaches from x "
+            "{low:g} to {high:g} mm and y {low_2:g} to {high_2:g} mm",
+            x_mm=x_mm,
+            y_mm=y_mm,
+            low=low[0],
+            high=high[0],
+            low_2=low[1],
+            high_2=high[1],
+        )
+    )
 
 
 def _cross(p: Floats, q: Floats) -> Floats:
