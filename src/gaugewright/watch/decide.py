@@ -27,7 +27,8 @@ class Change:
 
     ``fewest`` is the number of bins on the thinner side. ``outside_l`` is the same change as
     seen from outside the stop. ``blurred``: work without moving goes on so near by that
-    where the rest begins is not sure. ``inside`` tells whether records at rest show it. [L, L²]
+    where the rest begins is not sure. ``frozen``: the probe repeated itself before it, so that
+    the moment is not known. ``inside`` tells whether records at rest show it. [L, L²]
     """
 
     stop: int
@@ -40,6 +41,7 @@ class Change:
     inside: bool
     fewest: int = 9
     blurred: bool = False
+    frozen: bool = False
     score: float = 0.0
 
 
@@ -77,7 +79,9 @@ def _from_freeze(seen: Seen, change: Change, repeats: tuple[float, float]) -> Ch
     first = at
     while first > 0 and bins.level_l[first - 1] == bins.level_l[at]:
         first -= 1
-    return replace(change, before=first) if at - first >= FROZEN_BINS else change
+    if at - first < FROZEN_BINS:
+        return change
+    return replace(change, before=first, frozen=True)
 
 
 def _measured(seen: Seen, i: int) -> Change:

@@ -100,7 +100,7 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
     unseen = UNSEEN_PART * capacity_l if over_the_top(table, max(before, after)) else 0.0
     band = _WIDER * _SIGMAS * (var + difference_l2(table, before, after)) ** 0.5 + unseen
     a, b = change.before, change.after
-    if change.inside:
+    if change.inside and not change.frozen:
         a, b = narrowed(a, b, seen.level_l, float(seen.weight_l2[a] ** 0.5))
     first, last = int(seen.bins.last[a]), int(seen.bins.first[b])
     return Event(
@@ -113,7 +113,8 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
         before_l=before,
         after_l=after,
         score=change.score,
-        reason=reason_of(seen, change, litres, band) + (UNSEEN if unseen else ""),
+        reason=reason_of(seen, replace(change, before=a, after=b), litres, band)
+        + (UNSEEN if unseen else ""),
         first=first,
         last=last,
     )
