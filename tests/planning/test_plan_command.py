@@ -7,7 +7,8 @@ import pytest
 from typer.testing import CliRunner
 
 from gaugewright.app import plan as planning
-from gaugewright.app.plan import Wishes, lay_out, plan_job
+from gaugewright.app.plan import lay_out, plan_job
+from gaugewright.app.plan_cut import Wishes
 from gaugewright.app.plan_record import map_record, plan_record
 from gaugewright.app.plan_wishes import wishes_from_mapping
 from gaugewright.app.tank_file import TankFile

@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
-from gaugewright.app.plan import Layout, Plan, Wishes, plan_job
+from gaugewright.app.plan import Layout, Plan, plan_job
+from gaugewright.app.plan_cut import Wishes
 from gaugewright.app.plan_record import plan_record
 from gaugewright.app.plan_sheet import flange_of, plan_needs, plan_page, plan_template
 from gaugewright.app.plan_unknown import (

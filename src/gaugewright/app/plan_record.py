@@ -5,11 +5,14 @@ from typing import Any
 import numpy as np
 
 from gaugewright.app.plan import Layout, Plan
+from gaugewright.app.plan_cut import HasCut
 from gaugewright.planning.actions import PourPlan
 from gaugewright.planning.cautions import cautions_for
 from gaugewright.planning.draining import Draining
-from gaugewright.planning.length import Cut, ways_agree
+from gaugewright.planning.headroom import Headroom
+from gaugewright.planning.length import ways_agree
 from gaugewright.planning.place import PlaceMap, TwoProbes
+from gaugewright.probe import Probe
 
 
 def plan_record(plan: Plan) -> dict[str, Any]:
@@ -19,25 +22,13 @@ def plan_record(plan: Plan) -> dict[str, Any]:
 
 def layout_record(layout: Layout) -> dict[str, Any]:
     """Return what is known without the pours."""
-    probe, seen, cut, place = layout.probe, layout.seen, layout.cut, layout.place
+    seen, place = layout.seen, layout.place
     return {
         "tank": layout.file.name,
         "shape": layout.file.tank.shape,
         "capacity_l": round(seen.capacity_l, 3),
-        "probe": {
-            "x_mm": round(probe.x_mm, 3),
-            "y_mm": round(probe.y_mm, 3),
-            "cut_length_mm": round(cut.cut_length_mm, 1),
-            "u_cut_length_mm": round(cut.u_mm, 2),
-            "tip_clearance_mm": round(probe.tip_clearance_mm, 3),
-            "least_tip_clearance_mm": round(cut.least_mm, 1),
-            "active_length_mm": round(probe.active_length_mm, 3),
-            "counts_empty": probe.counts_empty,
-            "counts_full": probe.counts_full,
-            "is_proposed": layout.is_chosen,
-            "bottom_verdict": cut.verdict,
-        },
-        "stand_off": stand_off_record(layout.cut, layout.stand_off),
+        "probe": probe_record(layout, layout.probe, is_proposed=layout.is_chosen),
+        "stand_off": stand_off_record(layout),
         "dead_stock_l": round(seen.dead_stock_l, 3),
         "blind_above_l": round(seen.blind_above_l, 3),
         "smallest_visible_l": round(float(seen.smallest_visible_l.max()), 3),
@@ -64,14 +55,44 @@ def layout_record(layout: Layout) -> dict[str, Any]:
                 ).tolist()
             ],
         },
-        "headroom": {
-            "upright_mm": round(layout.headroom.upright_mm, 1),
-            "leaning_mm": round(layout.headroom.leaning_mm, 1),
-            "steepest_deg": round(layout.headroom.steepest_deg, 1),
-            "inside_mm": round(layout.headroom.inside_mm, 1),
-        },
+        "headroom": headroom_record(layout.headroom),
         "two_probes": _two_record(layout.two),
-        "draining": draining_record(layout.draining),
+        **record_without_shape(layout),
+    }  # fmt: skip
+
+
+def probe_record(layout: HasCut, placed: Probe | None, *, is_proposed: bool) -> dict[str, Any]:
+    """Return the probe and its cut; ``placed`` is ``None`` where nobody knows its place."""
+    probe, cut = layout.probe, layout.cut
+    return {
+        "x_mm": None if placed is None else round(placed.x_mm, 3),
+        "y_mm": None if placed is None else round(placed.y_mm, 3),
+        "cut_length_mm": round(cut.cut_length_mm, 1),
+        "u_cut_length_mm": round(cut.u_mm, 2),
+        "tip_clearance_mm": round(probe.tip_clearance_mm, 3),
+        "least_tip_clearance_mm": round(cut.least_mm, 1),
+        "active_length_mm": round(probe.active_length_mm, 3),
+        "counts_empty": probe.counts_empty,
+        "counts_full": probe.counts_full,
+        "is_proposed": is_proposed,
+        "bottom_verdict": cut.verdict,
+    }
+
+
+def headroom_record(room: Headroom) -> dict[str, float]:
+    """Return what it takes to bring the probe in."""
+    return {
+        "upright_mm": round(room.upright_mm, 1),
+        "leaning_mm": round(room.leaning_mm, 1),
+        "steepest_deg": round(room.steepest_deg, 1),
+        "inside_mm": round(room.inside_mm, 1),
+    }
+
+
+def record_without_shape(layout: HasCut) -> dict[str, Any]:
+    """Return the end of a layout's record, which no shape is needed for."""
+    return {
+        "draining": _draining_record(layout.draining),
         "contents": layout.wishes.circumstances.contents,
         "cautions": [
             {"id": each.id, "stage": each.stage, "step": each.step, "text": each.text,
@@ -107,11 +128,12 @@ def _best_record(found: PlaceMap) -> dict[str, Any] | None:
     return {"x_mm": best.x_mm, "y_mm": best.y_mm, "worst_l": round(best.worst_l, 3)}
 
 
-def stand_off_record(cut: Cut, other: Cut | None) -> dict[str, Any] | None:
+def stand_off_record(layout: HasCut) -> dict[str, Any] | None:
     """Return the cut by stand-off beside that by depth, with what each leaves and may touch."""
+    other = layout.stand_off
     if other is None:
         return None
-    agree, apart = ways_agree(cut, other)
+    agree, apart = ways_agree(layout.cut, other)
     return {
         "cut_length_mm": round(other.cut_length_mm, 1),
         "u_cut_length_mm": round(other.u_mm, 2),
@@ -136,7 +158,7 @@ def _two_record(two: TwoProbes | None) -> dict[str, Any] | None:
     }
 
 
-def draining_record(draining: Draining | None) -> dict[str, Any] | None:
+def _draining_record(draining: Draining | None) -> dict[str, Any] | None:
     """Return how the fuel in the tank is taken out first."""
     if draining is None:
         return None

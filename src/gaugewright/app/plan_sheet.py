@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
-from gaugewright.app.plan import Layout, Plan, Wishes
+from gaugewright.app.plan import Layout, Plan
+from gaugewright.app.plan_cut import Wishes
 from gaugewright.app.plan_unknown import UnknownPlan
 from gaugewright.app.wiring import wiring_lines
 from gaugewright.errors import InputError

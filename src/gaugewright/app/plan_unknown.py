@@ -10,15 +10,30 @@ from pathlib import Path
 from typing import Any
 
 from gaugewright.app.files import naming_file, read_text, shown_name
-from gaugewright.app.plan import Wishes, by_stand_off, cut_notes, is_of_the_person
-from gaugewright.app.plan_record import draining_record, pours_record, stand_off_record
+from gaugewright.app.plan_cut import (
+    Wishes,
+    by_depth,
+    by_stand_off,
+    cut_notes,
+    drained_first,
+    headroom_for,
+    headroom_note,
+    naming_the_tank,
+    proposed_probe,
+)
+from gaugewright.app.plan_record import (
+    headroom_record,
+    pours_record,
+    probe_record,
+    record_without_shape,
+    stand_off_record,
+)
 from gaugewright.app.tank_file import TankFile, parse_tank_text, read_tank_file
-from gaugewright.errors import InputError
 from gaugewright.planning.actions import PourPlan
-from gaugewright.planning.cautions import Ruling, cautions_for, require_may_plan
-from gaugewright.planning.draining import Draining, drain
-from gaugewright.planning.headroom import Headroom, RigidProbe, headroom
-from gaugewright.planning.length import BLIND_TOP_MM, Cut, cut_by_depth
+from gaugewright.planning.cautions import Ruling, require_may_plan
+from gaugewright.planning.draining import Draining
+from gaugewright.planning.headroom import Headroom
+from gaugewright.planning.length import Cut
 from gaugewright.planning.unknown import Guess, guessed, plan_unknown_pours
 from gaugewright.probe import Probe, column_at, probe_from_mapping
 from gaugewright.tank.shapes import solid_of
@@ -27,7 +42,7 @@ from gaugewright.tank.unknown_shape import (
     is_unknown_shape,
     unknown_shape_from_mapping,
 )
-from gaugewright.words import Length, said
+from gaugewright.words import said
 
 NO_SHAPE = "not computed: the tank's shape is not known"
 PLACE = (
@@ -119,12 +134,8 @@ def lay_out_unknown(file: UnknownFile, wishes: Wishes | None = None) -> UnknownL
     the file is wrong.
     """
     wishes = Wishes() if wishes is None else wishes
-    try:
+    with naming_the_tank(file.name):
         return _laid_out(file, wishes)
-    except InputError as error:
-        if is_of_the_person(error):
-            raise
-        raise error.in_file(file.name) from None
 
 
 def plan_unknown(
@@ -154,52 +165,19 @@ def _laid_out(file: UnknownFile, wishes: Wishes) -> UnknownLayout:
     decided = require_may_plan(wishes.circumstances)
     depth = file.tank.height_mm if wishes.depth_mm is None else wishes.depth_mm
     u_depth = file.tank.u_mm if wishes.depth_mm is None else 1.0
-    probe = file.probe
-    clearance = wishes.tip_clearance_mm if probe is None else probe.tip_clearance_mm
-    cut = cut_by_depth(
-        depth, seat_mm=wishes.seat_mm, tip_clearance_mm=clearance, cap_mm=wishes.cap_mm,
-        bottom_flex_mm=wishes.bottom_flex_mm, u_depth_mm=u_depth,
-    )  # fmt: skip
-    if probe is None:
-        active = cut.cut_length_mm + wishes.cap_mm - BLIND_TOP_MM
-        if active <= 0:
-            raise InputError(
-                said(
-                    "{length:.0f} of tube leave nothing to sense",
-                    length=Length(cut.cut_length_mm),
-                ),
-                field="tip_clearance_mm",
-            )
-        probe = Probe(0.0, 0.0, clearance, active)
-    rigid = RigidProbe(
-        cut.cut_length_mm + wishes.cap_mm, wishes.head_mm, wishes.tube_mm, wishes.flange_mm,
-        wishes.hole_mm, wishes.seat_mm,
-    )  # fmt: skip
+    cut = by_depth(wishes, depth, u_depth, file.probe)
+    probe = file.probe or proposed_probe(wishes, cut, 0.0, 0.0)
+    room = headroom_for(wishes, cut)
     layout = UnknownLayout(
-        file, wishes, decided, probe, cut, by_stand_off(wishes), headroom(rigid),
-        drain(wishes.in_tank_l) if wishes.in_tank_l else None,
-        guessed(file.tank.brim_l, depth, probe, ()),
-        (),
+        file, wishes, decided, probe, cut, by_stand_off(wishes), room,
+        drained_first(wishes), guessed(file.tank.brim_l, depth, probe, ()), (),
     )  # fmt: skip
     return replace(layout, notes=tuple(_notes(layout)))
 
 
 def _notes(layout: UnknownLayout) -> list[str]:
-    room, available = layout.headroom, layout.wishes.headroom_mm
     notes = [layout.ruling.record] if layout.ruling.record else []
-    notes += [*cut_notes(layout), said(PLACE)]
-    if available is None:
-        notes.append(
-            said(
-                "headroom is not known: {upright:.0f} above the tank to bring the probe in "
-                "upright, {needed:.0f} at the least",
-                upright=Length(room.upright_mm),
-                needed=Length(room.needed_mm),
-            )
-        )
-    else:
-        notes.append(said("bringing the probe in: {how}", how=room.verdict(available)))
-    return notes
+    return [*notes, *cut_notes(layout), said(PLACE), headroom_note(layout)]
 
 
 def unknown_layout_record(layout: UnknownLayout) -> dict[str, Any]:
@@ -207,48 +185,23 @@ def unknown_layout_record(layout: UnknownLayout) -> dict[str, Any]:
 
     What a shape would be needed for is ``None``; ``why_open`` says so.
     """
-    probe, cut, placed = layout.probe, layout.cut, layout.file.probe
     return {
         "tank": layout.file.name,
         "shape": "unknown",
         "why_open": NO_SHAPE,
         "capacity_l": round(layout.file.tank.brim_l, 3),
-        "probe": {
-            "x_mm": None if placed is None else round(placed.x_mm, 3),
-            "y_mm": None if placed is None else round(placed.y_mm, 3),
-            "cut_length_mm": round(cut.cut_length_mm, 1),
-            "u_cut_length_mm": round(cut.u_mm, 2),
-            "tip_clearance_mm": round(probe.tip_clearance_mm, 3),
-            "least_tip_clearance_mm": round(cut.least_mm, 1),
-            "active_length_mm": round(probe.active_length_mm, 3),
-            "counts_empty": probe.counts_empty,
-            "counts_full": probe.counts_full,
-            "is_proposed": placed is None,
-            "bottom_verdict": cut.verdict,
-        },
-        "stand_off": stand_off_record(cut, layout.stand_off),
+        "probe": probe_record(layout, layout.file.probe, is_proposed=layout.file.probe is None),
+        "stand_off": stand_off_record(layout),
         "dead_stock_l": round(layout.guess.dead_stock_l, 1),
         "u_dead_stock_l": round(layout.guess.u_dead_stock_l, 1),
         "blind_above_l": None,
         "smallest_visible_l": None,
         "litres_per_count": None,
         "slope": None,
-        "headroom": {
-            "upright_mm": round(layout.headroom.upright_mm, 1),
-            "leaning_mm": round(layout.headroom.leaning_mm, 1),
-            "steepest_deg": round(layout.headroom.steepest_deg, 1),
-            "inside_mm": round(layout.headroom.inside_mm, 1),
-        },
+        "headroom": headroom_record(layout.headroom),
         "two_probes": None,
-        "draining": draining_record(layout.draining),
-        "contents": layout.wishes.circumstances.contents,
-        "cautions": [
-            {"id": each.id, "stage": each.stage, "step": each.step, "text": each.text,
-             "source": each.source}
-            for each in cautions_for()
-        ],
-        "notes": list(layout.notes),
-    }  # fmt: skip
+        **record_without_shape(layout),
+    }
 
 
 def unknown_plan_record(plan: UnknownPlan) -> dict[str, Any]:

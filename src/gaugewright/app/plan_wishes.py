@@ -5,7 +5,7 @@ from dataclasses import fields
 from difflib import get_close_matches
 from typing import Any
 
-from gaugewright.app.plan import Wishes
+from gaugewright.app.plan_cut import Wishes
 from gaugewright.errors import InputError
 from gaugewright.planning.cautions import Circumstances
 from gaugewright.planning.misread import Slope, slope_of_text

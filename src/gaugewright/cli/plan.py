@@ -90,13 +90,13 @@ def plan(
     import json
 
     from gaugewright.app.files import write_text
-    from gaugewright.app.plan import Wishes
     from gaugewright.app.plan_any import (
         any_page,
         any_record,
         any_template,
         plan_any,
     )
+    from gaugewright.app.plan_cut import Wishes
     from gaugewright.app.plan_unknown import read_any_tank
     from gaugewright.app.wiring import checked_wiring_file
     from gaugewright.cli.numbers import maybe_option_number, naming_options
