@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
+from gaugewright.app.handover_values import ArrivalStatus
 from gaugewright.app.instruments import SettingAsked, as_asked, read_live, settings_asked
 from gaugewright.app.proving import journal_table
 from gaugewright.app.recipes import AS_IT_IS, chosen_recipe, setting_of
@@ -114,24 +115,6 @@ def expected_for(tank: TankState, shows: str) -> Expected:
     return expected_of(table, recipe, mapped, zero, shows)
 
 
-@dataclass(frozen=True, slots=True)
-class Status:
-    """How a check stands now."""
-
-    is_running: bool
-    seconds: float
-    readings: int
-    records: int
-    last_reading: float | None
-    last_record: float | None
-    record_age_s: float | None
-    trouble: str
-    is_off: bool
-    """Whether the ignition was said to be off now."""
-    source: str
-    arrival: Arrival | None
-
-
 class ArrivalCheck:
     """Gathers until it is stopped.  Safe between threads."""
 
@@ -177,7 +160,7 @@ class ArrivalCheck:
             elif not is_off and self._off and self._off[-1][1] is None:
                 self._off[-1][1] = now_s
 
-    def status(self) -> Status:
+    def status(self) -> ArrivalStatus:
         """Return how it stands, the verdict with it."""
         now_s = self._now_s()
         judged_s, arrival = self._judged
@@ -186,7 +169,7 @@ class ArrivalCheck:
             self._judged = (now_s, arrival)
         with self._lock:
             last_far = self._far[-1] if self._far else None
-            return Status(
+            return ArrivalStatus(
                 not self._closing.is_set(),
                 round(now_s, 1),
                 len(self._near),
@@ -197,7 +180,9 @@ class ArrivalCheck:
                 self._trouble,
                 bool(self._off) and self._off[-1][1] is None,
                 self.settings.place,
-                arrival,
+                arrival.is_safe,
+                arrival.sentence,
+                tuple(plain_item(item) for item in arrival.items),
             )
 
     def gathered(self) -> Check:

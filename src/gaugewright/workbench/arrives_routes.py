@@ -1,7 +1,7 @@
 """The API of the check before leaving: does what the probe reads arrive at the other end."""
 
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Annotated, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated
 
 from pydantic import Field
 
@@ -81,7 +81,8 @@ def begin_arrival_check(
         None if body.every_s in (None, "") else typed.figure(body.every_s, "every_s"),
         body.is_off_wanted,
     )
-    return _status(arrives.begin_check(yard, job, tank_id, dict(body.settings), wanted))
+    check: ArrivalCheck = arrives.begin_check(yard, job, tank_id, dict(body.settings), wanted)
+    return check.status()
 
 
 @router.get("/jobs/{job}/tanks/{tank_id}/arrives")
@@ -89,22 +90,22 @@ def arrival_status(job: str, tank_id: str, yard: YardHere) -> ArrivalStatus:
     """Give how the check stands, with the verdict so far; not running if none was begun."""
     yard.tank(job, tank_id)
     check = yard.arrivals.get(job, tank_id)
-    return IDLE if check is None else _status(check)
+    return IDLE if check is None else check.status()
 
 
 @router.post("/jobs/{job}/tanks/{tank_id}/arrives/ignition")
 def switch_ignition(job: str, tank_id: str, body: Ignition, yard: YardHere) -> ArrivalStatus:
     """Say that the ignition was switched off or on just now."""
-    check = _arrives().running_check(yard, job, tank_id)
+    check: ArrivalCheck = _arrives().running_check(yard, job, tank_id)
     check.switch(is_off=body.is_off)
-    return _status(check)
+    return check.status()
 
 
 @router.post("/jobs/{job}/tanks/{tank_id}/arrives/stop")
 def stop_arrival_check(job: str, tank_id: str, body: Ended, yard: YardHere) -> ArrivalStatus:
     """End the check without a word in the journal."""
-    check = _arrives().running_check(yard, job, tank_id)
-    shown = _status(check)
+    check: ArrivalCheck = _arrives().running_check(yard, job, tank_id)
+    shown = check.status()
     yard.arrivals.put(job, tank_id, None)
     return shown
 
@@ -115,21 +116,6 @@ def record_arrival(
 ) -> RecordedAnswer:
     """Record the verdict as it stands, and end the check."""
     return recorded_answer(_arrives().record_check(yard, job, stamp_of(body, visitor), tank_id))
-
-
-def _status(check: "ArrivalCheck") -> ArrivalStatus:
-    now = check.status()
-    arrival = now.arrival
-    items: tuple[dict[str, Any], ...] = ()
-    if arrival is not None:
-        items = tuple(_arrives().plain_item(item) for item in arrival.items)
-    kept = {name: value for name, value in asdict(now).items() if name != "arrival"}
-    return ArrivalStatus(
-        **kept,
-        is_safe=arrival is not None and arrival.is_safe,
-        sentence="" if arrival is None else arrival.sentence,
-        items=items,
-    )
 
 
 def _arrives() -> "ModuleType":
