@@ -25,6 +25,31 @@ export function start() {
   for (const hook of hooks) hook();
 }
 
+const LONGEST_PRESS_MS = 30000;
+const CLICK_AFTER_MS = 100;
+let letGo = Promise.resolve();
+let lift = null;
+
+/** A finger is down: what it is on must still stand there when it comes up, or the press is lost. */
+function pressed() {
+  if (lift) return;
+  letGo = new Promise((done) => (lift = done));
+  setTimeout(lifted, LONGEST_PRESS_MS, lift);
+}
+
+/** It is up again, or will not be heard of any more; the click itself comes a little later. */
+function lifted(done = lift) {
+  if (!done) return;
+  setTimeout(() => {
+    done();
+    if (lift === done) lift = null;
+  }, CLICK_AFTER_MS);
+}
+
+document.addEventListener("pointerdown", pressed, true);
+for (const end of ["pointerup", "pointercancel", "contextmenu", "dragend"]) document.addEventListener(end, () => lifted(), true);
+window.addEventListener("blur", () => lifted());
+
 let latest = 0;
 
 /** Fetch the page again and put its sheet in the place of the old one. */
@@ -38,6 +63,7 @@ export async function renew(focusId = "") {
     return; // the line is down: the sheet stays, and is drawn anew when the line is back
   }
   const fresh = new DOMParser().parseFromString(text, "text/html");
+  await letGo;
   if (turn !== latest || !fresh.getElementById("sheet")) return;
   const held = document.activeElement?.id;
   const isOpen = new Set(openDetails(document));
