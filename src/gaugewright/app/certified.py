@@ -61,6 +61,8 @@ class CertificateVerdict:
 
 def verify_certificate(content: bytes) -> CertificateVerdict:
     """Return what can be shown of a certificate.  Raises `InputError` for another PDF."""
+    if b"%PDF-" not in content[:1024]:
+        raise InputError("is not a PDF; wanted the PDF of a certificate of this program")
     if not has_seal(content):
         raise InputError("is a PDF without a certificate’s seal, so it is none, or was altered")
     sealed = is_sealed(content)

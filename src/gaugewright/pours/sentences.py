@@ -50,7 +50,7 @@ def _told(fill: Fill, suspect: Suspect, expected: tuple[Expected, ...]) -> str:
         )
     return said(
         "After {verb} {added_l} the probe should show {counts:.0f} ± "
-        "{u95_counts:.0f} counts and shows {shown:g}.",
+        "{u95_counts:.0f} counts and shows {shown:.0f}.",
         verb=verb,
         added_l=say.said(pour.added_l),
         counts=mine.counts,

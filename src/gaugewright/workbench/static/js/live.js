@@ -164,7 +164,7 @@ function show(tank) {
 
 function reasonOf(event) {
   const notes = (event.notes ?? []).map((note) => note.message).join(" ");
-  return [event.verdict === "steady" ? "" : (event.reason ?? ""), notes].filter(Boolean).join(" ");
+  return [event.verdict === "steady" ? "" : (event.reason ?? ""), notes].filter(Boolean).join("; ");
 }
 
 const isNumber = (value) => value !== null && value !== undefined;

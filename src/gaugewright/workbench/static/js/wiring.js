@@ -124,8 +124,8 @@ async function check() {
     const url = `${sheet().dataset.api}${form.dataset.url}/check`;
     const answer = await request("POST", url, { wiring: typedWiring() });
     if (mine !== state || !form.isConnected) return;
-    part("wiring-error").textContent = answer.ok ? "" : answer.data.error;
-    markField(answer);
+    const name = nameOf(markField(answer));
+    part("wiring-error").textContent = answer.ok ? "" : `${name ? `${name}: ` : ""}${answer.data.error}`;
     if (answer.ok) show(answer.data.found);
   } catch (error) {
     if (!(error instanceof Unreachable)) throw error;
@@ -150,11 +150,20 @@ function markField(answer) {
     const row = list && rowsOf(list).filter((each) => cellsOf(each).some((c) => c.checked || (c.type !== "checkbox" && c.value.trim())))[inRow[2] - 1];
     input = row && cellsOf(row).find((c) => c.dataset.cell === inRow[3]);
   }
-  if (input instanceof HTMLElement) input.setAttribute("aria-invalid", "true");
+  if (!(input instanceof HTMLElement)) return null;
+  input.setAttribute("aria-invalid", "true");
+  return input;
+}
+
+/** What a field is called on the screen. */
+function nameOf(input) {
+  if (!input) return "";
+  const label = input.getAttribute("aria-label") ?? input.labels?.[0]?.firstChild?.textContent ?? "";
+  return label.trim();
 }
 
 function figures(found) {
-  const facts = [["load", words("load-is", { ma: plain(found.load_ma) })]];
+  const facts = found.load_ma ? [["load", words("load-is", { ma: plain(found.load_ma) })]] : [];
   const { cable, fuse, days_parked: days, bus } = found;
   if (cable) {
     const usual = plain(cable.usual_head_v, 1);
