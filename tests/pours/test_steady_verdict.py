@@ -312,3 +312,16 @@ def test_shifting_all_counts_shifts_the_mean_and_changes_no_verdict(shift, seed)
 
     assert two.verdict is one.verdict
     assert two.mean_counts == pytest.approx(one.mean_counts + shift, abs=1e-6)
+
+
+@pytest.mark.parametrize("gap_s", [15, 20, 25, 30])
+def test_a_pour_soon_after_another_is_never_called_steady_while_it_runs(gap_s):
+    rng = np.random.default_rng(gap_s)
+    for per_s in (15, 40, 90):
+        t = np.arange(0, 60 + gap_s, 1 / HZ)
+        poured_s = np.clip(t - 30, 0, 6) + np.clip(t - 36 - gap_s, 0, 12)
+        counts = (1500 + per_s * poured_s + noisy(rng, len(t), 2.5, 8)).round()
+        for flowing_s in np.arange(2, 12, 0.5):
+            seen = t <= 36 + gap_s + flowing_s
+            result = steadiness(t[seen], counts[seen])
+            assert result.verdict is not Verdict.STEADY, (per_s, flowing_s, result.reason)

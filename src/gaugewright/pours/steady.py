@@ -125,6 +125,11 @@ def steadiness(
     settling = settling_of(t, x, 1.5 * window.lag * window.step_s, window.noise, tolerance)
     r = ratio_of(t, x, window)
     reason, more_s = _why_not(window, settling, r, tolerance, was_steady, settings)
+    if not reason:
+        # Pours one soon after the other look like a swing or noise; the last seconds do not.
+        last = t >= t[-1] - settings.window_s
+        moving, _ = _plain_slope(t[last], x[last], settings)
+        reason, more_s = ("", more_s) if moving is None else (_moving(moving, None), None)
     notes = _notes(window, settling, settings)
     verdict = Verdict.NOT_STEADY if reason else Verdict.STEADY
     hidden = window.u_slope * window.seconds
@@ -176,15 +181,12 @@ def _checked(time_s: npt.ArrayLike, counts: npt.ArrayLike) -> tuple[Floats, Floa
 
 def _too_early(t: Floats, x: Floats, seen_s: float, settings: SteadySettings) -> Steadiness:
     """Say that too little was seen, but call a plain slope by its name."""
-    if len(t) >= 10 and seen_s >= 1.0:
-        slope, u_slope = line_of(t, x, 1)
-        if abs(slope) * seen_s > 10 * settings.tolerance_counts and abs(slope) > 8 * u_slope:
-            reason = said(
-                "still {way} {speed} counts/s", way=_way(slope), speed=_figure(abs(slope))
-            )
-            return Steadiness(
-                Verdict.NOT_STEADY, reason, slope_counts_s=slope, u_slope_counts_s=u_slope
-            )
+    slope, u_slope = _plain_slope(t, x, settings)
+    if slope is not None:
+        reason = _moving(slope, None)
+        return Steadiness(
+            Verdict.NOT_STEADY, reason, slope_counts_s=slope, u_slope_counts_s=u_slope
+        )
     wanted_s = max(settings.window_s - seen_s, 0.0)
     if len(t) < settings.least_samples and wanted_s == 0:
         reason = said(
@@ -199,6 +201,19 @@ def _too_early(t: Floats, x: Floats, seen_s: float, settings: SteadySettings) ->
             window_s=settings.window_s,
         )
     return Steadiness(Verdict.TOO_EARLY, reason, seconds_more=wanted_s)
+
+
+def _plain_slope(
+    t: Floats, x: Floats, settings: SteadySettings
+) -> tuple[float, float] | tuple[None, None]:
+    """Return a slope that nobody would take for noise, and its standard uncertainty."""
+    seen_s = float(t[-1] - t[0]) if len(t) else 0.0
+    if len(t) < 10 or seen_s < 1.0:
+        return None, None
+    slope, u_slope = line_of(t, x, 1)
+    if abs(slope) * seen_s > 10 * settings.tolerance_counts and abs(slope) > 8 * u_slope:
+        return slope, u_slope
+    return None, None
 
 
 def _why_not(
