@@ -262,6 +262,11 @@ def test_another_pdf_is_no_certificate(content):
         verify_certificate(content)
 
 
+def test_a_photo_is_told_to_be_no_pdf():
+    with pytest.raises(InputError, match="is not a PDF"):
+        verify_certificate(b"\xff\xd8\xff\xe0" + b"\x00" * 500)
+
+
 def test_rubbish_with_a_seal_is_told_apart_without_a_fault():
     content = b"%PDF-1.7\n" + PLACE.encode() + b" rubbish " + PLACE.encode()
     verdict = verify_certificate(seal(content))
