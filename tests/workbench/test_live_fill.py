@@ -79,7 +79,7 @@ class Page:
                     heard = json.loads(line.removeprefix("data: "))
                     self.events.put((name, heard, time.monotonic()))
 
-    def wait_for(self, name, holds, timeout_s=15.0):
+    def wait_for(self, name, holds, timeout_s=60.0):
         """Return the first event that holds."""
         until_s = time.monotonic() + timeout_s
         last = None
@@ -122,7 +122,7 @@ def pour_by_rig(hand, page, litres, total_l):
     page.wait_for(
         "reading",
         lambda heard: heard["verdict"] == "steady" and abs(heard["mean_counts"] - there) < 25,
-        timeout_s=15.0,
+        timeout_s=60.0,
     )
 
 

@@ -75,7 +75,10 @@ def test_killed_at_random_moments_of_a_fill_nothing_that_was_answered_is_lost(tm
     book = tmp_path / "yard.book"
     acknowledged: dict[int, str] = {}
     job, step = "", 0
-    for _ in range(int(os.environ.get("GAUGEWRIGHT_KILLS", "10"))):
+    wanted = int(os.environ.get("GAUGEWRIGHT_KILLS", "10"))
+    for kills in range(10 * wanted):
+        if kills >= wanted and len(acknowledged) > 10:
+            break  # on a slow machine more kills come before the first answer
         program, url = serving.start(book)
         hand = Hand(url)
         if not job:
