@@ -93,23 +93,23 @@ def test_cautions_that_were_not_read_again_hold_the_work_back(
     assert page.locator("section[data-run]").count() == 0
 
 
-def test_a_drifted_probe_is_named_and_a_newer_table_accepted_beside_the_old(
+def test_a_tank_that_holds_less_is_named_and_a_newer_table_accepted_beside_the_old(
     open_page: OpenPage, api: Api, done: str
 ) -> None:
     page = open_page(f"/jobs/{done}/later")
     page.locator("[name=is_drained]").first.check()
     begin(page, "Begin the re-check")
-    drift, total = 41, 11.0
-    pour(page, None, counts_after(total) + drift)
+    total = 30.0
+    pour(page, None, counts_after(total))
     for litres in (60.0, 70.0, 80.0):
-        total += litres
-        pour(page, litres, counts_after(total) + drift)
+        total += 1.1 * litres
+        pour(page, litres, counts_after(total))
     page.get_by_role("button", name="What do they show?").click()
     page.locator("[data-verdict=not_good]").wait_for()
-    assert "zero drifted" in page.locator("[data-verdict]").inner_text()
-    kept(page, "later-drifted-360")
+    assert "the tank holds less" in page.locator("section[data-run]").inner_text()
+    kept(page, "later-dented-360")
 
-    page.locator("#carry-why").fill("zero drifted, wiring dried")
+    page.locator("#carry-why").fill("dented by a stone")
     page.get_by_role("button", name="Make the newer version").click()
     page.get_by_role("button", name="Accept this table").wait_for()
     assert page.locator("[data-version]").count() == 2
