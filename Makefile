@@ -12,7 +12,7 @@ test: .venv/ready-dev
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/python -m pytest -n auto
+	$(BIN)/python -m pytest -n 3 --dist worksteal
 
 bench: .venv/ready-dev
 	$(BIN)/pip install -q -e '.[bench]'
