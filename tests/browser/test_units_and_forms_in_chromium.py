@@ -181,6 +181,7 @@ def test_a_stage_is_finished_and_opened_again_with_a_reason(open_page: OpenPage,
 def test_a_job_is_begun_from_the_list_by_its_vehicle(open_page: OpenPage, api: Api) -> None:
     page = open_page("/")
     page.get_by_role("link", name="New job").click()
+    page.wait_for_url("**/jobs/new")  # until the page's own code is there to take the press
     page.get_by_label("Vehicle").fill("Sweeper 5 <script>")
     page.get_by_label("Customer").fill("Halden Plant Hire")
     page.get_by_label("Supply voltage").fill("12,4")
