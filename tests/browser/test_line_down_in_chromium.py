@@ -58,7 +58,7 @@ def test_a_pour_pressed_without_a_line_is_kept_and_recorded_once_on_return(
 def test_an_answer_lost_on_the_way_back_does_not_record_twice(
     open_page: OpenPage, api: Api, half_poured: str
 ) -> None:
-    open_page.expected = ("ERR_", "Failed to")  # type: ignore[attr-defined]
+    open_page.expected = ("ERR_", "Failed to", "fetching the script")  # type: ignore[attr-defined]
     page = open_page(f"/jobs/{half_poured}/pour")
     lost = []
 
@@ -143,7 +143,7 @@ def test_a_live_reading_is_shown_with_its_age_and_never_as_live_when_it_is_old(
 def test_a_line_that_hangs_is_told_within_seconds_and_comes_back_by_itself(
     open_page: OpenPage, live_job: tuple[str, Rig], radio: Line
 ) -> None:
-    open_page.expected = ("ERR_", "Failed to")  # type: ignore[attr-defined]
+    open_page.expected = ("ERR_", "Failed to", "fetching the script")  # type: ignore[attr-defined]
     job, _ = live_job
     page = open_page(f"/jobs/{job}/pour", url=radio.url)
     reading = page.locator("[data-live]")
@@ -164,7 +164,7 @@ def test_a_line_that_hangs_is_told_within_seconds_and_comes_back_by_itself(
 def test_a_pour_pressed_while_the_line_hangs_is_recorded_once(
     open_page: OpenPage, api: Api, half_poured: str, radio: Line
 ) -> None:
-    open_page.expected = ("ERR_", "Failed to")  # type: ignore[attr-defined]
+    open_page.expected = ("ERR_", "Failed to", "fetching the script")  # type: ignore[attr-defined]
     page = open_page(f"/jobs/{half_poured}/pour", url=radio.url)
     page.get_by_label("Litres by the meter").fill("40")
     page.get_by_label("Counts that the probe shows").fill(
