@@ -87,7 +87,7 @@ def simulate_log(
     ``plain`` leaves out what goes wrong with a log: holes, spikes, freezes, load shifts.
 
     >>> log = simulate_log("city", 1, days=3, period_s=60.0)
-    >>> log.track.time_s.size > 1000, bool(log.track.counts.min() >= 0)
+    >>> log.track.time_s.size > 3000, bool(log.track.counts.min() >= 0)
     (True, True)
     """
     rng = np.random.default_rng([seed, days, int(period_s)])

@@ -3,3 +3,18 @@
   const theme = localStorage.getItem("gw-theme");
   if (theme && theme !== "auto") document.documentElement.dataset.theme = theme;
 })();
+
+// A press may come before the page's own code: it is held, and sent as soon as that is there.
+(() => {
+  const held = new Map();
+  const hold = (event) => {
+    if (!event.target.dataset.form) return;
+    event.preventDefault();
+    held.set(event.target, event.submitter);
+  };
+  document.addEventListener("submit", hold, true);
+  globalThis.sendHeld = () => {
+    document.removeEventListener("submit", hold, true);
+    for (const [form, button] of held) form.requestSubmit(button);
+  };
+})();

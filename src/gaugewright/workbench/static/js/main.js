@@ -73,5 +73,6 @@ start();
 kept.start(back);
 kept.guardLeaving(isDown);
 if (kept.isKept()) gone();
+globalThis.sendHeld(); // see early.js
 listen();
 watch();
