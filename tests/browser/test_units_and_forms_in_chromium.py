@@ -200,6 +200,7 @@ def test_a_press_before_the_pages_own_code_is_there_is_kept_and_sent(
     page.context.route("**/js/main.js*", lambda route: held.append(route))
     page.goto(page.url + "jobs/new", wait_until="commit")
     page.get_by_label("Vehicle").fill("Loader 8")
+    page.get_by_label("Customer").fill("Halden Plant Hire")
     page.get_by_role("button", name="Begin the job").click(no_wait_after=True)
     assert page.get_by_label("Vehicle").input_value() == "Loader 8"
     for route in held:
