@@ -42,6 +42,12 @@ def test_a_crossing_that_is_missing_needs_a_person():
     assert "swap the two lines" in strict.stdout
 
 
+def test_a_gauge_in_the_file_is_told_in_both_units():
+    text = EXAMPLE.read_text(encoding="utf-8").replace("area_mm2 = 0.75", 'area_mm2 = "18 AWG"')
+
+    assert "18 AWG (0.82 mm²)" in run("-", stdin=text).stdout
+
+
 def test_json_from_standard_input_to_standard_output(tmp_path):
     out = tmp_path / "found.json"
     text = json.dumps({"supply": 24, "length_m": "12,5"})

@@ -29,7 +29,7 @@ from gaugewright.planning.template import Flange, drilling_template, hole_saw_mm
 
 SVG = "{http://www.w3.org/2000/svg}"
 EVERYTHING = Needs(
-    cut_length_mm=585, cable_m=25, area_mm2=0.75, fuse_a=2, is_rs485=True,
+    cut_length_mm=585, cable_m=25, conductor="0.75 mm²", fuse_a=2, is_rs485=True,
     checks=("slope", "meter", "dip", "temperatures"), pour_l=930, stops=20, draining=drain(999),
 )  # fmt: skip
 

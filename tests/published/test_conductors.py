@@ -7,8 +7,9 @@ seen; it is held here so that a slip is noticed, not as a confirmation.
 import pytest
 
 from gaugewright.wiring.bus import Station, check_bus
-from gaugewright.wiring.conductors import Run, at_head, awg, ohm_per_km, temperature_factor
+from gaugewright.wiring.conductors import Run, at_head, ohm_per_km, temperature_factor
 from gaugewright.wiring.fuses import COLOURS, OPERATING_S
+from gaugewright.wiring.gauges import awg
 from gaugewright.wiring.supply import CODES, LOAD_DUMP_V, RUNNING_V
 
 # IEC 60228 class 5 copper, ohm/km at 20 °C; four public reprints of IEC 60228 / DIN VDE 0295.
@@ -83,6 +84,18 @@ def test_american_wire_gauges_follow_astm_b258(number, diameter, area, ohm_per_m
 def test_the_anchors_of_the_american_wire_gauge_are_exact():
     assert awg(36).diameter_mm == pytest.approx(0.0050 * 25.4, rel=1e-12)
     assert awg(-3).diameter_mm == pytest.approx(0.4600 * 25.4, rel=1e-12)
+
+
+# NEC chapter 9 table 8, copper at 75 °C, ohm per 1000 ft: stranded No. 16 as in the example
+# below; stranded No. 14 and 18, and tinned No. 16, from memory.
+@pytest.mark.parametrize(
+    ("number", "kind", "per_kft"),
+    [(16, "plain", 4.99), (14, "plain", 3.14), (18, "plain", 7.95), (16, "tinned", 5.29)],
+)
+def test_stranded_gauges_have_the_resistance_of_nec_table_8(number, kind, per_kft):
+    assert 304.8 / 1000 * ohm_per_km(awg(number), 75, kind=kind) == pytest.approx(
+        per_kft, rel=0.006
+    )
 
 
 # NEC chapter 9 table 8 example: 2 wires x 100 ft, No. 16 at 4.99 ohm per 1000 ft, 4 A: 3.99 V.

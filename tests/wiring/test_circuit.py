@@ -8,6 +8,7 @@ from gaugewright.errors import InputError
 from gaugewright.wiring.bus import Station
 from gaugewright.wiring.circuit import Circuit, check_circuit
 from gaugewright.wiring.conductors import IEC_60228_CLASS_5_PLAIN
+from gaugewright.wiring.gauges import awg
 from gaugewright.wiring.pins import Wire
 from gaugewright.wiring.supply import Device, days_parked_range
 
@@ -55,7 +56,7 @@ def test_an_empty_circuit_is_open_everywhere_and_wrong_nowhere():
     [
         ({"wires": (*FOUR[:2], Wire("white", "TX", "TX"))}, "cross it"),
         ({"fuse_a": 10.0}, "does not protect"),
-        ({"area_mm2": 0.34}, "no fuse protects 0.34"),
+        ({"size": 0.34}, "no fuse protects 0.34"),
         ({"run_m": 200.0, "loads": (Device("pump", 9, 60, 5.0, 0),)}, "are lost on 200 m"),
         ({"loads": (Device("probe", 9, 30, 0.05, 0),)}, "the supply reaches 32 V"),
         ({"stations": (Station("a", 1, True), Station("b", 1, True))}, "taken twice"),
@@ -92,9 +93,21 @@ def test_fed_by_the_ignition_a_parked_battery_is_not_drawn_by_the_probe():
     assert whole(fed="ignition", others_standing_a=0.02).days is not None
 
 
+def test_a_gauge_is_judged_by_its_own_copper_and_fused_as_the_next_thinner_size():
+    found = whole(size=awg(16), fuse_a=10.0)
+
+    # 2 x 12 m x 13.17 ohm/km (ASTM B258, solid) x 1.02 stranded x 1.25545 (85 C) x 50 mA
+    assert found.conductor.drop_v == pytest.approx(24 * 13.174e-3 * 1.02 * 1.25545 * 0.05, rel=1e-3)
+    assert found.conductor.area_mm2 == 1.31
+    assert found.fuse.fits
+    assert whole(size=awg(18), fuse_a=10.0).verdict == "wrong"
+    assert "12 m of 16 AWG (1.31 mm²)" in found.conductor.why
+    assert whole(size=awg(22)).fuse is None
+
+
 def test_a_size_that_no_cable_has_is_refused():
     with pytest.raises(InputError, match="area_mm2"):
-        whole(area_mm2=0.6)
+        whole(size=0.6)
 
 
 @given(
@@ -102,8 +115,8 @@ def test_a_size_that_no_cable_has_is_refused():
 )
 def test_bounds_hold_the_expected_days_and_thicker_cable_never_loses_more(ah, amps, area):
     days = days_parked_range(ah, amps)
-    thin = whole(loads=(Device("x", 1, 60, amps, amps),), area_mm2=0.5)
-    thick = whole(loads=(Device("x", 1, 60, amps, amps),), area_mm2=area)
+    thin = whole(loads=(Device("x", 1, 60, amps, amps),), size=0.5)
+    thick = whole(loads=(Device("x", 1, 60, amps, amps),), size=area)
 
     assert days.least < days.days < days.most
     assert thick.conductor.drop_v <= thin.conductor.drop_v

@@ -10,7 +10,6 @@ from gaugewright.wiring.conductors import (
     IEC_60228_CLASS_5_PLAIN,
     Run,
     at_head,
-    awg,
     ohm_per_km,
     smallest_conductor,
     temperature_factor,
@@ -23,6 +22,7 @@ from gaugewright.wiring.fuses import (
     choose_fuse,
     largest_fuse_a,
 )
+from gaugewright.wiring.gauges import awg, gauge_not_thinner, read_size
 from gaugewright.wiring.loom import plan_loom
 from gaugewright.wiring.pins import Wire, check_pins, colour_of, signal_of
 from gaugewright.wiring.supply import Device, days_parked, look_at_supply, supply_range_v
@@ -80,6 +80,34 @@ def test_conductor_figures_that_cannot_be_are_refused_by_name(call, field):
     with pytest.raises(InputError) as refused:
         call()
     assert refused.value.field == field
+
+
+@pytest.mark.parametrize("typed", ["14 AWG", "AWG 14", "awg14", "14awg", "#14 AWG", " 14 Ga. "])
+def test_a_gauge_is_read_however_it_is_written(typed):
+    assert read_size(typed, "area_mm2") == awg(14)
+
+
+@pytest.mark.parametrize("typed", ["2.5", "2,5 mm²", "2,5mm2", "2.5 MM²", "2.5 sq mm"])
+def test_an_area_is_read_with_point_or_comma_with_or_without_its_unit(typed):
+    assert read_size(typed, "area_mm2") == 2.5
+
+
+@pytest.mark.parametrize(
+    "typed", ["thick", "14 AWG mm²", "AWG", "0/0 AWG", "41 AWG", "5/0 AWG", "2,5,5", "-1", "²"]
+)
+def test_what_is_no_size_is_refused_by_name(typed):
+    with pytest.raises(InputError) as refused:
+        read_size(typed, "area_mm2")
+    assert refused.value.field == "area_mm2"
+
+
+@given(st.floats(0.05, 100))
+def test_the_gauge_named_beside_an_area_is_the_next_that_is_not_thinner(area):
+    gauge = gauge_not_thinner(area)
+
+    assert gauge.area_mm2 >= area
+    thinner = gauge.number + (1 if gauge.number < 0 else 2)
+    assert thinner > 40 or awg(thinner).area_mm2 < area
 
 
 # Fuses
@@ -193,7 +221,7 @@ def test_a_device_with_its_limits_the_wrong_way_round_is_refused():
 
 def test_a_whole_loom_holds_together():
     loom = plan_loom(
-        HEAD, run_m=15, system="12 V", code="B", fed="permanent", battery_ah=95, area_mm2=0.75
+        HEAD, run_m=15, system="12 V", code="B", fed="permanent", battery_ah=95, size=0.75
     )
 
     assert loom.conductor.area_mm2 == 0.75

@@ -50,6 +50,22 @@ def test_it_is_recorded_as_typed_with_what_it_came_to(fitter):
     assert kinds.count("wiring_recorded") == 2
 
 
+def test_a_gauge_is_read_and_shown_in_both_units_and_a_bare_figure_is_mm2(fitter):
+    gauge = check(fitter, {**WIRING, "area_mm2": "AWG 14"}).json()["found"]["cable"]
+    metric = check(fitter, {**WIRING, "area_mm2": "2,5 mm²"}).json()["found"]["cable"]
+
+    assert (gauge["area_mm2"], gauge["awg"], gauge["sizes"]) == (
+        2.08,
+        "14 AWG",
+        "14 AWG (2.08 mm²)",
+    )
+    assert (metric["area_mm2"], metric["awg"]) == (2.5, None)
+    assert metric["sizes"] == "2.5 mm² (12 AWG or thicker)"
+    refused = check(fitter, {**WIRING, "area_mm2": "14"})
+    assert (refused.status_code, refused.json()["field"]) == (422, "area_mm2")
+    assert "a gauge such as 14 AWG" in refused.json()["error"]
+
+
 def test_a_wrong_field_is_named_and_nothing_is_recorded(fitter):
     wrong = {**WIRING, "wires": [{"colour": "red"}, {"color": "red"}]}
     answer = fitter.send("/tanks/main/wiring", wiring=wrong)

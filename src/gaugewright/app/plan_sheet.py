@@ -6,7 +6,7 @@ from typing import Any
 from gaugewright.app.plan import Layout, Plan
 from gaugewright.app.plan_cut import Wishes
 from gaugewright.app.plan_unknown import UnknownPlan
-from gaugewright.app.wiring import wiring_lines
+from gaugewright.app.wiring import size_of_cable, wiring_lines
 from gaugewright.errors import InputError
 from gaugewright.planning.bring import Check, Needs, one_page, things_to_bring
 from gaugewright.planning.template import Flange, Paper, drilling_template
@@ -23,7 +23,7 @@ def plan_needs(plan: Plan | UnknownPlan, wiring: Mapping[str, Any] | None = None
         flange=flange_of(layout.wishes),
         cut_length_mm=layout.cut.cut_length_mm,
         cable_m=cable.get("length_m", 0.0),
-        area_mm2=cable.get("area_mm2"),
+        conductor=size_of_cable(cable) if cable else "",
         fuse_a=fuse.get("rating_a"),
         is_rs485=bool(found.get("is_rs485")),
         checks=tuple(name for name in names if getattr(pours.checks, name)),

@@ -19,6 +19,7 @@ from gaugewright.planning.cautions import CAUTIONS, DEFER
 from gaugewright.wiring.bus import LEAST_ADDRESS, MOST_ADDRESS, Station
 from gaugewright.wiring.circuit import Circuit, Wiring, check_circuit
 from gaugewright.wiring.fuses import largest_fuse_a
+from gaugewright.wiring.gauges import Gauge, Size, read_size, size_in_both
 from gaugewright.wiring.pins import Wire, clash_of, signal_of
 from gaugewright.wiring.supply import Device
 
@@ -56,7 +57,6 @@ def circuit_from_mapping(mapping: Mapping[str, Any]) -> Circuit:
     """
     _require_known(mapping, FIELDS, "")
     get = _Typed(mapping, "")
-    area = get.number("area_mm2", 0.05, 100)
     return Circuit(
         system=get.choice("supply", {"12": "12 V", "12 V": "12 V", "24": "24 V", "24 V": "24 V"}),
         code=get.word("code").upper() or None,
@@ -65,7 +65,7 @@ def circuit_from_mapping(mapping: Mapping[str, Any]) -> Circuit:
         others_standing_a=(get.number("others_standing_ma", 0, MOST_MA) or 0.0) / 1000,
         loads=tuple(_rows(mapping, "loads", LOAD_FIELDS, _load)),
         run_m=get.number("length_m", 0.01, MOST_M),
-        area_mm2=area,
+        size=get.size("area_mm2"),
         cable=get.choice("cable", {c: c for c in ("plain", "tinned", "vehicle")}) or "plain",
         hottest_c=_or(get.number("hottest_c", -60, 200), 85.0),
         fuse_a=get.number("fuse_a", 0.1, 100),
@@ -117,7 +117,9 @@ def wiring_record(found: Wiring) -> dict[str, Any]:
         "cable": None if conductor is None else {
             "length_m": circuit.run_m,
             "area_mm2": conductor.area_mm2,
-            "is_chosen_here": circuit.area_mm2 is None,
+            "awg": conductor.size.name if isinstance(conductor.size, Gauge) else None,
+            "sizes": size_in_both(conductor.size),
+            "is_chosen_here": circuit.size is None,
             "hottest_c": circuit.hottest_c,
             "drop_v": round(conductor.drop_v, 4),
             "drop_percent": round(100 * conductor.drop_share, 2),
@@ -163,6 +165,15 @@ def wiring_record(found: Wiring) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def size_of_cable(cable: Mapping[str, Any]) -> str:
+    """Return a checked cable's size; records from before gauges were read hold mm² alone.
+
+    >>> size_of_cable({"area_mm2": 0.75})
+    '0.75 mm² (18 AWG or thicker)'
+    """
+    return str(cable["sizes"]) if "sizes" in cable else size_in_both(cable["area_mm2"])
+
+
 LICENSED = (
     "A check of figures, no permission: where the law keeps vehicle wiring, or circuits near fuel, "
     "for licensed people, one of them does it. " + DEFER
@@ -177,13 +188,13 @@ def wiring_lines(found: Mapping[str, Any]) -> list[str]:
     >>> wiring_lines(checked_wiring({"supply": "24 V", "fed": "permanent", "length_m": 12,
     ...     "loads": [{"name": "probe", "least_v": 9, "most_v": 60, "running_ma": 50}],
     ...     "wires": [{"colour": "white", "at_probe": "TX", "at_unit": "TX"}]}))[:2]
-    ['wiring: 24 V permanent, 12 m of 0.5 mm², fuse 1 A; white TX-TX',
+    ['wiring: 24 V permanent, 12 m of 0.5 mm² (20 AWG or thicker), fuse 1 A; white TX-TX',
      'wrong in the wiring: transmit meets transmit: cross it, transmit goes to receive']
     """
     cable, fuse = found.get("cable"), found.get("fuse")
     parts = [" ".join(str(each) for each in (found.get("supply"), found.get("fed")) if each)]
     if cable:
-        parts.append(f"{cable['length_m']:g} m of {cable['area_mm2']:g} mm²")
+        parts.append(f"{cable['length_m']:g} m of {size_of_cable(cable)}")
     if fuse:
         parts.append(f"fuse {fuse['rating_a']:g} A")
     pins = [
@@ -222,6 +233,13 @@ class _Typed:
         if not least <= found <= most:
             raise InputError(f"must be {least:g} to {most:g}, found {found:g}", field=field)
         return found
+
+    def size(self, name: str) -> Size | None:
+        """Return a conductor's size in mm² or by a gauge, ``None`` for a blank."""
+        value = self.mapping.get(name)
+        if not isinstance(value, str):
+            return self.number(name, 0.05, 100)
+        return read_size(value, self.where + name) if value.strip() else None
 
     def word(self, name: str) -> str:
         """Return a short text, empty for a blank."""

@@ -25,10 +25,10 @@ def wiring(
 
     The file's fields, all optional, what is left out is said to be open:
     supply "12 V" or "24 V"; fed "permanent" or "ignition"; code, the letter of the lowest
-    supply; battery_ah; others_standing_ma; length_m; area_mm2; cable plain, tinned or
-    vehicle; hottest_c; fuse_a; is_one_ground; bus_ohm.  Lists: loads with name, least_v,
-    most_v, running_ma, standing_ma; wires with colour, at_probe, at_unit; stations of a
-    shared bus with name, address, is_terminated.
+    supply; battery_ah; others_standing_ma; length_m; area_mm2, the conductor, 0.75 or "18 AWG";
+    cable plain, tinned or vehicle; hottest_c; fuse_a; is_one_ground; bus_ohm.  Lists: loads with
+    name, least_v, most_v, running_ma, standing_ma; wires with colour, at_probe, at_unit; stations
+    of a shared bus with name, address, is_terminated.
     """
     import json
 

@@ -24,7 +24,7 @@ def _figures(found: Mapping[str, Any]) -> list[str]:
     lines = [f"supply   {supply}{lowest}, {found['load_ma']:g} mA"]
     if cable:
         lines += [
-            f"cable    {cable['length_m']:g} m of {cable['area_mm2']:g} mm²"
+            f"cable    {cable['length_m']:g} m of {cable['sizes']}"
             + (" (the thinnest that is enough)" if cable["is_chosen_here"] else ""),
             f"arrives  {cable['least_head_v']:.2f} V at the least (lowest supply, cable at "
             f"{cable['hottest_c']:g} °C), {cable['usual_head_v']:.2f} V with the engine running",

@@ -41,7 +41,8 @@ class Needs:
     cut_length_mm: float | None = None
     """``None`` if the probe is not cut on site. [mm]"""
     cable_m: float = 0.0
-    area_mm2: float | None = None
+    conductor: str = ""
+    """Its size as said in a shop, in mm² and by the gauge."""
     fuse_a: float | None = None
     is_rs485: bool = False
     checks: tuple[Check, ...] = ()
@@ -214,9 +215,7 @@ def _parts(needs: Needs) -> list[Item]:
     if needs.cut_length_mm is not None:
         items.append(Item("parts", said("end cap or spacer of the probe")))
     if needs.cable_m > 0:
-        size = (
-            "" if needs.area_mm2 is None else said(" of {area_mm2:g} mm²", area_mm2=needs.area_mm2)
-        )
+        size = said(" of {conductor}", conductor=needs.conductor) if needs.conductor else ""
         length = ceil(1.1 * needs.cable_m)
         items.append(
             Item(

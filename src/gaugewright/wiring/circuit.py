@@ -12,6 +12,7 @@ from gaugewright.wiring import conductors, pins
 from gaugewright.wiring.bus import BusPicture, Station, check_bus, terminators_from_ohm
 from gaugewright.wiring.conductors import AtHead, Run, at_head, ohm_per_km, smallest_conductor
 from gaugewright.wiring.fuses import FuseChoice, check_fuse, choose_fuse
+from gaugewright.wiring.gauges import Size
 from gaugewright.wiring.pins import Wire, check_pins
 from gaugewright.wiring.supply import (
     RUNNING_V,
@@ -46,8 +47,8 @@ class Circuit:
     loads: tuple[Device, ...] = ()
     """All that hangs at the far end of this cable."""
     run_m: float | None = None
-    area_mm2: float | None = None
-    """``None`` takes the thinnest that is enough."""
+    size: Size | None = None
+    """Of the conductor; ``None`` takes the thinnest that is enough."""
     cable: conductors.Kind = "plain"
     hottest_c: float = 85.0
     fuse_a: float | None = None
@@ -128,7 +129,7 @@ def check_circuit(circuit: Circuit) -> Wiring:
     bus = check_bus(circuit.stations) if circuit.stations else None
     usual = None
     if conductor is not None and circuit.system is not None and circuit.run_m is not None:
-        cold = Run(circuit.run_m, ohm_per_km(conductor.area_mm2, kind=circuit.cable))
+        cold = Run(circuit.run_m, ohm_per_km(conductor.size, kind=circuit.cable))
         usual = RUNNING_V[circuit.system] - cold.drop_v(load_a)
     remarks = [
         *_open(circuit),
@@ -162,14 +163,14 @@ def _conductor(circuit: Circuit, lowest: float | None, load_a: float) -> AtHead 
         return None
     least_v = max(load.least_v for load in circuit.loads)
 
-    def judged(area_mm2: float) -> AtHead:
+    def judged(size: Size) -> AtHead:
         return at_head(
-            circuit.run_m or 0.0, area_mm2, load_a, lowest_supply_v=lowest or 0.0,
+            circuit.run_m or 0.0, size, load_a, lowest_supply_v=lowest or 0.0,
             head_least_v=least_v, hottest_c=circuit.hottest_c, kind=circuit.cable,
         )  # fmt: skip
 
-    if circuit.area_mm2 is not None:
-        return judged(circuit.area_mm2)
+    if circuit.size is not None:
+        return judged(circuit.size)
     thickest = judged(THICKEST_MM2)
     if not thickest.is_enough:
         return thickest
@@ -182,7 +183,7 @@ def _conductor(circuit: Circuit, lowest: float | None, load_a: float) -> AtHead 
 def _run(circuit: Circuit, conductor: AtHead | None) -> Run | None:
     if conductor is None or circuit.run_m is None:
         return None
-    ohm = ohm_per_km(conductor.area_mm2, circuit.hottest_c, kind=circuit.cable)
+    ohm = ohm_per_km(conductor.size, circuit.hottest_c, kind=circuit.cable)
     return Run(circuit.run_m, ohm)
 
 

@@ -5,8 +5,7 @@ Resistances are the largest that a standard allows at 20 °C.
 * IEC 60228, class 5 (flexible), copper, plain and tinned: as reprinted alike by four public
   texts (cable makers' and design sites' tables of IEC 60228 / HD 383 / DIN VDE 0295).
 * Vehicle cable (ISO 6722-1): from memory, not seen; a few per cent lower.
-* American wire gauge (ASTM B258): solid round wire, d = 0.127 mm 92^((36 - n)/39), of
-  copper with 0.017241 ohm mm2/m at 20 °C (IEC 60028, IACS).
+* American wire gauge: by formula, see `gauges`.
 
 Temperature: the copper formula 1 + 0.00393 (t - 20) by default.  IEC 60228 itself prints
 factors that equal (230 + t)/250, the same as 1 + 0.004 (t - 20); both can be asked for.
@@ -14,11 +13,12 @@ factors that equal (230 + t)/250, the same as 1 + 0.004 (t - 20); both can be as
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import isfinite, pi
+from math import isfinite
 from types import MappingProxyType
 from typing import Literal
 
 from gaugewright.errors import InputError
+from gaugewright.wiring.gauges import STRANDED, TINNED, Gauge, Size, size_in_both
 
 Kind = Literal["plain", "tinned", "vehicle"]
 Factor = Literal["copper 0.00393", "IEC 60228 table"]
@@ -43,7 +43,6 @@ _TABLES: Mapping[Kind, Mapping[float, float]] = MappingProxyType(
         "vehicle": VEHICLE_CABLE,
     }
 )
-COPPER_OHM_MM2_PER_KM = 17.241
 COPPER_PER_K = 0.00393
 COLDEST_C, HOTTEST_C = -60.0, 200.0
 
@@ -64,13 +63,13 @@ def temperature_factor(conductor_c: float, factor: Factor = "copper 0.00393") ->
 
 
 def ohm_per_km(
-    area_mm2: float,
+    size: Size,
     conductor_c: float = 20.0,
     *,
     kind: Kind = "plain",
     factor: Factor = "copper 0.00393",
 ) -> float:
-    """Resistance of a conductor of a standard size. [ohm/km]
+    """Resistance of a conductor of a standard size, mm² or a gauge. [ohm/km]
 
     Raises `InputError` for a size that the table does not have; nothing is interpolated.
 
@@ -80,40 +79,20 @@ def ohm_per_km(
     Traceback (most recent call last):
         ...
     gaugewright.errors.InputError: area_mm2: 0.6 mm² is no size of this cable, wanted one of 0.25,
-    0.34, 0.5, 0.75, 1, 1.5, 2.5, 4, 6
+    0.34, 0.5, 0.75, 1, 1.5, 2.5, 4, 6, or a gauge such as 14 AWG
     """
+    hotter = temperature_factor(conductor_c, factor)
+    if isinstance(size, Gauge):
+        return size.ohm_per_km * STRANDED * (TINNED if kind == "tinned" else 1.0) * hotter
     table = _TABLES[kind]
-    if area_mm2 not in table:
-        sizes = ", ".join(f"{size:g}" for size in table)
+    if size not in table:
+        sizes = ", ".join(f"{known:g}" for known in table)
         raise InputError(
-            f"{area_mm2:g} mm² is no size of this cable, wanted one of {sizes}", field="area_mm2"
+            f"{size:g} mm² is no size of this cable, wanted one of {sizes}, or a gauge such as "
+            "14 AWG",
+            field="area_mm2",
         )
-    return table[area_mm2] * temperature_factor(conductor_c, factor)
-
-
-@dataclass(frozen=True, slots=True)
-class Gauge:
-    """A solid wire of the American wire gauge."""
-
-    number: int
-    diameter_mm: float
-    area_mm2: float
-    ohm_per_km: float
-    """At 20 °C. [ohm/km]"""
-
-
-def awg(number: int) -> Gauge:
-    """Give a wire of the American wire gauge; -3 is 4/0. Not the SAE gauge, which is thinner.
-
-    >>> wire = awg(18)
-    >>> round(wire.diameter_mm, 4), round(wire.area_mm2, 4), round(wire.ohm_per_km, 2)
-    (1.0237, 0.823, 20.95)
-    """
-    if not -3 <= number <= 40:
-        raise InputError(f"{number} is no gauge, wanted -3 (4/0) to 40", field="awg")
-    diameter = 0.127 * 92 ** ((36 - number) / 39)
-    area = pi / 4 * diameter**2
-    return Gauge(number, diameter, area, COPPER_OHM_MM2_PER_KM / area)
+    return table[size] * hotter
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +131,8 @@ class Run:
 class AtHead:
     """What arrives at the probe's head at the lowest supply and the hottest cable."""
 
-    area_mm2: float
+    size: Size
+    """As it was asked for: mm², or a gauge."""
     drop_v: float
     head_v: float
     drop_share: float
@@ -160,10 +140,15 @@ class AtHead:
     is_enough: bool
     why: str
 
+    @property
+    def area_mm2(self) -> float:
+        """Return the area of its copper; of a gauge to 0.01 mm². [mm²]"""
+        return round(self.size.area_mm2, 2) if isinstance(self.size, Gauge) else self.size
+
 
 def at_head(
     run_m: float,
-    area_mm2: float,
+    size: Size,
     current_a: float,
     *,
     lowest_supply_v: float,
@@ -179,14 +164,17 @@ def at_head(
 
     >>> found = at_head(12, 0.5, 0.5, lowest_supply_v=10, head_least_v=9)
     >>> found.is_enough, found.why
-    (False, '0.59 V of 10 V are lost on 12 m of 0.5 mm² at 85 °C (5.9 %, at most 3 % wanted)')
+    (False, '0.59 V of 10 V are lost on 12 m of 0.5 mm² (20 AWG or thicker) at 85 °C (5.9 %, at
+    most 3 % wanted)')
     """
     if not (isfinite(lowest_supply_v) and lowest_supply_v > 0):
         raise InputError(f"must be above 0 V, found {lowest_supply_v:g}", field="lowest_supply_v")
-    drop = Run(run_m, ohm_per_km(area_mm2, hottest_c, kind=kind)).drop_v(current_a)
+    drop = Run(run_m, ohm_per_km(size, hottest_c, kind=kind)).drop_v(current_a)
     head = lowest_supply_v - drop
     share = drop / lowest_supply_v
-    lost = f"{drop:.2f} V of {lowest_supply_v:g} V are lost on {run_m:g} m of {area_mm2:g} mm² at "
+    lost = (
+        f"{drop:.2f} V of {lowest_supply_v:g} V are lost on {run_m:g} m of {size_in_both(size)} at "
+    )
     lost += f"{hottest_c:g} °C"
     if head < head_least_v:
         why = f"{lost}; {head:.2f} V are left, {head_least_v:g} V wanted"
@@ -194,9 +182,7 @@ def at_head(
         why = f"{lost} ({100 * share:.1f} %, at most {100 * most_drop_share:g} % wanted)"
     else:
         why = f"{lost}; {head:.2f} V are left"
-    return AtHead(
-        area_mm2, drop, head, share, head >= head_least_v and share <= most_drop_share, why
-    )
+    return AtHead(size, drop, head, share, head >= head_least_v and share <= most_drop_share, why)
 
 
 def smallest_conductor(

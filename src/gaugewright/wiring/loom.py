@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from gaugewright.wiring.conductors import AtHead, Kind, Run, at_head, ohm_per_km, smallest_conductor
 from gaugewright.wiring.fuses import FuseChoice, choose_fuse
+from gaugewright.wiring.gauges import Size
 from gaugewright.wiring.supply import (
     Device,
     Fed,
@@ -31,14 +32,14 @@ def plan_loom(
     code: str,
     fed: Fed,
     battery_ah: float,
-    area_mm2: float | None = None,
+    size: Size | None = None,
     hottest_c: float = 85.0,
     kind: Kind = "plain",
     others_standing_a: float = 0.0,
 ) -> Loom:
     """Choose conductor and fuse for the lowest supply and the hottest cable.
 
-    With ``area_mm2`` that conductor is judged, enough or not; without it the smallest that
+    With ``size`` that conductor is judged, enough or not; without it the smallest that
     is enough is taken.  Raises `InputError` where none is, or where no fuse fits.
 
     >>> device = Device("head", least_v=9, most_v=60, running_a=0.1, standing_a=0.01)
@@ -48,17 +49,17 @@ def plan_loom(
     (0.5, 1.0, 75)
     """
     low, _ = supply_range_v(system, code)
-    if area_mm2 is None:
+    if size is None:
         conductor = smallest_conductor(
             run_m, device.running_a, lowest_supply_v=low, head_least_v=device.least_v,
             hottest_c=hottest_c, kind=kind,
         )  # fmt: skip
     else:
         conductor = at_head(
-            run_m, area_mm2, device.running_a, lowest_supply_v=low, head_least_v=device.least_v,
+            run_m, size, device.running_a, lowest_supply_v=low, head_least_v=device.least_v,
             hottest_c=hottest_c, kind=kind,
         )  # fmt: skip
-    run = Run(run_m, ohm_per_km(conductor.area_mm2, hottest_c, kind=kind))
+    run = Run(run_m, ohm_per_km(conductor.size, hottest_c, kind=kind))
     fuse = choose_fuse(
         load_a=device.running_a, area_mm2=conductor.area_mm2, run=run, lowest_supply_v=low
     )

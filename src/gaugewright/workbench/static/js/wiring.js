@@ -168,7 +168,7 @@ function figures(found) {
   if (cable) {
     const usual = plain(cable.usual_head_v, 1);
     facts.push(["cable", words("cable-is", {
-      length: plain(cable.length_m, 1), area: String(cable.area_mm2), drop: plain(cable.drop_v, 2), share: `${plain(cable.drop_percent, 1)}\u00a0%`,
+      length: plain(cable.length_m, 1), size: cable.sizes, drop: plain(cable.drop_v, 2), share: `${plain(cable.drop_percent, 1)}\u00a0%`,
     })]);
     facts.push(["arrives", words("arrives-both", { least: plain(cable.least_head_v, 1), usual })]);
   }
