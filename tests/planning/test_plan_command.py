@@ -168,6 +168,23 @@ def test_template_and_page_are_written(folder, quick):
     assert len(sheet.splitlines()) <= 64
 
 
+def test_the_template_has_the_bolts_of_the_flange_in_hand(folder, quick):
+    result = run(
+        "tank.toml", "--template", "t.svg", "--hole", "44mm", "--flange", "3.5in", "--bolts", "6",
+        "--bolt-circle", "68mm", "--bolt-hole", "6,5", "--first-bolt", "30",
+    )  # fmt: skip
+
+    assert result.exit_code == 0, result.stderr
+    root = ElementTree.fromstring((folder / "t.svg").read_text())
+    circles = {c.get("class"): float(c.get("r")) for c in root.iter() if "r" in c.attrib}
+    assert circles == {"outline": 44.45, "hole": 22.0, "bolt-circle": 34.0, "bolt": 3.25}
+    bolts = [c for c in root.iter() if c.get("class") == "bolt"]
+    hole = next(c for c in root.iter() if c.get("class") == "hole")
+    assert len(bolts) == 6
+    # the first 30 degrees right of the front arrow, half of the circle's radius to the right
+    assert float(bolts[0].get("cx")) - float(hole.get("cx")) == pytest.approx(17.0, abs=1e-3)
+
+
 def test_a_file_on_standard_output_has_it_for_itself(folder, quick):
     result = run("tank.toml", "--template", "-")
 
@@ -197,6 +214,14 @@ def test_a_file_on_standard_output_has_it_for_itself(folder, quick):
         (["--stand-off", "700", "--full-length", "700"], "--stand-off: 700 mm and 45 mm to cut"),
         (["--seat", "-3"], "--seat: must be 0 mm or more"),
         (["--in-tank", "-3"], "--in-tank: must be 0 or more"),
+        (["--bolts", "4.5"], "--bolts: wanted a whole number, found 4.5"),
+        (["--bolts", "25"], "--bolts: must be 0 to 24, found 25"),
+        (["--bolt-circle", "40"], "--bolt-circle: bolts of 5 mm on a circle of 40 mm would break"),
+        (["--bolt-circle", "78"], "--flange: bolts on a circle of 78 mm do not fit into a flange"),
+        (["--flange", "30mm"], "--flange: a flange of 30 mm does not cover a hole of 38 mm"),
+        (["--flange", "300mm"], "--flange: a flange of 300 mm does not fit on A4, at most 146 mm"),
+        (["--hole", "wide"], "--hole: 'wide' is not a length"),
+        (["--first-bolt", "x"], "--first-bolt: 'x' is not a number"),
         (["--paper", "A3"], "--paper: 'A3' is no paper known here, wanted A4 or Letter"),
         (["--out", "-", "--sheet", "-"], "only one of --out, --template and --sheet"),
         (["--pours", "1", "--out", "no/plan.json"], "no/plan.json: cannot be written"),

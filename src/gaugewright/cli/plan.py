@@ -48,6 +48,21 @@ def plan(
     seat: Annotated[
         str, typer.Option(metavar="LENGTH", help="Top of the inside to the flange's seat.")
     ] = "5mm",
+    hole: Annotated[
+        str, typer.Option(metavar="LENGTH", help="Hole for the probe, by the flange in hand.")
+    ] = "38mm",
+    flange: Annotated[
+        str, typer.Option(metavar="LENGTH", help="The flange across its outer edge.")
+    ] = "80mm",
+    bolts: Annotated[str, typer.Option(metavar="N", help="Bolts of the flange, 0 to 24.")] = "5",
+    bolt_circle: Annotated[
+        str | None,
+        typer.Option(metavar="LENGTH", help="Circle through the bolts' middles, across."),
+    ] = None,
+    bolt_hole: Annotated[str, typer.Option(metavar="LENGTH", help="Hole for one bolt.")] = "5mm",
+    first_bolt: Annotated[
+        str, typer.Option(metavar="DEG", help="First bolt from the front, clockwise from above.")
+    ] = "0",
     contents: Annotated[
         str, typer.Option(metavar="FUEL", help="What the tank holds; petrol and others stop.")
     ] = "diesel",
@@ -86,6 +101,10 @@ def plan(
     takes the place where the slope does least and proposes the rest.  A tank file without a
     shape, only rated_capacity_l and height_mm, is planned by those: pours close together
     where the curve of any tank bends, with what is not known left open.
+
+    Measure the flange in hand before drilling: the usual bolt circle is common practice only,
+    and --template draws the one of --hole, --flange, --bolts, --bolt-circle, --bolt-hole and
+    --first-bolt.
     """
     import json
 
@@ -99,7 +118,7 @@ def plan(
     from gaugewright.app.plan_cut import Wishes
     from gaugewright.app.plan_unknown import read_any_tank
     from gaugewright.app.wiring import checked_wiring_file
-    from gaugewright.cli.numbers import maybe_option_number, naming_options
+    from gaugewright.cli.numbers import maybe_option_number, naming_options, option_number
     from gaugewright.cli.plan_text import (
         any_text,
         keep_out_of_text,
@@ -120,7 +139,10 @@ def plan(
         "pours": "--pours", "within_l": "--within", "fuel_l": "--fuel", "seat_mm": "--seat",
         "headroom_mm": "--headroom", "depth_mm": "--depth", "clear_mm": "--keep-out",
         "stand_off_mm": "--stand-off", "full_length_mm": "--full-length",
-        "contents": "--contents", "dangerous_goods": "--dangerous-goods", "litres": "--in-tank",
+        "hole_mm": "--hole", "flange_mm": "--flange", "outer_mm": "--flange", "bolts": "--bolts",
+        "bolt_circle_mm": "--bolt-circle", "bolt_mm": "--bolt-hole",
+        "first_bolt_deg": "--first-bolt", "contents": "--contents",
+        "dangerous_goods": "--dangerous-goods", "litres": "--in-tank",
     }  # fmt: skip
     with naming_options(**options):
         wishes = Wishes(
@@ -134,6 +156,12 @@ def plan(
             stand_off_mm=maybe_length(stand_off, "--stand-off"),
             full_length_mm=maybe_length(full_length, "--full-length"),
             seat_mm=parse_length_mm(seat, field="--seat"),
+            hole_mm=parse_length_mm(hole, field="--hole"),
+            flange_mm=parse_length_mm(flange, field="--flange"),
+            bolts=whole_number(bolts, "--bolts"),
+            bolt_circle_mm=maybe_length(bolt_circle, "--bolt-circle"),
+            bolt_mm=parse_length_mm(bolt_hole, field="--bolt-hole"),
+            first_bolt_deg=option_number(first_bolt, "--first-bolt"),
             circumstances=Circumstances(
                 contents, is_dangerous_goods=dangerous_goods, licensed_person=licensed
             ),

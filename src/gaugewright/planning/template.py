@@ -59,6 +59,15 @@ class Flange:
             raise InputError(
                 said("must be 0 to 24, found {bolts}", bolts=self.bolts), field="bolts"
             )
+        if self.outer_mm <= self.hole_mm:
+            raise InputError(
+                said(
+                    "a flange of {outer_mm:g} mm does not cover a hole of {hole_mm:g} mm",
+                    outer_mm=self.outer_mm,
+                    hole_mm=self.hole_mm,
+                ),
+                field="outer_mm",
+            )
         if self.bolts and self.bolt_circle_mm - self.bolt_mm < self.hole_mm:
             raise InputError(
                 said(
