@@ -55,14 +55,15 @@ entry = Table(
     sqlite_with_rowid=False,
 )
 
-Index(
+_WITH_REQUEST = entry.c.request_id.is_not(None)
+
+entry_request = Index(
     "entry_request",
     entry.c.job,
     entry.c.request_id,
     entry.c.request_part,
     unique=True,
-    sqlite_where=entry.c.request_id.is_not(None),
-    postgresql_where=entry.c.request_id.is_not(None),
+    sqlite_where=_WITH_REQUEST,
 )
 
 photo = Table(
@@ -97,6 +98,10 @@ KEPT_FOR_EVER = {
 
 def create(connection: Connection) -> None:
     """Make all tables and guards in an empty database, inside the caller's transaction."""
+    if connection.dialect.name == "postgresql":
+        # Said here and not above: there it would load that database's half of SQLAlchemy
+        # whenever a book that is a file is opened.
+        entry_request.dialect_options["postgresql"]["where"] = _WITH_REQUEST
     METADATA.create_all(connection, checkfirst=False)
     for statement in guards(connection.dialect.name):
         connection.exec_driver_sql(statement)

@@ -10,7 +10,6 @@ from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Executable, Table, bindparam, func, select
-from sqlalchemy.dialects import postgresql
 from sqlalchemy.engine import Dialect
 from sqlalchemy.sql.compiler import SQLCompiler
 
@@ -93,11 +92,11 @@ class Statements:
             select(photo.c.sha256).where(photo.c.sha256 == bindparam("sha256")), dialect
         )
         # Two workshops may send the same photo at once; a SQLite book has one writer.
-        insert_photo = (
-            postgresql.insert(photo).on_conflict_do_nothing()
-            if dialect.name == "postgresql"
-            else photo.insert()
-        )
+        insert_photo = photo.insert()
+        if dialect.name == "postgresql":
+            from sqlalchemy.dialects import postgresql  # a fifth of SQLAlchemy's own start
+
+            insert_photo = postgresql.insert(photo).on_conflict_do_nothing()
         self.add_photo = Prepared(insert_photo, dialect)
         self.last_setting = Prepared(select(func.max(schema.setting.c.version)), dialect)
         self.add_setting = Prepared(schema.setting.insert(), dialect)
