@@ -10,9 +10,12 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 def compiled(function: F) -> F:
-    """Return ``function`` compiled, kept on disk for the next run; itself without numba."""
+    """Return ``function`` compiled, kept on disk for the next run; itself without numba.
+
+    A division by nothing gives what it gives in NumPy, so that no loop stops to look for one.
+    """
     try:
         import numba
     except ImportError:
         return function
-    return cast(F, numba.njit(cache=True, nogil=True)(function))
+    return cast(F, numba.njit(cache=True, nogil=True, error_model="numpy")(function))

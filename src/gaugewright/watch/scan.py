@@ -17,9 +17,11 @@ Places = npt.NDArray[np.int64]
 
 WINDOWS = np.array([1, 2, 3, 5, 8, 13, 21, 34])
 APART = np.array([1, 2, 3, 4, 6, 9, 13, 19, 28, 42, 63, 95, 140])
-_COARSE_WINDOWS = np.array([1, 3, 10, 30])
-_COARSE_APART = np.array([1, 4, 13, 42, 120])
-REACH = 60
+COARSE_WINDOWS = np.array([1, 3, 10, 30])
+COARSE_APART = np.array([1, 3, 10, 35, 110])
+_AT_ONCE = 32
+"""Places that are tested together."""
+REACH = 30
 """Bins on either side of a suspicious place that are searched with it."""
 
 
@@ -46,26 +48,95 @@ def _contrast(sums: Floats, first: int, a: int, b: int, end: int) -> tuple[float
 
 
 @compiled
+def _sides(sums: Floats, low: int, high: int, window: int, sides: Floats) -> None:
+    """Write the mean, variance and creep of the bins before each place, and of those after.
+
+    Row by row: level of the ``window`` bins up to and with the place, its variance, what has
+    crept in; then the same of the bins from the place on.
+    """
+    inner = max(high - low - window + 1, 0)
+    # Where the whole window fits, several places at once; at the edges what there is of it.
+    _mean_of(sums, low, window, inner, sides, 0, low + window - 1)
+    _mean_of(sums, low, window, inner, sides, 3, low)
+    for a in range(low, min(low + window - 1, high)):
+        _mean_of(sums, low, a + 1 - low, 1, sides, 0, a)
+    for b in range(max(high - window + 1, low), high):
+        _mean_of(sums, b, high - b, 1, sides, 3, b)
+
+
+@compiled
+def _mean_of(
+    sums: Floats, first: int, window: int, size: int, into: Floats, row: int, at: int
+) -> None:
+    """Write mean, variance and creep of windows that begin at ``first`` and each place after.
+
+    One short loop each, so that the processor takes several places at once.
+    """
+    last = first + window
+    weight = into[row + 1, at : at + size]
+    since, until = sums[0, first : first + size], sums[0, last : last + size]
+    for i in range(size):
+        weight[i] = until[i] - since[i]
+    for k in (1, 2):
+        mean = into[row + 2 * k - 2, at : at + size]
+        since, until = sums[k, first : first + size], sums[k, last : last + size]
+        for i in range(size):
+            mean[i] = (until[i] - since[i]) / weight[i]
+    for i in range(size):
+        weight[i] = 1.0 / weight[i]
+
+
+@compiled
+def _any_above(sides: Floats, low: int, high: int, apart: int, z2: float) -> bool:
+    """Return whether a change from ``low`` up to ``high`` may have a z² of ``z2`` and more.
+
+    Without a way out of the loop, so that the processor takes several places at once.
+    """
+    before, before_l2, before_crept = sides[0, low:high], sides[1, low:high], sides[2, low:high]
+    low, high = low + apart, high + apart
+    after, after_l2, after_crept = sides[3, low:high], sides[4, low:high], sides[5, low:high]
+    some = False
+    for i in range(before.size):
+        change = after[i] - before[i]
+        v = before_l2[i] + after_l2[i] + (after_crept[i] - before_crept[i])
+        some |= change * change >= z2 * v
+    return some
+
+
+@compiled
 def _best(
-    sums: Floats, low: int, high: int, windows: Places, apart: Places
+    sums: Floats,
+    low: int,
+    high: int,
+    least_z: float,
+    windows: Places,
+    apart: Places,
+    sides: Floats,
 ) -> tuple[float, int, int, float, float]:
-    """Return the strongest change: z, last bin before, first after, litres, variance."""
+    """Return the strongest change from ``least_z``: z, last bin before, first after, L, L².
+
+    Of equals the first place, then the nearest, then the narrowest.
+    """
     best_z, best_a, best_b, best_d, best_v = 0.0, low, low, 0.0, 1.0
-    for a in range(low, high - 1):
+    enough = least_z * least_z * (1.0 - 1e-12)
+    for w in windows:
+        _sides(sums, low, high, w, sides)
         for d in apart:
-            b = a + d
-            if b >= high:
-                break
-            narrow = False
-            for w in windows:
-                if narrow:
-                    break
-                first, end = a + 1 - w, b + w
-                narrow = first <= low and end >= high
-                change, v = _contrast(sums, max(first, low), a, b, min(end, high))
-                z = change / np.sqrt(v)
-                if abs(z) > abs(best_z):
-                    best_z, best_a, best_b, best_d, best_v = z, a, b, change, v
+            for near in range(low, high - d, _AT_ONCE):
+                far = min(near + _AT_ONCE, high - d)
+                if not _any_above(sides, near, far, d, enough):
+                    continue
+                for a in range(near, far):
+                    b = a + d
+                    change = sides[3, b] - sides[0, a]
+                    v = sides[1, a] + sides[4, b] + (sides[5, b] - sides[2, a])
+                    z = change / np.sqrt(v)
+                    same = abs(z) == abs(best_z) and (a < best_a or (a == best_a and b < best_b))
+                    if abs(z) > abs(best_z) or (same and z != 0.0):
+                        best_z, best_a, best_b, best_d, best_v = z, a, b, change, v
+                        enough = z * z * (1.0 - 1e-12)
+        if w >= high - low:
+            break  # wider ones are the same
     return best_z, best_a, best_b, best_d, best_v
 
 
@@ -110,6 +181,7 @@ def _search(
     apart: Places,
     found: Floats,
     held: int,
+    sides: Floats,
 ) -> int:
     """Write the changes between ``low`` and ``high`` into ``found``, return how many it holds."""
     stack = np.empty((64, 2), np.int64)
@@ -120,7 +192,7 @@ def _search(
         left, right = stack[depth, 0], stack[depth, 1]
         if right - left < 2:
             continue
-        z, a, b, change, v = _best(sums, left, right, windows, apart)
+        z, a, b, change, v = _best(sums, left, right, least_z, windows, apart, sides)
         if abs(z) < least_z or held >= found.shape[0]:
             continue
         a, b = _turns(sums, a, b, 1.0 if change > 0 else -1.0)
@@ -138,21 +210,35 @@ def _search(
 
 @compiled
 def _suspicious(
-    sums: Floats, n: int, least_z: float, windows: Places, apart: Places, hot: npt.NDArray[np.bool_]
+    sums: Floats,
+    n: int,
+    least_z: float,
+    windows: Places,
+    apart: Places,
+    sides: Floats,
+    hot: npt.NDArray[np.bool_],
 ) -> bool:
     """Mark the bins near a contrast above ``least_z``; return whether there are any."""
     some = False
     least = least_z * least_z
-    for d in apart:
-        for w in windows:
-            hop = max(1, w // 2)
-            for a in range(0, n - d, hop):
-                b = a + d
-                change, v = _contrast(sums, max(a + 1 - w, 0), a, b, min(b + w, n))
-                if change * change > least * v:
-                    some = True
-                    for i in range(max(a - w - 5, 0), min(b + w + 5, n)):
-                        hot[i] = True
+    for w in windows:
+        hop = max(1, w // 2)
+        _sides(sums, 0, n, w, sides)
+        for d in apart:
+            marked = 0
+            for near in range(0, n - d, _AT_ONCE * hop):
+                far = min(near + _AT_ONCE * hop, n - d)
+                if hop == 1 and not _any_above(sides, near, far, d, least):
+                    continue
+                for a in range(near, far, hop):
+                    b = a + d
+                    change = sides[3, b] - sides[0, a]
+                    v = sides[1, a] + sides[4, b] + (sides[5, b] - sides[2, a])
+                    if change * change > least * v:
+                        some = True
+                        for i in range(max(a - w - 5, marked), min(b + w + 5, n)):
+                            hot[i] = True
+                        marked = min(b + w + 5, n)
     return some
 
 
@@ -170,22 +256,19 @@ def all_changes(
     ``level`` is free of the known consumption, ``weight_l2`` the variance of each bin,
     ``wander`` the variance that has crept in since the first bin, running up.
     """
-    windows = np.array([1, 2, 3, 5, 8, 13, 21, 34])
-    apart = np.array([1, 2, 3, 4, 6, 9, 13, 19, 28, 42, 63, 95, 140])
-    coarse_windows = np.array([1, 3, 10, 30])
-    coarse_apart = np.array([1, 3, 10, 35, 110])
     found = np.empty((20 * lows.size + 500, 5))
     held = 0
     longest = 0
     for k in range(lows.size):
         longest = max(longest, highs[k] - lows[k])
     sums = np.zeros((3, longest + 1))
+    sides = np.empty((6, longest))
     hot = np.zeros(longest, np.bool_)
     for k in range(lows.size):
         low, n = lows[k], highs[k] - lows[k]
         _sums(low, highs[k], level, weight_l2, wander, sums)
         hot[:n] = False
-        if not _suspicious(sums, n, 0.8 * least_z, coarse_windows, coarse_apart, hot):
+        if not _suspicious(sums, n, 0.8 * least_z, COARSE_WINDOWS, COARSE_APART, sides, hot):
             continue
         i = 0
         while i < n:
@@ -196,7 +279,8 @@ def all_changes(
             while j < n and hot[j]:
                 j += 1
             held = _search(
-                sums, max(i - 30, 0), min(j + 30, n), low, least_z, windows, apart, found, held
-            )
+                sums, max(i - REACH, 0), min(j + REACH, n), low, least_z, WINDOWS, APART, found,
+                held, sides,
+            )  # fmt: skip
             i = j
     return found[:held].copy()
