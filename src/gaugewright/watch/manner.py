@@ -123,13 +123,8 @@ def _wander_l2_h(
     """Return what an hour at rest adds to the variance of the level. [L²/h]"""
     least = (0.1 * quantum_l + 0.02) ** 2
     seen = [least]
-    at = np.flatnonzero(off)
     for hours in (0.5, 1.0, 2.0):
-        partner = np.searchsorted(bins.time_s, bins.time_s[at] + hours * _HOUR_S)
-        fits = partner < bins.time_s.size
-        a, b = at[fits], partner[fits]
-        same = (inside[a] == inside[b]) & off[b]
-        a, b = a[same], b[same]
+        a, b = pairs_apart(bins.time_s, inside, off, hours * _HOUR_S)
         apart = (bins.time_s[b] - bins.time_s[a]) / _HOUR_S
         near = apart < 1.5 * hours
         if near.sum() < 50:
@@ -140,16 +135,33 @@ def _wander_l2_h(
     return max(seen)
 
 
+@compiled
+def pairs_apart(
+    time_s: Floats, inside: npt.NDArray[np.int64], wanted: npt.NDArray[np.bool_], apart_s: float
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Return each wanted bin and the first one ``apart_s`` after it, wanted and of its spell."""
+    n = time_s.size
+    first, second = np.empty(n, np.int64), np.empty(n, np.int64)
+    held = j = 0
+    for i in range(n):
+        if not wanted[i]:
+            continue
+        due = time_s[i] + apart_s
+        while j < n and time_s[j] < due:
+            j += 1
+        if j == n:
+            break
+        if wanted[j] and inside[j] == inside[i]:
+            first[held], second[held] = i, j
+            held += 1
+    return first[:held].copy(), second[:held].copy()
+
+
 def _idle(
     bins: Bins, inside: npt.NDArray[np.int64], on: npt.NDArray[np.bool_], running_l2: float
 ) -> tuple[float, float]:
     """Return the consumption at rest with the engine on, and its scatter. [L/h]"""
-    at = np.flatnonzero(on)
-    partner = np.searchsorted(bins.time_s, bins.time_s[at] + 600.0)
-    fits = partner < bins.time_s.size
-    a, b = at[fits], partner[fits]
-    same = (inside[a] == inside[b]) & on[b]
-    a, b = a[same], b[same]
+    a, b = pairs_apart(bins.time_s, inside, on, 600.0)
     if a.size < 10:
         return 0.0, 1.0
     rate = (bins.level_l[a] - bins.level_l[b]) / (bins.time_s[b] - bins.time_s[a]) * _HOUR_S

@@ -45,9 +45,7 @@ def rough(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
     on = bins.running > 0.5
     lively = float(np.quantile(scatter[on], 0.75)) if on.any() else 0.0
     limit = max(2.0 * base, 0.25 * lively, 0.7 * quantum_l)
-    swing = _swing(scatter, bins.level_l, bins.moving, reach)
-    busy = ~bins.moving & (bins.running > 0.5) & (swing > limit)
-    return bins.moving | busy
+    return bins.moving | (_swing(scatter, bins.level_l, bins.moving, on, reach) > limit)
 
 
 def spells_of(bins: Bins, quantum_l: float) -> Spells:
@@ -73,10 +71,20 @@ def spells_of(bins: Bins, quantum_l: float) -> Spells:
 
 
 @compiled
-def _swing(scatter: Floats, level: Floats, moving: npt.NDArray[np.bool_], reach: int) -> Floats:
-    """Return the usual scatter around each bin at rest; none where the level flows one way."""
+def _swing(
+    scatter: Floats,
+    level: Floats,
+    moving: npt.NDArray[np.bool_],
+    running: npt.NDArray[np.bool_],
+    reach: int,
+) -> Floats:
+    """Return the usual scatter around each bin at rest and running, 0 of any other.
+
+    None, 0 as well, where the level flows one way.
+    """
     n = scatter.size
     out = np.zeros(n)
+    near = np.empty(2 * reach + 1)
     i = 0
     while i < n:
         if moving[i]:
@@ -86,14 +94,33 @@ def _swing(scatter: Floats, level: Floats, moving: npt.NDArray[np.bool_], reach:
         while j < n and not moving[j]:
             j += 1
         for k in range(i, j):
+            if not running[k]:
+                continue
             low, high = max(i, k - reach), min(j, k + reach + 1)
             path = 0.0
             for m in range(low + 1, high):
                 path += abs(level[m] - level[m - 1])
             if abs(level[high - 1] - level[low]) <= 0.7 * path:
-                out[k] = np.median(scatter[low:high])
+                out[k] = _middle(scatter, low, high, near)
         i = j
     return out
+
+
+@compiled
+def _middle(values: Floats, low: int, high: int, room: Floats) -> float:
+    """Return the median of a few values, sorted into ``room``."""
+    held = 0
+    for m in range(low, high):
+        value = values[m]
+        at = held
+        while at > 0 and room[at - 1] > value:
+            room[at] = room[at - 1]
+            at -= 1
+        room[at] = value
+        held += 1
+    half = held // 2
+    middle: float = room[half] if held % 2 else 0.5 * (room[half - 1] + room[half])
+    return middle
 
 
 @compiled

@@ -4,6 +4,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.watch.bins import Bins
+from gaugewright.watch.compiled import compiled
 from gaugewright.watch.manner import Manner
 from gaugewright.watch.spells import HOLE_S, Spells
 from gaugewright.watch.values import Floats, Track
@@ -79,29 +80,55 @@ def _rates(
     unsure = np.where(
         still, np.where(running, manner.idle_l2_h, manner.wander_l2_h), manner.burn_l2_h
     )
-    gone = np.cumsum(taken)
-    for part in _runs(running & still, inside):
-        partner = np.searchsorted(bins.time_s[part], bins.time_s[part] + _SLOPE_S)
-        fits = partner < part.size
-        a, b = part[fits], part[partner[fits]]
-        calm = (gone[a] == gone[b]) & ~taken[a]
-        a, b = a[calm], b[calm]
-        if a.size < 8:
-            continue
-        slope = (bins.level_l[a] - bins.level_l[b]) / (bins.time_s[b] - bins.time_s[a]) * _HOUR_S
-        own = float(np.clip(np.median(slope), 0.5 * manner.idle_l_h, 1.7 * manner.idle_l_h))
-        rate[part] = own
-        unsure[part] = manner.wander_l2_h + (0.08 * own) ** 2
+    _own_rates(
+        running & still, inside, taken, bins.time_s, bins.level_l, manner.idle_l_h,
+        manner.wander_l2_h, rate, unsure,
+    )  # fmt: skip
     return rate, unsure
 
 
-def _runs(wanted: Mask, inside: Places) -> list[Places]:
-    """Return the runs of wanted bins of one spell that are long enough for a rate of their own."""
-    if not wanted.any():
-        return []
-    cut = np.flatnonzero((np.diff(wanted) != 0) | (np.diff(inside) != 0)) + 1
-    pieces = np.split(np.arange(wanted.size), cut)
-    return [piece for piece in pieces if wanted[piece[0]] and piece.size >= _SHORTEST_RUN]
+@compiled
+def _own_rates(
+    wanted: Mask,
+    inside: Places,
+    taken: Mask,
+    time_s: Floats,
+    level: Floats,
+    idle_l_h: float,
+    wander_l2_h: float,
+    rate: Floats,
+    unsure: Floats,
+) -> None:
+    """Give the runs of wanted bins of one spell that are long enough a rate of their own.
+
+    The median over bins `_SLOPE_S` apart between which nothing was taken. [L/h, L²/h]
+    """
+    n = wanted.size
+    gone = np.cumsum(taken)
+    slopes = np.empty(n)
+    i = 0
+    while i < n:
+        if not wanted[i]:
+            i += 1
+            continue
+        end = i + 1
+        while end < n and wanted[end] and inside[end] == inside[i]:
+            end += 1
+        held = 0
+        b = i
+        for a in range(i, end if end - i >= _SHORTEST_RUN else i):
+            while b < end and time_s[b] < time_s[a] + _SLOPE_S:
+                b += 1
+            if b == end:
+                break
+            if gone[a] == gone[b] and not taken[a]:
+                slopes[held] = (level[a] - level[b]) / (time_s[b] - time_s[a]) * _HOUR_S
+                held += 1
+        if held >= 8:
+            own = min(max(np.median(slopes[:held]), 0.5 * idle_l_h), 1.7 * idle_l_h)
+            rate[i:end] = own
+            unsure[i:end] = wander_l2_h + (0.08 * own) ** 2
+        i = end
 
 
 def _odd_hole_h(hours: Floats, parked: Mask) -> float:
