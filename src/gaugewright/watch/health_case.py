@@ -12,10 +12,15 @@ import numpy.typing as npt
 
 from gaugewright.table.table import Table
 from gaugewright.watch.health_blocks import MOVING, Blocks, Runs
+from gaugewright.watch.health_loops import work_in
 from gaugewright.watch.values import Event, EventKind, Floats, Track, Watched
 
 DAY_S = 86400.0
 HOUR_S = 3600.0
+STOP_S = 1200.0
+"""From here a time without work is a stop. [s]"""
+HOLE_PERIODS = 2.5
+"""From so many usual periods a step between two records is a hole."""
 
 
 class HealthKind(StrEnum):
@@ -63,6 +68,20 @@ class Delivery:
 
 
 @dataclass(frozen=True, eq=False)
+class Work:
+    """The records at work: how many, the holes among them, the stops between them.
+
+    A hole is told by the number of the record before it, a stop by those of the last record at
+    work before it and of the first after it.
+    """
+
+    records: int
+    holes: npt.NDArray[np.int64]
+    stop_after: npt.NDArray[np.int64]
+    stop_until: npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
 class Case:
     """One vehicle's records, its table and what the watch made of them."""
 
@@ -74,6 +93,8 @@ class Case:
     period_s: float
     """Usual time between records. [s]"""
     deliveries: Sequence[Delivery] = field(default=())
+    kept: dict[str, float | None] = field(default_factory=dict)
+    """What one check has worked out and another asks for."""
 
     @property
     def low(self) -> float:
@@ -96,14 +117,13 @@ class Case:
         return float(self.table.litres[-1] - self.table.litres[0])
 
     @cached_property
-    def steps_s(self) -> Floats:
-        """From each record to the next. [s]"""
-        return np.diff(self.track.time_s)
-
-    @cached_property
-    def at_work(self) -> npt.NDArray[np.intp]:
-        """Records with the ignition on or on the move."""
-        return np.flatnonzero((self.track.ignition > 0.5) | (self.track.speed_kmh > 3.0))
+    def work(self) -> Work:
+        """Records with the ignition on or on the move, and what is between them."""
+        track = self.track
+        found = work_in(
+            track.time_s, track.speed_kmh, track.ignition, HOLE_PERIODS * self.period_s, STOP_S
+        )
+        return Work(*found)
 
     @property
     def span_s(self) -> tuple[float, float]:

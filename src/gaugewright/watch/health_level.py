@@ -23,6 +23,7 @@ from gaugewright.watch.health_case import (
     evenly,
     moment_of,
 )
+from gaugewright.watch.health_loops import brim_likelihood, turns_in
 from gaugewright.watch.health_noise import lag_of
 from gaugewright.watch.values import EventKind, Floats
 
@@ -134,7 +135,7 @@ def _brims(share: Floats) -> Floats:
 
 def _brim_steady(share: Floats) -> float:
     brims = _brims(share)
-    return max(float(_densities(share, brims, s).sum(axis=0).max()) for s in BRIM_SCATTERS)
+    return max(brim_likelihood(share, brims, s, FULL_CHANCE) for s in BRIM_SCATTERS)
 
 
 def _brim_sliding(time_s: Floats, share: Floats) -> tuple[float, float]:
@@ -145,7 +146,7 @@ def _brim_sliding(time_s: Floats, share: Floats) -> tuple[float, float]:
         level = share - drift * when
         brims = _brims(level)
         for scatter in BRIM_SCATTERS:
-            value = float(_densities(level, brims, scatter).sum(axis=0).max())
+            value = brim_likelihood(level, brims, scatter, FULL_CHANCE)
             if value > best:
                 best, slope = value, float(drift)
     return best, slope
@@ -242,28 +243,10 @@ def _rest_less_motion(case: Case) -> Floats:
     # Pairs of a start and a stop, no more than are needed for a firm mean.
     edges = edges[(np.arange(edges.size) // 2) % max(1, edges.size // MOST_TURNS) == 0]
     events = case.events()
-    starts = np.array([e.start_s for e in events])
-    ends = np.array([e.end_s for e in events])
-    found = []
-    for edge in edges.tolist():
-        leaving = bool(moving[edge + 1])
-        rest = range(edge, edge - 3, -1) if leaving else range(edge + 2, edge + 5)
-        move = range(edge + 2, edge + 5) if leaving else range(edge, edge - 3, -1)
-        rests = [i for i in rest if 0 <= i < moving.size and not moving[i]]
-        moves = [i for i in move if 0 <= i < moving.size and moving[i]]
-        if not rests or not moves:
-            continue
-        both = [*rests, *moves]
-        low_s, high_s = blocks.start_s[min(both)], blocks.end_s[max(both)]
-        if high_s - low_s > 0.75 * HOUR_S:
-            continue
-        if starts.size and ((starts < high_s + 300) & (ends > low_s - 300)).any():
-            continue
-        at_rest = float(np.mean(blocks.mean[rests]))
-        on_move = float(np.mean(blocks.mean[moves]))
-        if np.isfinite(at_rest + on_move):
-            found.append((low_s, 0.0 if leaving else 1.0, at_rest - on_move))
-    return np.array(found).reshape(-1, 3)
+    return turns_in(
+        moving, edges, blocks.start_s, blocks.end_s, blocks.mean, 0.75 * HOUR_S,
+        np.array([e.start_s for e in events]), np.array([e.end_s for e in events]),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from gaugewright.metrology.allan import AllanKind, Deviation, allan_curve
+from gaugewright.metrology.allan import AllanKind, Deviation, allan_curve, allan_deviation
 from gaugewright.watch.health_blocks import MOVING, OFF, RUNNING
 from gaugewright.watch.health_case import (
     DAY_S,
@@ -17,6 +17,7 @@ from gaugewright.watch.health_case import (
     evenly,
     span_of,
 )
+from gaugewright.watch.health_loops import drives_on
 from gaugewright.watch.values import EventKind, Floats
 
 GROWTH, GROWTH_T = 1.8, 4.0
@@ -31,6 +32,7 @@ HEAVY_S = 90.0
 """Time constant from which averaging is called too heavy: a refuel of five minutes then shows
 for ten, and a drain of one minute for five (common practice, no source). [s]"""
 MOST_FOR_CURVE = 30_000
+LEAST_FOR_CURVE, LEAST_FREEDOM = 200, 8
 STATES = ((OFF, "at rest"), (RUNNING, "with the engine running"), (MOVING, "on the move"))
 SHORTEST_DRIVE = 12
 MOST_REFUELS = 40
@@ -96,10 +98,14 @@ def _daily_noise(case: Case, state: int) -> Floats:
 
 def averaging(case: Case) -> Iterator[HealthNote]:
     """The scatter on the move and the probe's own lag against what a record is needed for."""
-    curve = curve_on_move(case)
     lag_s = lag_of(case)
+    is_heavy = lag_s is not None and lag_s > HEAVY_S
+    values, _ = _on_move(case)
+    if not is_heavy and _is_calm(case, values):
+        return
+    curve = _curve(case, values)
     wanted = advised_averaging_s(case, curve)
-    if lag_s is not None and lag_s > HEAVY_S:
+    if lag_s is not None and is_heavy:
         target = max(case.period_s, 30.0 if wanted is None else min(wanted, 60.0))
         yield case.note(
             HealthKind.AVERAGING_HEAVY,
@@ -136,11 +142,27 @@ def curve_on_move(case: Case) -> tuple[Deviation, ...]:
 
     The overlapping Hadamard deviation, from which steady consumption falls out.
     """
-    values, _ = _on_move(case)
-    if values.size < 200:
+    return _curve(case, _on_move(case)[0])
+
+
+def _curve(case: Case, values: Floats) -> tuple[Deviation, ...]:
+    if values.size < LEAST_FOR_CURVE:
         return ()
     curve = allan_curve(values, case.period_s, AllanKind.OVERLAPPING_HADAMARD)
-    return tuple(p for p in curve if p.tau_s <= HOUR_S and p.degrees_of_freedom > 8)
+    return tuple(p for p in curve if p.tau_s <= HOUR_S and p.degrees_of_freedom > LEAST_FREEDOM)
+
+
+def _is_calm(case: Case, values: Floats) -> bool:
+    """Return whether the curve's first point says already that a record scatters little."""
+    if values.size < LEAST_FOR_CURVE:
+        return True
+    first = allan_deviation(values, case.period_s, 1, AllanKind.OVERLAPPING_HADAMARD)
+    return (
+        first is not None
+        and first.tau_s <= HOUR_S
+        and first.degrees_of_freedom > LEAST_FREEDOM
+        and first.deviation / case.capacity_l < MOST_ON_MOVE
+    )
 
 
 def _on_move(case: Case) -> tuple[Floats, npt.NDArray[np.int64]]:
@@ -148,39 +170,13 @@ def _on_move(case: Case) -> tuple[Floats, npt.NDArray[np.int64]]:
     blocks, track = case.blocks, case.track
     moving = blocks.state == MOVING
     edges = np.flatnonzero(np.diff(np.concatenate([[0], moving.view(np.int8), [0]])))
-    period = case.period_s
-    parts: list[Floats] = [np.full(1, np.nan)]
-    sizes = [1]
-    total = 0
-    for low, high in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        first = int(blocks.first[low])
-        last = int(blocks.first[high]) if high < blocks.first.size else track.time_s.size
-        if last - first < SHORTEST_DRIVE:
-            continue
-        time_s, counts = track.time_s[first:last], track.counts[first:last]
-        place = np.rint((time_s - time_s[0]) / period).astype(np.int64)
-        if place[-1] > 3 * place.size:
-            continue
-        even = np.full(int(place[-1]) + 1, np.nan)
-        inside = (counts >= case.low) & (counts <= case.high)
-        even[place[inside]] = case.litres(counts[inside])
-        parts += [_without_spikes(even, 0.04 * case.capacity_l), np.full(1, np.nan)]
-        sizes.append(even.size + 1)
-        total += even.size
-        if total > MOST_FOR_CURVE:
-            break
-    return np.concatenate(parts), np.repeat(np.arange(len(sizes)), sizes)
-
-
-def _without_spikes(values: Floats, most: float) -> Floats:
-    """Take out lone values that are far from both neighbours, where these agree."""
-    out = values.copy()
-    if values.size > 2:
-        before, after = values[:-2], values[2:]
-        middle = 0.5 * (before + after)
-        lone = (np.abs(values[1:-1] - middle) > 4 * most) & (np.abs(before - after) < most)
-        out[1:-1][lone] = np.nan
-    return out
+    bounds = np.append(blocks.first, track.time_s.size)
+    firsts, lasts = bounds[edges[::2]], bounds[edges[1::2]]
+    long = lasts - firsts >= SHORTEST_DRIVE
+    return drives_on(
+        track.time_s, track.counts, firsts[long], lasts[long], case.period_s,
+        case.table.counts, case.table.litres, 0.04 * case.capacity_l, MOST_FOR_CURVE,
+    )  # fmt: skip
 
 
 def advised_averaging_s(case: Case, curve: tuple[Deviation, ...]) -> float | None:
@@ -199,8 +195,10 @@ def advised_averaging_s(case: Case, curve: tuple[Deviation, ...]) -> float | Non
 
 def lag_of(case: Case) -> float | None:
     """Return the probe's time constant, from refuels or from the motion; None if unseen. [s]"""
-    seen = [lag for lag in (_lag_after_refuels(case), _lag_on_move(case)) if lag is not None]
-    return max(seen) if seen else None
+    if "lag_s" not in case.kept:
+        lags = _lag_after_refuels(case), _lag_on_move(case)
+        case.kept["lag_s"] = max((lag for lag in lags if lag is not None), default=None)
+    return case.kept["lag_s"]
 
 
 def _lag_on_move(case: Case) -> float | None:

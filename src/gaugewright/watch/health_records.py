@@ -13,6 +13,7 @@ from gaugewright.watch.health_case import (
     moment_of,
     span_of,
 )
+from gaugewright.watch.health_loops import count_beyond, dead_in, dense_in
 
 FROZEN_CHANGES = 25.0
 """A run of equal values is a fault where so many changes were due in it; by chance alone it
@@ -26,7 +27,6 @@ BEYOND_SHARE = 0.002
 BEYOND_MARGIN = 0.02
 MISSING_SHARE = 0.03
 HOLE_S = 2 * HOUR_S
-STOP_S = 1200.0
 DEAD_STOPS, DEAD_SHARE = 5, 0.7
 LOW_SUPPLY = 0.75
 """Supply while parked against supply while running from which it is called lost."""
@@ -112,10 +112,10 @@ def out_of_scale(case: Case) -> Iterator[HealthNote]:
     """Counts that this table's probe cannot send."""
     counts, time_s = case.track.counts, case.track.time_s
     margin = BEYOND_MARGIN * case.span
-    beyond = (counts > case.high + margin) | (counts < case.low - margin)
-    number = int(np.count_nonzero(beyond))
+    number = count_beyond(counts, case.low - margin, case.high + margin)
     if number < 10 or number < BEYOND_SHARE * counts.size:
         return
+    beyond = (counts > case.high + margin) | (counts < case.low - margin)
     share = number / counts.size
     at = np.flatnonzero(beyond)
     values, often = np.unique(counts[at], return_counts=True)
@@ -136,15 +136,12 @@ def out_of_scale(case: Case) -> Iterator[HealthNote]:
 def missing(case: Case) -> Iterator[HealthNote]:
     """Holes in the record while the vehicle was at work."""
     time_s = case.track.time_s
-    gaps = np.flatnonzero(case.steps_s > 2.5 * case.period_s)
-    active = np.zeros(time_s.size, np.bool_)
-    active[case.at_work] = True
-    both = gaps[active[gaps] & active[gaps + 1]]
+    both = case.work.holes
     lost = time_s[both + 1] - time_s[both] - case.period_s
     # A longer one may be a stop without records, which is another note.
     in_work = lost < HOLE_S
     lost_s = float(lost[in_work].sum())
-    seen_s = case.at_work.size * case.period_s
+    seen_s = case.work.records * case.period_s
     if next(_dead_stops(case), None) is not None:
         return  # stops without records: another note
     if not in_work.any() or lost_s < MISSING_SHARE * (seen_s + lost_s) or lost_s < HOUR_S:
@@ -201,20 +198,16 @@ def _low_voltage(case: Case) -> Iterator[HealthNote]:
 def _zero_parked(case: Case) -> Iterator[HealthNote]:
     counts, ignition = case.track.counts, case.track.ignition
     floor = case.low + 0.01 * case.span
-    dead = ~(counts > floor)  # NaN counts as dead
-    off = ignition <= 0.5
-    parked, running = int(np.count_nonzero(off)), int(np.count_nonzero(ignition > 0.5))
+    parked, running, dead_parked, dead_running, first, last = dead_in(counts, ignition, floor)
     if parked < 100 or running < 100:
         return
-    share = np.count_nonzero(dead & off) / parked
-    other = np.count_nonzero(dead & (ignition > 0.5)) / running
+    share, other = dead_parked / parked, dead_running / running
     if share < 0.03 or share < 10 * other:
         return
-    at = np.flatnonzero(dead & off)
     yield case.note(
         HealthKind.SUPPLY_LOST,
-        case.track.time_s[at[0]],
-        case.track.time_s[at[-1]],
+        case.track.time_s[first],
+        case.track.time_s[last],
         f"{100 * share:.0f} % of the records while parked carry no reading or an empty one, "
         f"against {100 * other:.1f} % with the ignition on.",
         _SUPPLY_ADVICE,
@@ -223,24 +216,20 @@ def _zero_parked(case: Case) -> Iterator[HealthNote]:
 
 def _dead_stops(case: Case) -> Iterator[HealthNote]:
     """Stops of 20 min and more in which next to no record came."""
-    time_s, at_work = case.track.time_s, case.at_work
-    if at_work.size < 2:
+    time_s, after, until = case.track.time_s, case.work.stop_after, case.work.stop_until
+    if after.size < DEAD_STOPS:
         return
-    long = np.diff(time_s[at_work])
-    stops = np.flatnonzero(long >= STOP_S)
-    if stops.size < DEAD_STOPS:
-        return
-    inside = np.diff(at_work)[stops] - 1
-    dead = inside <= 2
+    dead = until - after <= 3
     if dead.sum() < DEAD_STOPS or dead.mean() < DEAD_SHARE:
         return
-    first, last = at_work[stops[dead][0]], at_work[stops[dead][-1] + 1]
+    first, last = after[dead][0], until[dead][-1]
+    long_s = float((time_s[until] - time_s[after])[dead].sum())
     yield case.note(
         HealthKind.SUPPLY_LOST,
         time_s[first],
         time_s[last],
-        f"In {int(dead.sum())} of {stops.size} stops of 20 min and more no records came, "
-        f"{span_of(float(long[stops[dead]].sum()))} in all.",
+        f"In {int(dead.sum())} of {after.size} stops of 20 min and more no records came, "
+        f"{span_of(long_s)} in all.",
         _SUPPLY_ADVICE,
     )
 
@@ -255,31 +244,30 @@ def clock(case: Case) -> Iterator[HealthNote]:
     period = case.period_s
     if time_s.size < 200 or not period > 0:
         return
-    steps = case.steps_s
     window = 20
-    dense = time_s[window:] - time_s[:-window] < 0.65 * window * period
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], dense.view(np.int8), [0]])))
-    holes = np.flatnonzero(steps > 600.0)
-    if not holes.size or not edges.size:
+    lows, highs, holes = dense_in(time_s, window, 0.65 * window * period, 600.0)
+    if not holes.size or not lows.size:
         return
-    lows, highs = edges[::2], np.minimum(edges[1::2] + window, time_s.size - 1)
+    highs = np.minimum(highs + window, time_s.size - 1)
+    holes_s = time_s[holes + 1] - time_s[holes]
     # A hole or two among them does not end them.
     apart = time_s[lows[1:]] - time_s[highs[:-1]] > HOUR_S
     lows, highs = lows[np.r_[True, apart]], highs[np.r_[apart, True]]
     for low, high in zip(lows, highs, strict=True):
         overlap = float(time_s[high] - time_s[low])
         slack = max(10 * period, 0.08 * overlap)
-        fits = np.abs(steps[holes] - overlap) <= slack
+        fits = np.abs(holes_s - overlap) <= slack
         if overlap < 600.0 or not fits.any():
             continue
         hole = int(holes[fits][np.argmin(np.abs(holes[fits] - low))])
+        hole_s = float(time_s[hole + 1] - time_s[hole])
         sign = "ahead" if hole < low else "behind"
         yield case.note(
             HealthKind.CLOCK_JUMP,
             min(time_s[hole], time_s[low]),
             max(time_s[hole + 1], time_s[high]),
             f"From {moment_of(float(time_s[low]))} records of two times lie among each other for "
-            f"{span_of(overlap)}, and a hole of {span_of(float(steps[hole]))} stands at "
+            f"{span_of(overlap)}, and a hole of {span_of(hole_s)} stands at "
             f"{moment_of(float(time_s[hole]))}: the clock was {span_of(overlap)} {sign} for a "
             "while.",
             "Set the unit's clock from the satellites and its zone to UTC; events of that time "

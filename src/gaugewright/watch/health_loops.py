@@ -1,0 +1,230 @@
+"""The loops of the health checks that go through every record or many pairs, compiled."""
+
+import numpy as np
+import numpy.typing as npt
+
+from gaugewright.watch.compiled import compiled
+from gaugewright.watch.values import Floats
+
+Places = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+
+
+@compiled
+def work_in(
+    time_s: Floats, speed: Floats, ignition: Floats, hole_s: float, stop_s: float
+) -> tuple[int, Places, Places, Places]:
+    """Return how many records are at work, the holes in work, and the stops between work.
+
+    At work is with the ignition on or on the move.  A hole is told by the record before it, a
+    stop by the last record of work before it and the first after it.
+    """
+    n = time_s.size
+    holes, lasts, firsts = np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64)
+    records = holes_n = stops_n = 0
+    before = -1
+    for i in range(n):
+        if not (ignition[i] > 0.5 or speed[i] > 3.0):
+            continue
+        records += 1
+        if before >= 0:
+            apart = time_s[i] - time_s[before]
+            if before == i - 1 and apart > hole_s:
+                holes[holes_n] = before
+                holes_n += 1
+            if apart >= stop_s:
+                lasts[stops_n], firsts[stops_n] = before, i
+                stops_n += 1
+        before = i
+    return records, holes[:holes_n].copy(), lasts[:stops_n].copy(), firsts[:stops_n].copy()
+
+
+@compiled
+def dense_in(
+    time_s: Floats, window: int, span_s: float, hole_s: float
+) -> tuple[Places, Places, Places]:
+    """Return where ``window`` steps take less than ``span_s``, and the steps above ``hole_s``.
+
+    The first by its first place and the one after its last, the second by the record before.
+    """
+    n = time_s.size
+    lows, highs, holes = np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64)
+    found = holes_n = 0
+    dense = False
+    for i in range(n - window):
+        now = time_s[i + window] - time_s[i] < span_s
+        if now != dense:
+            if now:
+                lows[found] = i
+            else:
+                highs[found] = i
+                found += 1
+            dense = now
+    if dense:
+        highs[found] = n - window
+        found += 1
+    for i in range(n - 1):
+        if time_s[i + 1] - time_s[i] > hole_s:
+            holes[holes_n] = i
+            holes_n += 1
+    return lows[:found].copy(), highs[:found].copy(), holes[:holes_n].copy()
+
+
+@compiled
+def dead_in(counts: Floats, ignition: Floats, floor: float) -> tuple[int, int, int, int, int, int]:
+    """Return how many records are parked and running, and how many of each read nothing.
+
+    Beside them the first and the last parked record that reads nothing, -1 without one.  No
+    counts at all (NaN) are nothing too.
+    """
+    parked = running = dead_parked = dead_running = 0
+    first = last = -1
+    for i in range(counts.size):
+        dead = not counts[i] > floor
+        if ignition[i] <= 0.5:
+            parked += 1
+            if dead:
+                dead_parked += 1
+                first = i if first < 0 else first
+                last = i
+        elif ignition[i] > 0.5:
+            running += 1
+            dead_running += dead
+    return parked, running, dead_parked, dead_running, first, last
+
+
+@compiled
+def count_beyond(values: Floats, low: float, high: float) -> int:
+    """Return how many values are below ``low`` or above ``high``; NaN is neither."""
+    found = 0
+    for i in range(values.size):
+        found += (values[i] > high) | (values[i] < low)
+    return found
+
+
+@compiled
+def drives_on(
+    time_s: Floats,
+    counts: Floats,
+    firsts: Places,
+    lasts: Places,
+    period_s: float,
+    rows: Floats,
+    litres: Floats,
+    spike_l: float,
+    most: int,
+) -> tuple[Floats, Places]:
+    """Return the litres of each drive at even times, and the drive of each; NaN between drives.
+
+    Drives are the records from ``firsts`` up to ``lasts``; until there are ``most`` values.
+    Lone values far from both neighbours, where these agree, are NaN. [L]
+    """
+    size = 1
+    for k in range(firsts.size):
+        span = time_s[lasts[k] - 1] - time_s[firsts[k]]
+        size += min(int(np.rint(span / period_s)), 3 * (lasts[k] - firsts[k])) + 2
+    out, drive = np.empty(size), np.zeros(size, np.int64)
+    out[0] = np.nan
+    held, number, total = 1, 0, 0
+    for k in range(firsts.size):
+        first, last = firsts[k], lasts[k]
+        room = int(np.rint((time_s[last - 1] - time_s[first]) / period_s)) + 1
+        if room - 1 > 3 * (last - first):
+            continue
+        even = np.full(room, np.nan)
+        for i in range(first, last):
+            if counts[i] >= rows[0] and counts[i] <= rows[-1]:
+                place = int(np.rint((time_s[i] - time_s[first]) / period_s))
+                even[place] = np.interp(counts[i], rows, litres)
+        number += 1
+        for i in range(room):
+            out[held + i] = even[i]
+            if 0 < i < room - 1:
+                middle = 0.5 * (even[i - 1] + even[i + 1])
+                agree = abs(even[i - 1] - even[i + 1]) < spike_l
+                if agree and abs(even[i] - middle) > 4 * spike_l:
+                    out[held + i] = np.nan
+        out[held + room] = np.nan
+        drive[held : held + room + 1] = number
+        held += room + 1
+        total += room
+        if total > most:
+            break
+    return out[:held].copy(), drive[:held].copy()
+
+
+@compiled
+def turns_in(
+    moving: Mask,
+    edges: Places,
+    start_s: Floats,
+    end_s: Floats,
+    mean: Floats,
+    longest_s: float,
+    event_start_s: Floats,
+    event_end_s: Floats,
+) -> Floats:
+    """Return time, end (0 before a drive, 1 after it) and counts at rest less on the move.
+
+    ``edges`` are the blocks before a drive begins or ends.  Left out are turns that take
+    longer than ``longest_s`` and those near an event.  Shape (n, 3).
+    """
+    out = np.empty((edges.size, 3))
+    held = 0
+    for edge in edges:
+        leaving = moving[edge + 1]
+        rest = move = 0.0
+        rests = moves = 0
+        low, high = moving.size, -1
+        for k in range(6):
+            # Three blocks on each side, the nearest beyond the turn left out.
+            i = edge - k if k < 3 else edge + k - 1
+            at_rest = leaving == (k < 3)
+            if i < 0 or i >= moving.size or moving[i] == at_rest:
+                continue
+            if at_rest:
+                rest += mean[i]
+                rests += 1
+            else:
+                move += mean[i]
+                moves += 1
+            low, high = min(low, i), max(high, i)
+        if not rests or not moves or end_s[high] - start_s[low] > longest_s:
+            continue
+        near = False
+        for e in range(event_start_s.size):
+            near |= event_start_s[e] < end_s[high] + 300 and event_end_s[e] > start_s[low] - 300
+        difference = rest / rests - move / moves
+        if not near and np.isfinite(difference):
+            out[held, 0], out[held, 1], out[held, 2] = (
+                start_s[low],
+                0.0 if leaving else 1.0,
+                difference,
+            )
+            held += 1
+    return out[:held].copy()
+
+
+@compiled
+def brim_likelihood(share: Floats, brims: Floats, scatter: float, full_chance: float) -> float:
+    """Return the log likelihood of the best of some brims, for fills to it or anywhere below.
+
+    The logarithm of a product of a few densities at a time; a density of less than 1e-17 of
+    the least that stands beside it is left out.
+    """
+    peak = 1.0 / (scatter * np.sqrt(2 * np.pi))
+    best = -np.inf
+    for brim in brims:
+        below = 1.0 / max(brim, 0.3)
+        total, product = 0.0, 1.0
+        for k in range(share.size):
+            away = (share[k] - brim) / scatter
+            density = (1.0 - full_chance) * (below if away < 2.5 else 1e-4)
+            if away * away < 100.0:
+                density += full_chance * peak * np.exp(-0.5 * away * away)
+            product *= density
+            if k % 8 == 7:
+                total += np.log(product)
+                product = 1.0
+        best = max(best, total + np.log(product))
+    return best
