@@ -1,6 +1,6 @@
 """A table's later life on simulated tanks: another probe, a sister tank, a re-check.
 
-    python -m benchmarks.later [TANKS] [SEED]
+    python -m benchmarks.later [TANKS] [SEED] [PARTS] [PROCESSES]
 
 Every tank is filled once in 10 equal pours with a tank file.  Then its probe is exchanged
 and two check pours are made; a sister with a probe of its own gets two pours; and it comes
@@ -9,6 +9,7 @@ back for a re-check of three pours, unchanged or with something planted.
 
 import sys
 from collections import Counter
+from copy import deepcopy
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
@@ -17,9 +18,11 @@ import numpy.typing as npt
 
 from gaugewright.app.calibrate import table_of
 from gaugewright.pours.later.hold import Verdict, begun_anywhere, hold
+from gaugewright.pours.later.rivals import Dry
 from gaugewright.table.fit import Fit, fit
 from gaugewright.table.later.carry import carried, levels_from_fit, levels_from_table
 from gaugewright.table.later.known import Known, known_from_fit, known_from_table
+from gaugewright.table.later.left import left_in
 from gaugewright.table.later.sister import fit_with_sister, sister_known
 from gaugewright.tank.dimensions import perturbed
 from gaugewright.testing.fills import FAMILIES, SimulatedFill, Truth, simulated_fill
@@ -33,12 +36,16 @@ PLANTED = {
     "tip 10 mm up": Planted(tip_mm=10.0),
     "zero 0.5 % up": Planted(zero=0.005),
     "zero 1 % up": Planted(zero=0.01),
+    "zero 4 % up": Planted(zero=0.04),
     "span 1 % up": Planted(span=0.01),
     "dent 2 %": Planted(dent=0.02),
     "dent 5 %": Planted(dent=0.05),
 }
 TOLD = {"tip": "tip_moved", "zero": "zero_drifted", "span": "span_changed", "dent": "tank_dented"}
-SETTINGS = ("drained", "drained, slope read", "any level", "table only")
+SETTINGS = (
+    "drained", "drained, slope read", "drained, zero read", "any level",
+    "any level, zero read", "table only",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,22 +144,33 @@ def agreement(job: tuple[int, float]) -> float:
 def rechecks(job: tuple[int, str]) -> list[Recheck]:
     """Let one tank come back with everything that may be planted."""
     seed, setting = job
+    is_read = setting == "drained, slope read"
+    start = 0.2 if setting.startswith("any level") else None
+    shares = (0.2, 0.25, 0.25) if start else (0.15, 0.3, 0.35)
+    rng, made, result = _filled(seed, checks=is_read)
+    known: Known = known_from_fit(result, left_in(result, made.fill))
+    if setting == "table only":
+        known = known_from_table(table_of(result), made.probe, made.tank)
     found = []
     for name, planted in PLANTED.items():
-        is_read = setting == "drained, slope read"
-        rng, made, result = _filled(seed, checks=is_read)
-        start = 0.2 if setting == "any level" else None
-        shares = (0.2, 0.25, 0.25) if start else (0.15, 0.3, 0.35)
-        later = came_back(rng, made, planted, shares=shares, start_share=start, slope_known=is_read)
-        known: Known = known_from_fit(result)
-        if setting == "table only":
-            known = known_from_table(table_of(result), made.probe, made.tank)
+        own = deepcopy(rng)
+        later = came_back(own, made, planted, shares=shares, start_share=start, slope_known=is_read)
         fill = later.fill if start is None else begun_anywhere(known, later.fill)
-        held = hold(known, fill)
+        dry = _dry(own, made.truth, later.truth) if setting.endswith("zero read") else None
+        held = hold(known, fill, dry=dry)
         found.append(
             Recheck(setting, name, held.verdict, held.named, held.agrees, dict(held.could_show))
         )
     return found
+
+
+def _dry(rng: np.random.Generator, then: Truth, now: Truth) -> Dry:
+    """Return the probe read dry in air, when it was put in and again."""
+    before, after = (
+        max(float(np.round(truth.counts_of_wetted(np.zeros(1))[0] + rng.normal(0, 2))), 0.0)
+        for truth in (then, now)
+    )
+    return Dry(after, before)
 
 
 def _print_bands(results: list[list[Band]]) -> None:
@@ -169,7 +187,10 @@ def _print_bands(results: list[list[Band]]) -> None:
 
 
 def _print_rechecks(setting: str, results: list[Recheck]) -> None:
-    print(f"\n{setting}: not good / doubtful / repeat, all |E_n| <= 1, right one among named")
+    print(
+        f"\n{setting}: good / cannot tell / doubtful / repeat / not good, all |E_n| <= 1, "
+        "right one among named"
+    )
     for name in PLANTED:
         own = [r for r in results if r.planted == name]
         share = {v: np.mean([r.verdict == v for r in own]) * 100 for v in Verdict}
@@ -179,8 +200,9 @@ def _print_rechecks(setting: str, results: list[Recheck]) -> None:
         alone = [r.named == (kind,) for r in suspected]
         told = f"{np.mean(right) * 100:5.1f} (alone {np.mean(alone) * 100:.1f})" if right else "-"
         print(
-            f"    {name:16}{share[Verdict.NOT_GOOD]:6.1f}{share[Verdict.DOUBTFUL]:6.1f}"
-            f"{share[Verdict.REPEAT]:6.1f}  {np.mean([r.is_within for r in own]) * 100:6.1f}"
+            f"    {name:14}{share[Verdict.GOOD]:6.1f}{share[Verdict.CANNOT_TELL]:6.1f}"
+            f"{share[Verdict.DOUBTFUL]:6.1f}{share[Verdict.REPEAT]:6.1f}"
+            f"{share[Verdict.NOT_GOOD]:6.1f}  {np.mean([r.is_within for r in own]) * 100:6.1f}"
             f"   {told if kind else dict(Counter(k for r in suspected for k in r.named))}"
         )
     first = [r.least for r in results if r.planted == "unchanged"]
@@ -196,7 +218,8 @@ def main() -> None:
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 900_000
     parts = sys.argv[3] if len(sys.argv) > 3 else "bsr"
     seeds = range(seed, seed + tanks)
-    with ProcessPoolExecutor() as pool:
+    processes = int(sys.argv[4]) if len(sys.argv) > 4 else None
+    with ProcessPoolExecutor(processes) as pool:
         if "b" in parts:
             _print_bands(list(pool.map(bands, seeds, chunksize=4)))
         if "s" in parts:

@@ -43,6 +43,7 @@ def folder(tmp_path_factory):
         record([18.0 * k for k in range(1, 10)]).replace(",18.0,", ",22.0,")
     )
     (made / "again.csv").write_text(record([90.0, 150.0, 210.0], start_l=30.0))
+    (made / "drained.csv").write_text(record([60.0, 150.0, 210.0]))
     (made / "down.csv").write_text("step,added_l,counts\n0,0,3000\n1,-50,2300\n2,-50,1500\n")
     (made / "bare.csv").write_text("counts,litres\n0,12\n4095,288\n")
     run(made, "calibrate", "fill.csv", "--tank", "tank.toml", "--out", "table.csv")
@@ -62,18 +63,29 @@ def as_json(folder, *words, code=0):
 
 
 def test_a_re_check_of_the_same_tank_is_good_with_and_without_the_old_fill(folder):
-    short = as_json(folder, "recheck", "table.csv", "again.csv", "--tank", "tank.toml", "--strict")
-    full = as_json(
-        folder, "recheck", "table.csv", "again.csv", "--tank", "tank.toml", "--fill", "fill.csv"
-    )
+    words = ("recheck", "table.csv", "drained.csv", "--drained", "--tank", "tank.toml")
+    short = as_json(folder, *words, "--strict")
+    full = as_json(folder, *words, "--fill", "fill.csv")
 
     for found in (short, full):
         assert found["verdict"] == "good"
         assert len(found["comparisons"]) == 3
         assert sum(each["probability"] for each in found["possible"]) == pytest.approx(1, abs=1e-3)
-    assert (
-        full["comparisons"][0]["expanded_u_table_l"] < short["comparisons"][0]["expanded_u_table_l"]
-    )
+    known, guessed = (each["comparisons"][1]["expanded_u_table_l"] for each in (full, short))
+    assert known < guessed
+
+
+def test_a_zero_that_no_pour_can_show_is_said_to_be_open_until_it_is_read(folder):
+    words = ("recheck", "table.csv", "again.csv", "--tank", "tank.toml", "--fill", "fill.csv")
+    unread = run(folder, *words, "--strict", code=1)
+    assert "Cannot tell whether the table is still good: 3 pours agree with it" in unread.stdout
+    assert "read its zero in air" in " ".join(unread.stdout.split())
+
+    drifted = as_json(folder, *words, "--dry", "60", "--dry-before", "3")
+    assert (drifted["verdict"], drifted["named"]) == ("not_good", ["zero_drifted"])
+    still = as_json(folder, *words, "--dry", "3,5", "--dry-before", "3")
+    assert not still["is_zero_open"]
+    assert still["risk"] < as_json(folder, *words)["risk"]
 
 
 def test_a_table_without_a_tank_file_tells_a_moved_tip_in_counts_not_in_mm(folder):
@@ -127,6 +139,9 @@ def test_two_pours_say_what_they_think_of_a_sister(folder):
             "is not the table of",
         ),
         (("recheck", "-", "-"), "standard input"),
+        (("recheck", "table.csv", "again.csv", "--dry-before", "3"), "--dry"),
+        (("recheck", "table.csv", "again.csv", "--dip-empty", "3"), "--drained"),
+        (("recheck", "table.csv", "drained.csv", "--drained", "--dip-empty", "3"), "--tank"),
         (("carry", "table.csv", "--tank", "tank.toml", "--probe", "fill.csv"), "fill.csv"),
         (
             ("carry", "table.csv", "--tank", "tank.toml", "--probe", "new.toml", "--u-tip", "-1"),

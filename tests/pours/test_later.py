@@ -6,15 +6,19 @@ import numpy as np
 import pytest
 
 from gaugewright.errors import InputError
-from gaugewright.pours.later.hold import Verdict, begun_anywhere, hold
+from gaugewright.pours.later.hold import RISK, Verdict, begun_anywhere, hold
+from gaugewright.pours.later.rivals import Dry
 from gaugewright.pours.later.sentences import LaterWords, could_show_sentence, verdict_sentence
+from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.fill import Fill, Pour
 from gaugewright.table.fit import fit
 from gaugewright.table.later.assumptions import REACHES
 from gaugewright.table.later.known import known_from_fit, known_from_table
+from gaugewright.table.later.left import left_in
 from gaugewright.table.rows import EXPANSION_PER_K
 from gaugewright.table.table import Table
+from gaugewright.tank.description import Tank
 from gaugewright.testing.fills import simulated_fill
 from gaugewright.testing.later import Planted, came_back
 
@@ -31,6 +35,77 @@ def known():
     """A filled cylinder, its slope and residue looked at."""
     made = simulated_fill(np.random.default_rng(21), "lying_cylinder", checks=True)
     return made, known_from_fit(fit(made.fill, made.tank, made.probe))
+
+
+BOX, IN_BOX = Tank("box", 1000, 600, 500), Probe(520, 300, 10, 460)
+"""Straight walls: all readings higher by as much read like more fuel from the start."""
+
+
+def box_pours(start_l, added, drift=0.0):
+    """Pours into the box from so many litres on, every reading lifted by a drift."""
+    totals = start_l + np.cumsum([0.0, *added])
+    levels = totals / 0.6 - IN_BOX.tip_clearance_mm
+    counts = np.clip(np.round(levels / 460 * 4095), 0, 4095) + drift
+    return pours(*zip([0.0, *added], counts, strict=True))
+
+
+@pytest.fixture(scope="module")
+def box():
+    """A straight tank that was filled from 7 L, 2 mm above the tip, seen by the probe.
+
+    One degree of distrust says the same as three, and sooner.
+    """
+    fill = replace(box_pours(7.0, [45.0] * 5), residual_l=7.0, u_residual_l=0.3)
+    result = fit(fill, BOX, IN_BOX)
+    state = known_from_fit(result, left_in(result, fill))
+    return replace(state, parts=state.parts[:1])
+
+
+def misread_share(state, drift):
+    """By how much of its band a drift lets the table misread, in the middle of the scale."""
+    table = state.table_fit()
+    at = 2000.0
+    litres = np.interp([at, at + drift], table.counts, table.litres)
+    return (litres[1] - litres[0]) / np.interp(at, table.counts, table.u95_litres)
+
+
+@pytest.mark.parametrize("drift", [41, 100, 200])
+def test_a_drift_beyond_the_band_is_never_taken_for_fuel_left_in_a_straight_tank(box, drift):
+    held = hold(box, box_pours(7.0, [60.0, 70.0, 80.0], drift))
+
+    assert misread_share(box, drift) > 1.0
+    assert held.agrees  # nothing in the pours themselves speaks against the table
+    assert held.verdict in (Verdict.NOT_GOOD, Verdict.DOUBTFUL, Verdict.CANNOT_TELL)
+    if held.verdict is not Verdict.NOT_GOOD:
+        assert held.is_zero_open
+        assert "read its zero in air" in verdict_sentence(held)
+
+
+def test_the_zero_read_dry_tells_a_drift_from_fuel_that_was_left(box):
+    drifted = hold(box, box_pours(7.0, [60.0, 70.0, 80.0], 80), dry=Dry(80.0))
+    assert drifted.verdict is Verdict.NOT_GOOD
+    assert drifted.named == ("zero_drifted",)
+    assert abs(drifted.possible[0].size - 80) <= drifted.possible[0].u95_size
+
+    fuller = box_pours(16.0, [60.0, 70.0, 80.0])
+    unread, read = hold(box, fuller), hold(box, fuller, dry=Dry(0.0))
+    assert unread.is_zero_open
+    assert unread.verdict is not Verdict.GOOD
+    assert read.probability("zero_drifted") < 0.2 * unread.probability("zero_drifted")
+    assert read.probability("unchanged") > unread.probability("unchanged")
+
+
+def test_a_straight_tank_drained_as_before_is_good(box):
+    held = hold(box, box_pours(7.5, [60.0, 70.0, 80.0]))
+
+    assert held.verdict is Verdict.GOOD
+    assert held.risk <= RISK
+
+
+def test_a_zero_that_the_bench_measured_is_the_one_that_a_dry_reading_is_held_against(box):
+    fill = box_pours(7.0, [60.0, 70.0, 80.0])
+    assert hold(box, fill, dry=Dry(60.0, 60.0)).verdict is Verdict.GOOD
+    assert hold(box, fill, dry=Dry(60.0, 0.0)).verdict is not Verdict.GOOD
 
 
 def again(known, planted, seed=4, **how):

@@ -1,6 +1,6 @@
 """A table after its day, from files: held against new pours, carried, proposed to a sister."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from gaugewright.app.tank_file import TankFile, parse_tank_text, read_tank_file
 from gaugewright.errors import InputError
 from gaugewright.pours.check import check_fill
 from gaugewright.pours.later.hold import Held, begun_anywhere, hold
+from gaugewright.pours.later.rivals import Dry
 from gaugewright.pours.later.sentences import LaterWords
 from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.table.assumptions import Assumptions
@@ -19,6 +20,7 @@ from gaugewright.table.fit import Fit
 from gaugewright.table.later.assumptions import Mounting
 from gaugewright.table.later.carry import Levels, carried, levels_from_fit, levels_from_table
 from gaugewright.table.later.known import Known, known_from_fit, known_from_table
+from gaugewright.table.later.left import left_in
 from gaugewright.table.records import counts_scale, fill_from_csv
 from gaugewright.table.table import Table
 
@@ -35,6 +37,8 @@ class Source:
     described: TankFile | None
     fitted: Fit | None
     """What the first fill gave; ``None`` where only the table is left."""
+    fill: Fill | None = None
+    """That fill."""
 
     @property
     def probe(self) -> Probe | None:
@@ -43,8 +47,8 @@ class Source:
 
     def known(self) -> Known:
         """Return what is known in the counts of that probe."""
-        if self.fitted is not None:
-            return known_from_fit(self.fitted)
+        if self.fitted is not None and self.fill is not None:
+            return known_from_fit(self.fitted, left_in(self.fitted, self.fill))
         tank = None if self.described is None or self.probe is None else self.described.tank
         return known_from_table(self.table, self.probe, tank)
 
@@ -100,14 +104,21 @@ def recheck(
     tank_file: str | None = None,
     fill_file: str | None = None,
     is_drained: bool = False,
+    dry: Dry | None = None,
+    dip_empty_mm: float | None = None,
 ) -> Rechecked:
-    """Hold a table against pours made later; every `InputError` names its file."""
+    """Hold a table against pours made later; every `InputError` names its file.
+
+    ``dry`` is what the probe reads in air, ``dip_empty_mm`` the fuel left in the drained tank.
+    """
     source = read_source(table_file, tank_file, fill_file)
     with naming_file(table_file):
         known = source.known()
     fill = later_fill(pours_file, known, is_drained=is_drained)
+    if dip_empty_mm is not None:
+        fill = _dipped(fill, source, dip_empty_mm, is_drained=is_drained)
     with naming_file(pours_file):
-        held = hold(known, fill)
+        held = hold(known, fill, dry=dry)
     said = LaterWords(mm_per_count=known.probe.mm_per_count, is_mm=source.probe is not None)
     notes = _notes(known, fill, is_drained)
     return Rechecked(source, fill, held, table_of(held.after), said, notes)
@@ -158,7 +169,7 @@ def read_source(table_file: str, tank_file: str | None, fill_file: str | None) -
     with naming_file(fill_file):
         fitted = check_fill(fill, described.tank, described.probe).fit
     _require_same(table, fitted, table_file, fill_file)
-    return Source(table, described, fitted)
+    return Source(table, described, fitted, fill)
 
 
 def read_pours(pours_file: str, probe: Probe | None) -> Fill:
@@ -176,6 +187,19 @@ def later_fill(pours_file: str, known: Known, *, is_drained: bool) -> Fill:
             "runs down; wanted pours in, step 0 being the reading before the first", file=pours_file
         )
     return fill if is_drained else begun_anywhere(known, fill)
+
+
+def _dipped(fill: Fill, source: Source, dip_empty_mm: float, *, is_drained: bool) -> Fill:
+    if not is_drained:
+        raise InputError("is of the drained tank: it needs --drained", field="--dip-empty")
+    if source.probe is None:
+        raise InputError("needs --tank, the tank file with the probe", field="--dip-empty")
+    if not 0 <= dip_empty_mm <= source.probe.active_length_mm:
+        raise InputError(
+            f"must be 0 mm to {source.probe.active_length_mm:g} mm, found {dip_empty_mm:g}",
+            field="--dip-empty",
+        )
+    return replace(fill, dip_empty_mm=dip_empty_mm)
 
 
 def read_probe(path: str) -> Probe:

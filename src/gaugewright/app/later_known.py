@@ -11,6 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from gaugewright.app.calibrate import table_of
+from gaugewright.app.later_zero import zero_again
 from gaugewright.app.scales import described
 from gaugewright.app.verdicts import look
 from gaugewright.errors import InputError, StateError
@@ -19,12 +20,14 @@ from gaugewright.journal import later_kinds as lk
 from gaugewright.journal.state import Kept, LaterState, TankState
 from gaugewright.pours.check import check_fill
 from gaugewright.pours.later.hold import Held, begun_anywhere, hold
+from gaugewright.pours.later.rivals import Dry
 from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.table.fill import Fill, MeterCheck, Pour
 from gaugewright.table.fit import Fit
 from gaugewright.table.later.assumptions import Mounting, mounting
 from gaugewright.table.later.carry import Levels, carried, levels_from_fit, levels_from_table
 from gaugewright.table.later.known import Known, known_from_fit, known_from_table
+from gaugewright.table.later.left import left_in
 from gaugewright.table.rows import Doubts
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank, tank_from_mapping
@@ -71,6 +74,9 @@ def probe_of(tank: TankState, kept: Kept[fk.TableMade]) -> Probe | None:
 
 def known_of(tank: TankState, kept: Kept[fk.TableMade]) -> Known:
     """Return what is known of a tank in the counts of a table of it."""
+    first = _first_fill(tank, kept)
+    if first is not None:
+        return known_from_fit(first[0], left_in(*first))
     fitted = fit_of(tank, kept)
     if fitted is not None:
         return known_from_fit(fitted)
@@ -138,15 +144,32 @@ def later_fill(later: LaterState, known: Known) -> Fill:
 def held_of(tank: TankState, later: LaterState) -> Held:
     """Hold the pours that stand against what was known before them."""
     known = known_before(tank, later)
-    return hold(known, later_fill(later, known))
+    return hold(known, later_fill(later, known), dry=dry_of(tank, later))
+
+
+def dry_of(tank: TankState, later: LaterState) -> Dry | None:
+    """Return the zero that was read again, to be held against the one that the bench gave."""
+    found = zero_again(tank, later)
+    if found is None:
+        return None
+    now, before = found
+    return Dry(now.event.counts, None if before is None else before.event.counts)
 
 
 def fit_of(tank: TankState, kept: Kept[fk.TableMade]) -> Fit | None:
     """Return the fit that a table came from, ``None`` where it cannot be made again."""
+    if isinstance(kept.event, lk.TableCarried):
+        return _fit_of_carried(tank, kept.event)
+    first = _first_fill(tank, kept)
+    return None if first is None else first[0]
+
+
+def _first_fill(tank: TankState, kept: Kept[fk.TableMade]) -> tuple[Fit, Fill] | None:
+    """Return the fill that a table came from, and its fit, where it can be made again."""
     event = kept.event
     if isinstance(event, lk.TableCarried):
-        return _fit_of_carried(tank, event)
-    fill = next(
+        return None
+    state = next(
         (
             fill
             for fill in reversed(tank.fills)
@@ -154,11 +177,11 @@ def fit_of(tank: TankState, kept: Kept[fk.TableMade]) -> Fit | None:
         ),
         None,
     )
-    looked = None if fill is None else look(replace(tank, fills=(fill,)))
+    looked = None if state is None else look(replace(tank, fills=(state,)))
     if looked is None or looked.checked is None:
         return None
     fitted = looked.checked.fit
-    return fitted if _is_same(event.rows, fitted) else None
+    return (fitted, looked.fill) if _is_same(event.rows, fitted) else None
 
 
 def _fit_of_carried(tank: TankState, event: lk.TableCarried) -> Fit | None:

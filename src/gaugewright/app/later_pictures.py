@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from gaugewright.app.later_zero import zero_again
 from gaugewright.app.pictures import VoidedPicture
 from gaugewright.errors import InputError
 from gaugewright.journal import later_kinds as lk
@@ -57,7 +58,7 @@ class ConcludedPicture:
     by: str
     at: datetime
     is_stale: bool
-    """Pours were made or taken back since."""
+    """Pours were made or taken back since, or the zero was read again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +77,8 @@ class LaterRunPicture:
     at: datetime
     pours: tuple[LaterPourPicture, ...]
     next_step: int
+    zero_counts: float | None
+    """The dry probe, read again since it was begun."""
     concluded: ConcludedPicture | None
     carried_digest: str | None
     """Of the table that was made from it, if one was."""
@@ -183,7 +186,8 @@ def _run(tank: TankState, later: LaterState) -> LaterRunPicture:
         at=mark.at,
         pours=tuple(_pour(kept) for kept in later.pours),
         next_step=later.next_step,
-        concluded=_concluded(later),
+        zero_counts=_zero(tank, later),
+        concluded=_concluded(tank, later),
         carried_digest=_carried_from(tank, begun=mark.number),
     )
 
@@ -206,7 +210,12 @@ def _pour(kept: Kept[lk.LaterPourRecorded]) -> LaterPourPicture:
     )
 
 
-def _concluded(later: LaterState) -> ConcludedPicture | None:
+def _zero(tank: TankState, later: LaterState) -> float | None:
+    found = zero_again(tank, later)
+    return None if found is None else found[0].event.counts
+
+
+def _concluded(tank: TankState, later: LaterState) -> ConcludedPicture | None:
     kept = later.concluded
     if kept is None:
         return None
@@ -217,7 +226,7 @@ def _concluded(later: LaterState) -> ConcludedPicture | None:
         kept.event.results,
         kept.mark.person,
         kept.mark.at,
-        kept.event.pours != standing,
+        kept.event.pours != standing or kept.event.results.get("dry_counts") != _zero(tank, later),
     )
 
 

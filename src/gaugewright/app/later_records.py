@@ -33,6 +33,9 @@ def held_record(held: Held) -> dict[str, Any]:
             for each in held.possible
         ],
         "named": list(held.named),
+        "risk": round(held.risk, 4),
+        "is_zero_open": held.is_zero_open,
+        "dry_counts": None if held.dry is None else held.dry.counts,
         "could_show": {
             kind: None if least is None else round(least, 2)
             for kind, least in held.could_show.items()

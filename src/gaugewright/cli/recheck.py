@@ -37,6 +37,18 @@ def recheck(
     drained: Annotated[
         bool, typer.Option("--drained", help="The tank was drained before step 0.")
     ] = False,
+    dry: Annotated[
+        str | None,
+        typer.Option(metavar="COUNTS", help="What the probe reads now, dry in air."),
+    ] = None,
+    dry_before: Annotated[
+        str | None,
+        typer.Option(metavar="COUNTS", help="The same when it was put in; else the tank file's."),
+    ] = None,
+    dip_empty: Annotated[
+        str | None,
+        typer.Option(metavar="MM", help="Depth of what is left in the drained tank, by a stick."),
+    ] = None,
     out: Annotated[
         str | None,
         typer.Option(metavar="F", help="Write the table with these pours learnt, - to print it."),
@@ -50,11 +62,14 @@ def recheck(
 
     A tip that moved, a zero that drifted, a span that changed and a dent are weighed against
     an unchanged tank and against a slip in the new pours; what cannot be told apart is said.
+    A drifted zero reads like fuel left in the tank: --dry tells them apart, and so does a dip.
     """
     from gaugewright.app.later import recheck as rechecked
     from gaugewright.cli.later_text import recheck_record, recheck_text
+    from gaugewright.cli.numbers import maybe_option_number
     from gaugewright.cli.program import FINDINGS
     from gaugewright.errors import InputError
+    from gaugewright.pours.later.rivals import Dry
     from gaugewright.table.files import write_table
 
     sources = {"TABLE": table_file, "POURS": pours_file, "--tank": tank_file, "--fill": fill_file}
@@ -62,8 +77,20 @@ def recheck(
         raise InputError("only one of TABLE, POURS, --tank and --fill can be standard input")
     require_other_file(out, "--out", sources)
     output = Output(as_json=as_json, out=out)
+    dry_now, dry_then = (
+        maybe_option_number(dry, "--dry"),
+        maybe_option_number(dry_before, "--dry-before"),
+    )
+    if dry_now is None and dry_then is not None:
+        raise InputError("is only beside --dry, what the probe reads now", field="--dry-before")
     done = rechecked(
-        table_file, pours_file, tank_file=tank_file, fill_file=fill_file, is_drained=drained
+        table_file,
+        pours_file,
+        tank_file=tank_file,
+        fill_file=fill_file,
+        is_drained=drained,
+        dry=None if dry_now is None else Dry(dry_now, dry_then),
+        dip_empty_mm=maybe_option_number(dip_empty, "--dip-empty"),
     )
     output.write(write_table(done.table))
     output.tell(recheck_text(done))

@@ -27,6 +27,9 @@ WORTH = {TIP: 0.06, ZERO: 0.06, SPAN: 0.03, DENT: 0.05}
 USUAL_TIP_MM = 8.0
 USUAL_SHARE = 0.01
 """Standard deviation of a drift of zero or span, as a share of the scale."""
+WIDE, WIDE_USUAL = 0.15, (3.0, 4.0, 5.0)
+"""Share of drifted zeros that are past all that is usual (water in a joint, an earth that
+failed), and how often the usual drift they are; common practice without a source."""
 DENT_AT = (0.1, 0.3, 0.5, 0.7, 0.9)
 """Heights of a dent, as shares of the grid."""
 DENT_HALF = 0.12
@@ -117,22 +120,29 @@ def _drifts(curves: Curves, kind: str) -> list[tuple[float, Changed]]:
     probe = curves.probe
     scale = probe.counts_full - probe.counts_empty
     usual = USUAL_SHARE * abs(scale)
-    spread = 0.3 * usual
     per_count = curves.per_mm_l * probe.mm_per_count
     wet = np.clip(curves.wetted_mm / probe.active_length_mm, 0.0, None)
+    near = np.arange(-2.5, 2.51, 0.5)
+    weights = np.exp(-0.5 * near**2)
+    times = near
+    if kind == ZERO:
+        far = np.array([sign * each for each in WIDE_USUAL for sign in (-1.0, 1.0)])
+        times = np.concatenate([near, far])
+        each_far = np.full(len(far), WIDE / (1.0 - WIDE) * weights.sum() / len(far))
+        weights = np.concatenate([weights, each_far])
     found = []
-    for size in np.arange(-2.5, 2.51, 0.5) * usual:
+    for size, weight in zip(times * usual, weights, strict=True):
         full = probe.counts_full + float(size)
         empty = probe.counts_empty + (float(size) if kind == ZERO else 0.0)
+        spread = (0.3 if abs(size) < 2.75 * usual else 0.5) * usual
         effect = -spread * per_count * (1.0 if kind == ZERO else wet)
         there = replace(
             curves,
             probe=replace(probe, counts_empty=empty, counts_full=full),
             columns=(*curves.columns, Column(MOVED, MOVED, effect)),
         )
-        weight = float(np.exp(-0.5 * (size / usual) ** 2))
         dry = spread if kind == ZERO else 0.0
-        found.append((weight, Changed(kind, float(size), spread, there, 0.0, dry, spread)))
+        found.append((float(weight), Changed(kind, float(size), spread, there, 0.0, dry, spread)))
     return found
 
 

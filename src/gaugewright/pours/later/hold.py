@@ -10,14 +10,14 @@ from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import logsumexp
+from scipy.special import logsumexp, ndtr
 
 from gaugewright.errors import InputError
 from gaugewright.metrology.agreement import is_within
 from gaugewright.pours.candidates import WORTH
 from gaugewright.pours.later.changes import DENT, MOVED, SPAN, TIP, UNCHANGED, ZERO
 from gaugewright.pours.later.compare import Comparison, comparisons
-from gaugewright.pours.later.rivals import Rival, log_after, log_before, of_kind, rivals_of
+from gaugewright.pours.later.rivals import Dry, Rival, log_after, log_before, of_kind, rivals_of
 from gaugewright.pours.suspects import weigh
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.curves import Curves
@@ -36,6 +36,9 @@ SURE = 0.9
 """Probability of a change from which on the table is said to be no longer good."""
 LIKELY = 0.5
 """The same from which on it is in doubt, as it is where one |E_n| is above 1."""
+RISK = 0.05
+"""Probability that a quarter of the scale is misread beyond the band from which on nothing is
+called good: the consumer's risk of JCGM 106:2012, 9.5, at the band's own 5 %."""
 TOLD = 0.85
 """Share of all changes from which on one of them is named."""
 NAMED = 0.05
@@ -86,6 +89,22 @@ class Held:
     """The table as it was."""
     after: Fit
     """The table with the pours learnt, all that may have changed allowed for."""
+    risks: Mapping[str, float]
+    """Probability that each change is there and misreads a quarter of the scale beyond the
+    table's band."""
+    dry: Dry | None
+    """The reading of the dry probe, where it was taken too."""
+
+    @property
+    def risk(self) -> float:
+        """Probability that the table misreads beyond its band although it is called good."""
+        return sum(self.risks.values())
+
+    @property
+    def is_zero_open(self) -> bool:
+        """Whether a reading of the dry probe would say most: all reads higher or lower."""
+        shift = self.risks[ZERO] + self.risks[TIP]
+        return self.dry is None and shift > 0.5 * self.risk
 
     @property
     def agrees(self) -> bool:
@@ -97,22 +116,26 @@ class Held:
         return next((each.probability for each in self.possible if each.kind == kind), 0.0)
 
 
-def hold(known: Known, fill: Fill, assumed: Assumptions | None = None) -> Held:
+def hold(
+    known: Known, fill: Fill, assumed: Assumptions | None = None, dry: Dry | None = None
+) -> Held:
     """Hold pours made later against what was known.
 
     ``fill`` begins with the reading before the first pour; `begun_anywhere` makes its
-    start unknown where the tank was not drained.
+    start unknown where the tank was not drained.  ``dry`` is what the probe reads in air.
 
     Raises `InputError` for a record that runs down.
     """
     if fill.is_draining:
         raise InputError("the record runs down; wanted pours in, from the reading before them")
     assumed = Assumptions() if assumed is None else assumed
-    rivals = rivals_of(known, fill, assumed)
+    rivals = rivals_of(known, fill, assumed, dry)
     same = of_kind(rivals)
     possible = _possible(rivals, _slip_log(fill, same))
     compared = comparisons(fill, same)
-    verdict = _verdict(possible, compared)
+    before = known.table_fit()
+    risks = _risks(rivals, possible, before)
+    verdict = _verdict(possible, compared, sum(risks.values()))
     changed = sum(each.probability for each in possible if each.kind in CHANGES)
     return Held(
         compared,
@@ -120,8 +143,10 @@ def hold(known: Known, fill: Fill, assumed: Assumptions | None = None) -> Held:
         verdict,
         _named(possible) if changed >= LIKELY else (),
         _could_show(rivals),
-        known.table_fit(),
+        before,
         average([rival.component for rival in rivals]),
+        risks,
+        dry,
     )
 
 
@@ -185,7 +210,39 @@ def _size(rivals: list[Rival]) -> tuple[float, float]:
     return mean, K95 * float(np.sqrt(max(second - mean**2, 0.0)))
 
 
-def _verdict(possible: tuple[Possible, ...], compared: tuple[Comparison, ...]) -> Verdict:
+def _risks(rivals: list[Rival], possible: tuple[Possible, ...], before: Fit) -> dict[str, float]:
+    """Share each change's probability into what misreads beyond the table's band."""
+    by_kind = {each.kind: each.probability for each in possible}
+    found = {}
+    for kind in CHANGES:
+        own = of_kind(rivals, kind)
+        logs = np.array([rival.component.log_weight for rival in own])
+        shares = np.exp(logs - logsumexp(logs))
+        beyond = np.array([_beyond(rival, before) for rival in own])
+        found[kind] = by_kind[kind] * float(shares @ beyond)
+    return found
+
+
+def _beyond(rival: Rival, before: Fit) -> float:
+    """Probability that one change is as large as to misread a quarter of the scale."""
+    curves, spread = rival.change.curves, rival.change.spread
+    at = next(i for i, column in enumerate(curves.columns) if column.name == MOVED)
+    per_size = np.abs(curves.columns[at].effect_l) / spread
+    seen = (curves.wetted_mm >= 0) & (per_size > 1e-9)
+    if seen.mean() < 0.25:
+        return 0.0
+    band = np.interp(curves.counts[seen], before.counts, before.u95_litres)
+    most = float(np.quantile(band / per_size[seen], min(0.25 / float(seen.mean()), 1.0)))
+    estimate = rival.component.posterior.estimate
+    moved = rival.component.equations.names.index(MOVED)
+    size = rival.change.size + spread * float(estimate.mean[moved])
+    u = spread * float(np.sqrt(max(estimate.covariance[moved, moved], 1e-12)))
+    return float(ndtr((-most - size) / u) + ndtr((size - most) / u))
+
+
+def _verdict(
+    possible: tuple[Possible, ...], compared: tuple[Comparison, ...], risk: float
+) -> Verdict:
     if not compared:
         return Verdict.CANNOT_TELL
     by_kind = {each.kind: each.probability for each in possible}
@@ -194,8 +251,9 @@ def _verdict(possible: tuple[Possible, ...], compared: tuple[Comparison, ...]) -
         return Verdict.NOT_GOOD
     if by_kind[SLIP] > max(by_kind[UNCHANGED], changed):
         return Verdict.REPEAT
-    is_good = changed < LIKELY and all(each.agrees for each in compared)
-    return Verdict.GOOD if is_good else Verdict.DOUBTFUL
+    if changed >= LIKELY or not all(each.agrees for each in compared):
+        return Verdict.DOUBTFUL
+    return Verdict.GOOD if risk <= RISK else Verdict.CANNOT_TELL
 
 
 def _named(possible: tuple[Possible, ...]) -> tuple[str, ...]:

@@ -6,13 +6,22 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import logsumexp
 
-from gaugewright.pours.later.changes import MOVED, UNCHANGED, Changed, changes_of, unchanged
+from gaugewright.pours.later.changes import (
+    MOVED,
+    TIP,
+    UNCHANGED,
+    ZERO,
+    Changed,
+    changes_of,
+    unchanged,
+)
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.curves import Curves
 from gaugewright.table.equations import Equations, Limit, equations_of
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Component
-from gaugewright.table.later.known import Known, starts
+from gaugewright.table.later.known import Known
+from gaugewright.table.later.left import Start, begun_as_before, starts_again
 from gaugewright.table.posterior import solve
 from gaugewright.table.rows import Doubts, Setting, reading_u_counts
 
@@ -20,6 +29,15 @@ Floats = npt.NDArray[np.float64]
 
 SHARP_L = 0.1
 """How sharply a volume below none is ruled out. [L]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Dry:
+    """The reading of the probe dry in air, taken with the later pours."""
+
+    counts: float
+    before: float | None = None
+    """The same reading when the probe was put in; ``None`` takes the zero of its description."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,13 +50,15 @@ class Rival:
     """What it was worth before the pours."""
 
 
-def rivals_of(known: Known, fill: Fill, assumed: Assumptions) -> list[Rival]:
+def rivals_of(
+    known: Known, fill: Fill, assumed: Assumptions, dry: Dry | None = None
+) -> list[Rival]:
     """Solve the pours for an unchanged tank and for everything that may have changed."""
     return [
-        _solved(start, change, part.log_worth + log_worth, assumed)
+        _solved(known, start, change, part.log_worth + start.log_worth, assumed, dry)
         for part in known.parts
         for change in (unchanged(part.curves), *changes_of(part.curves))
-        for start, log_worth in starts(fill)
+        for start in starts_again(fill, known.left)
     ]
 
 
@@ -57,11 +77,25 @@ def log_before(rivals: list[Rival]) -> float:
     return float(logsumexp([rival.log_before for rival in rivals]))
 
 
-def _solved(fill: Fill, change: Changed, log_worth: float, assumed: Assumptions) -> Rival:
-    curves = change.curves
+def _solved(
+    known: Known,
+    start: Start,
+    change: Changed,
+    log_worth: float,
+    assumed: Assumptions,
+    dry: Dry | None,
+) -> Rival:
+    fill, curves = start.fill, change.curves
     equations = equations_of(fill, curves, assumed)
+    if start.as_before is not None:
+        # That reading is older than the change: by the probe as it was, the tip where it was.
+        at = float(known.probe.wetted_mm(start.as_before.reading.counts))
+        at -= change.size if change.kind == TIP else 0.0
+        equations = begun_as_before(equations, start, curves, at, assumed, besides=MOVED)
     log_scale = float(np.log(np.maximum(equations.per_count_l, 1e-9)).sum())
     full = with_end_readings(fill, equations, change, assumed)
+    if dry is not None:
+        full = with_dry_reading(dry, full, change, assumed)
     limits = (*full.limits, _no_less_than_none(fill, curves, full, assumed))
     if change.least is not None:
         limits = (*limits, _no_smaller(change, change.least, full))
@@ -105,21 +139,45 @@ def with_end_readings(
     ends += [(i, curves.probe.counts_full, change.full_counts) for i in equations.past_top]
     if not ends:
         return equations
-    size, more = len(equations.observed), len(ends)
+    rows = []
+    for index, counts, slope in ends:
+        pour = fill.pours[index]
+        u = reading_u_counts(pour, curves, assumed)
+        rows.append((slope if counts > 0 else 0.0, pour.counts - max(counts, 0.0), u))
+    return _with_rows(equations, rows)
+
+
+def with_dry_reading(
+    dry: Dry, equations: Equations, change: Changed, assumed: Assumptions
+) -> Equations:
+    """Add what the probe reads dry in air: its zero as it is, whatever is in the tank."""
+    probe = change.curves.probe
+    drift = change.size if change.kind == ZERO else 0.0
+    was = dry.before
+    if was is None:
+        was = probe.counts_empty - drift
+    counts = was + drift
+    once = assumed.u_counts * abs(probe.counts_full - probe.counts_empty) / 4095.0
+    slope = change.dry_counts if counts > 0 else 0.0
+    return _with_rows(
+        equations, [(slope, dry.counts - max(counts, 0.0), float(np.hypot(once, once)))]
+    )
+
+
+def _with_rows(equations: Equations, rows: list[tuple[float, float, float]]) -> Equations:
+    """Add readings in counts: slope on what moved, observed, standard uncertainty."""
+    size, more = len(equations.observed), len(rows)
     design = np.zeros((more, len(equations.names)))
-    observed = np.zeros(more)
     noise = np.zeros((size + more, size + more))
     noise[:size, :size] = equations.noise
     moved = equations.names.index(MOVED)
-    for k, (index, counts, slope) in enumerate(ends):
-        pour = fill.pours[index]
-        design[k, moved] = slope if counts > 0 else 0.0
-        observed[k] = pour.counts - max(counts, 0.0)
-        noise[size + k, size + k] = reading_u_counts(pour, curves, assumed) ** 2
+    for k, (slope, _, u) in enumerate(rows):
+        design[k, moved] = slope
+        noise[size + k, size + k] = u**2
     return replace(
         equations,
         design=np.vstack([equations.design, design]),
-        observed=np.concatenate([equations.observed, observed]),
+        observed=np.concatenate([equations.observed, [observed for _, observed, _ in rows]]),
         noise=noise,
         after=np.concatenate([equations.after, np.full(more, -1)]).astype(np.intp),
     )

@@ -16,6 +16,10 @@ NAMES = {
 }
 SHORT = {TIP: "a tip moved", ZERO: "a zero drifted", SPAN: "a span changed", DENT: "a dent"}
 LEAST_LISTED = 0.005
+READ_ZERO = (
+    "Take the probe out, wipe it dry, read its zero in air, and look again: that tells a "
+    "drifted zero from the rest."
+)
 
 
 def verdict_sentence(held: Held, what: str = "The table") -> str:
@@ -24,10 +28,15 @@ def verdict_sentence(held: Held, what: str = "The table") -> str:
     pours = f"{count} pour{'' if count == 1 else 's'}"
     agree = sum(each.agrees for each in held.comparisons)
     match held.verdict:
-        case Verdict.CANNOT_TELL:
+        case Verdict.CANNOT_TELL if not held.comparisons:
             return (
                 f"{what} was not tested: the probe saw none of these pours from a reading "
                 "before it. Pour more, or drain the tank first."
+            )
+        case Verdict.CANNOT_TELL:
+            return (
+                f"Cannot tell whether {what[0].lower()}{what[1:]} is still good: {pours} "
+                f"agree{'s' if count == 1 else ''} with it, but {open_words(held)}"
             )
         case Verdict.GOOD:
             return f"{what} is still good: {pours} agree{'s' if count == 1 else ''} with it."
@@ -42,9 +51,25 @@ def verdict_sentence(held: Held, what: str = "The table") -> str:
                 "better than any change. Pour once or twice more."
             )
         case Verdict.DOUBTFUL:
-            return f"{what} is in doubt. Likeliest: {named_words(held)}. Pour once or twice more."
+            more = READ_ZERO if held.is_zero_open else "Pour once or twice more."
+            return f"{what} is in doubt. Likeliest: {named_words(held)}. {more}"
         case Verdict.NOT_GOOD:
             return f"{what} is no longer good: {named_words(held)}."
+
+
+def open_words(held: Held) -> str:
+    """Return what these pours cannot show, and what would."""
+    if held.is_zero_open:
+        return (
+            "a drifted zero or a moved tip reads like fuel that was in the tank before them. "
+            + READ_ZERO
+        )
+    if max(held.risks, key=lambda kind: held.risks[kind]) == TIP:
+        return (
+            "a moved tip reads like fuel that was in the tank before them. Measure its "
+            "clearance, or drain the tank as for the first fill, dip it, and pour again."
+        )
+    return "too much may have changed where they did not reach. Pour once or twice more."
 
 
 def named_words(held: Held) -> str:

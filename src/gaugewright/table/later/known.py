@@ -18,6 +18,7 @@ from gaugewright.table.departure import unit_process
 from gaugewright.table.fill import Fill, Pour
 from gaugewright.table.fit import Component, Fit, Trust, average, components_of
 from gaugewright.table.later.assumptions import REACHES
+from gaugewright.table.later.left import Left, starts_again
 from gaugewright.table.rows import Doubts
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank
@@ -29,10 +30,6 @@ LEAST_WEIGHT = 0.01
 """Degrees of distrust that weigh less after the fill are let go."""
 AGAIN = (Trust(1.0, 1.0, 1.0),)
 """The walls are known by now, as far as the columns say."""
-BADLY = 0.05
-"""What it is worth that the tank was drained badly before later pours."""
-BADLY_L, U_BADLY_L = 7.0, 5.0
-"""Then so much is left in it; hardly ever less than none. [L]"""
 K95 = 1.96
 
 
@@ -49,6 +46,8 @@ class Known:
     """What is known of one tank and its probe before new pours."""
 
     parts: tuple[Part, ...]
+    left: Left | None = None
+    """What was left in the drained tank before the first fill, where that is known."""
 
     @property
     def probe(self) -> Probe:
@@ -67,9 +66,9 @@ class Known:
         assumed = Assumptions() if assumed is None else assumed
         found: list[Component] = []
         for part in self.parts:
-            for start, log_worth in starts(fill):
-                share = part.log_worth + log_worth
-                found += components_of(start, part.curves, assumed, share, doubts, AGAIN)
+            for start in starts_again(fill, None):
+                share = part.log_worth + start.log_worth
+                found += components_of(start.fill, part.curves, assumed, share, doubts, AGAIN)
         return found
 
     def table_fit(self) -> Fit:
@@ -78,23 +77,11 @@ class Known:
         return average(self.components(nothing, doubts=Doubts(readings=frozenset({0}))))
 
 
-def starts(fill: Fill) -> list[tuple[Fill, float]]:
-    """Return how later pours may have begun, each with the logarithm of its worth.
+def known_from_fit(result: Fit, left: Left | None = None) -> Known:
+    """Return what a fill taught, for the same probe in the same place.
 
-    Where nobody looked into the drained tank, a pump that drew air early may have left more
-    than usual.  More, never less: or it would explain fuel that is missing.
-
-    >>> [start.residual_l for start, _ in starts(Fill((Pour(0, 0.0, 0.0),)))]
-    [None, 7.0]
+    ``left`` is what it taught of the drained tank (`left_in`).
     """
-    if fill.residual_l is not None or fill.dip_empty_mm is not None or fill.is_draining:
-        return [(fill, 0.0)]
-    badly = replace(fill, residual_l=BADLY_L, u_residual_l=U_BADLY_L)
-    return [(fill, float(np.log1p(-BADLY))), (badly, float(np.log(BADLY)))]
-
-
-def known_from_fit(result: Fit) -> Known:
-    """Return what a fill taught, for the same probe in the same place."""
     parts = []
     for weight, component in weighty(result):
         base = component.curves
@@ -102,7 +89,7 @@ def known_from_fit(result: Fit) -> Known:
         columns = merged_columns(design @ component.posterior.estimate.covariance @ design.T)
         curves = with_litres(base, base.wetted_mm, component.posterior.litres, columns)
         parts.append(Part(curves, float(np.log(weight))))
-    return Known(tuple(parts))
+    return Known(tuple(parts), left)
 
 
 def known_from_table(table: Table, probe: Probe | None = None, tank: Tank | None = None) -> Known:
