@@ -9,8 +9,8 @@ back for a re-check of three pours, unchanged or with something planted.
 
 import sys
 from collections import Counter
-from copy import deepcopy
 from concurrent.futures import ProcessPoolExecutor
+from copy import deepcopy
 from dataclasses import dataclass
 
 import numpy as np
