@@ -55,17 +55,42 @@ def test_an_unchanged_tank_is_still_good_and_the_cautions_are_read_again(done):
     assert refused.status_code == 422
     assert refused.json()["field"] == "cautions_read"
 
-    begun = done.record("/tanks/main/later", purpose="recheck", cautions_read=True)
+    begun = done.record("/tanks/main/later", purpose="recheck", is_drained=True, cautions_read=True)
     kinds = [entry["kind"] for entry in begun["entries"]]
     assert kinds[-1] == "later_begun"
     assert set(kinds[:-1]) == {"caution_acknowledged"}
 
-    pour_later(done, [50, 60, 50], counts_at, 28.8)
+    pour_later(done, [50, 60, 50], counts_at, 0.0)
     done.record("/tanks/main/later/conclude")
     run = later_of(done)["runs"][0]
     assert run["concluded"]["verdict"] == "good"
     assert [row["agrees"] for row in run["concluded"]["results"]["comparisons"]] == [True] * 3
     assert len(later_of(done)["versions"]) == 1
+
+
+def test_a_zero_read_again_answers_what_pours_into_a_full_tank_cannot(done):
+    done.record("/tanks/main/bench/zero", counts="4")
+    done.record("/tanks/main/later", purpose="recheck", cautions_read=True)
+    pour_later(done, [50, 60, 50], lambda litres: counts_at(litres) + 60, 28.8)
+    done.record("/tanks/main/later/conclude")
+    run = later_of(done)["runs"][0]
+    assert run["concluded"]["verdict"] == "cannot_tell"
+    assert "read its zero in air" in run["concluded"]["sentence"]
+
+    done.record("/tanks/main/bench/zero", counts="64")
+    run = later_of(done)["runs"][0]
+    assert run["zero_counts"] == 64
+    assert run["concluded"]["is_stale"]
+    done.record("/tanks/main/later/conclude")
+    concluded = later_of(done)["runs"][0]["concluded"]
+    assert concluded["verdict"] == "not_good"
+    assert "zero drifted" in concluded["sentence"]
+    assert not concluded["is_stale"]
+
+    done.record("/tanks/main/later/carry", reason="the zero drifted")
+    before = later_of(done)["runs"][0]["concluded"]
+    done.record("/tanks/main/bench/zero", counts="5")  # after it, and none of its business
+    assert later_of(done)["runs"][0]["concluded"] == before
 
 
 def test_a_pour_taken_back_stays_in_sight_and_only_the_last_one_can_be(done):
@@ -152,8 +177,8 @@ def test_a_table_carried_without_check_pours_says_so_and_can_be_checked_again(do
     assert "not confirmed" in later_of(done)["versions"][0]["findings"][0]["message"]
 
     probe = Probe(PROBE["x_mm"], PROBE["y_mm"], 14, 470, 120, 3900)
-    done.record("/tanks/main/later", purpose="recheck", cautions_read=True)
-    pour_later(done, [60, 60, 40], lambda litres: counts_on(litres, probe), 40.0)
+    done.record("/tanks/main/later", purpose="recheck", is_drained=True, cautions_read=True)
+    pour_later(done, [60, 60, 40], lambda litres: counts_on(litres, probe), 1.0)
     done.record("/tanks/main/later/conclude")
     assert later_of(done)["runs"][0]["concluded"]["verdict"] == "good"
 

@@ -148,7 +148,13 @@ def held_of(tank: TankState, later: LaterState) -> Held:
 
 
 def dry_of(tank: TankState, later: LaterState) -> Dry | None:
-    """Return the zero that was read again, to be held against the one that the bench gave."""
+    """Return the zero that was read again, to be held against the one that the bench gave.
+
+    That of a new probe was read just before it went in: nothing drifted since.
+    """
+    begun = later.begun.event
+    if begun.purpose == "exchange":
+        return Dry(probe_from_mapping(dict(begun.probe)).counts_empty)
     found = zero_again(tank, later)
     if found is None:
         return None
