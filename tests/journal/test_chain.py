@@ -1,6 +1,5 @@
 """The hash chain: every change inside it shows, and shows where it is."""
 
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -165,7 +164,7 @@ def test_two_entries_in_the_wrong_order_are_named():
 
 def test_an_entry_that_says_something_else_than_its_text_is_named():
     entries = chain_of(3)
-    entries[1] = replace(entries[1], person="Bob")
+    entries[1] = entries[1]._replace(person="Bob")
 
     with pytest.raises(ChainError, match="entry 2 does not say what its text says"):
         list(checked(entries))

@@ -9,7 +9,7 @@ from sqlalchemy.exc import DBAPIError
 
 from gaugewright.errors import ChainError, ConflictError, InputError, JournalError
 from gaugewright.journal.book import Book
-from gaugewright.journal.chain import canonical_json, digest
+from gaugewright.journal.chain import canonical_json, digest, next_entry
 from gaugewright.journal.opening import open_store
 from gaugewright.journal.store import Draft, NewerEntriesError
 
@@ -223,6 +223,30 @@ def test_a_replaced_row_is_refused_too(book_path):
             )
         engine.dispose()
         assert store.entries("J-1")[1] == old
+
+
+def test_an_entry_written_behind_the_store_s_back_is_found_and_nothing_is_added(book_path):
+    with open_store(book_path) as store:
+        store.append("J-1", 0, [note("one")], **BY)
+        second = store.append("J-1", 1, [note("two")], **BY)[0]
+        other = next_entry(second.tip, job="J-1", kind="note_added", payload={}, **BY)
+        engine = raw(book_path)
+        with engine.begin() as connection:
+            connection.execute(
+                text(
+                    "INSERT INTO entry (job, number, text, prev_hash, hash) "
+                    "VALUES ('J-1', 3, :text, :prev_hash, :hash)"
+                ),
+                {"text": other.text, "prev_hash": other.prev_hash, "hash": other.hash},
+            )
+        engine.dispose()
+
+        with pytest.raises(NewerEntriesError) as caught:
+            store.append("J-1", 2, [note("three")], **BY)
+
+        assert [entry.line for entry in caught.value.newer] == [other.line]
+        assert len(store.entries("J-1")) == 3
+        assert store.append("J-1", 3, [note("four")], **BY)[0].prev_hash == other.hash
 
 
 def test_an_entry_changed_behind_the_database_s_back_is_named_on_reading(where):

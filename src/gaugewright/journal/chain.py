@@ -11,7 +11,6 @@ that is why a certificate prints the number and the hash of the last entry.
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import lru_cache
 from math import isfinite
@@ -49,8 +48,7 @@ class Line(NamedTuple):
     hash: str
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """One line of a job's journal: who did what, when, and the two hashes."""
 
     job: str
@@ -59,7 +57,7 @@ class Entry:
     person: str
     device: str
     kind: str
-    payload: Mapping[str, Any] = field(compare=False, repr=False)
+    payload: Mapping[str, Any]
     text: str
     """The canonical JSON that is stored; its UTF-8 bytes are what is hashed."""
     prev_hash: str
@@ -91,8 +89,12 @@ def canonical_json(value: Any) -> str:
     gaugewright.errors.InputError: added_l: nan is not a finite number
     """
     try:
+        text = _encoded_sorted(value)
+        if text.isascii() and text.count("{") == 1 and text[0] == "{" and "".join(value):
+            return text  # Most are: one object, every key a text, and all of it ASCII.
         # Where keys are ASCII, the order of code points is that of UTF-16 units.
-        text = _ENCODE_SORTED(value) if _has_plain_keys(value) else _ENCODE(_ordered(value, ""))
+        if not _has_plain_keys(value):
+            text = _ENCODE(_ordered(value, ""))
     except (ValueError, TypeError, RecursionError):
         text = _ENCODE(_ordered(value, ""))  # The careful way names what is wrong.
     if not text.isascii():
@@ -109,11 +111,13 @@ def digest(prev_hash: str, text: str) -> str:
     >>> digest(GENESIS, "{}")[:16]
     '5649d09ed68c1715'
     """
-    return hashlib.sha256(f"{prev_hash}\n{text}".encode()).hexdigest()
+    hashed = _SHA256.copy()  # to look the algorithm up again takes longer than to use it
+    hashed.update(f"{prev_hash}\n{text}".encode())
+    return hashed.hexdigest()
 
 
 def next_entry(
-    tip: Tip,
+    tip: tuple[int, str],
     *,
     job: str,
     at: datetime,
@@ -123,6 +127,8 @@ def next_entry(
     payload: Mapping[str, Any],
 ) -> Entry:
     """Return the entry that follows ``tip``; ``at`` must carry a time zone.
+
+    ``tip`` is a `Tip` or the same two without their names.
 
     Raises `InputError` for a name that is empty, too long or holds control characters,
     for a time without a zone, and for a payload that JSON cannot hold.
@@ -140,14 +146,23 @@ def next_entry(
         if at.tzinfo is None or at.utcoffset() is None:
             raise InputError(f"{at.isoformat()} has no time zone", field="at")
         at = at.astimezone(UTC)
-    number = tip.number + 1
+    last, prev_hash = tip
     # The same text as the canonical JSON of the whole, put together from its parts.
-    when = at.isoformat(timespec="microseconds")
-    text = f'{{"at":"{when}",{head}{number},"payload":{canonical_json(payload)},{tail}'
+    when = at.isoformat("T", "microseconds")
+    text = f'{{"at":"{when}",{head}{last + 1},"payload":{canonical_json(payload)},{tail}'
     if len(text) > MAX_TEXT:
         raise InputError(f"an entry of {len(text)} characters is too long, at most {MAX_TEXT}")
     return Entry(
-        job, number, at, person, device, kind, payload, text, tip.hash, digest(tip.hash, text)
+        job,
+        last + 1,
+        at,
+        person,
+        device,
+        kind,
+        payload,
+        text,
+        prev_hash,
+        digest(prev_hash, text),
     )
 
 
@@ -165,7 +180,7 @@ def checked(entries: Iterable[Entry], after: Tip = START) -> Iterator[Entry]:
     for entry in entries:
         _require_follows(after, entry.line)
         again = read_line(entry.job, entry.line)
-        if again != entry:
+        if again._replace(payload=entry.payload) != entry:
             raise ChainError(f"entry {entry.number} does not say what its text says")
         after = entry.tip
         yield entry
@@ -326,15 +341,32 @@ def _refuse_constant(name: str) -> Any:
     raise ValueError(f"{name} is not a number")
 
 
+def _sorting_encoder() -> Callable[[Any], str]:
+    """Return what writes JSON with sorted keys, made once.
+
+    `json.JSONEncoder.encode` makes its C part anew at every call, which costs an append
+    more than the writing; where Python has no such part, it does.
+    """
+    encoder = json.JSONEncoder(
+        # A value that holds itself ends as too deep a one does, and is named by the careful way.
+        ensure_ascii=False,
+        allow_nan=False,
+        sort_keys=True,
+        separators=(",", ":"),
+        check_circular=False,
+    )
+    make = getattr(json.encoder, "c_make_encoder", None)
+    if make is None:
+        return encoder.encode
+    parts = make(
+        None, encoder.default, json.encoder.encode_basestring, None, ":", ",", True, False, False
+    )
+    return lambda value: "".join(parts(value, 0))
+
+
+_SHA256 = hashlib.sha256()
 _CONTAINERS = frozenset((dict, list, tuple))
 _ENCODE: Callable[[Any], str] = json.JSONEncoder(
     ensure_ascii=False, allow_nan=False, separators=(",", ":")
 ).encode
-_ENCODE_SORTED: Callable[[Any], str] = json.JSONEncoder(
-    # A value that holds itself ends as too deep a one does, and is named by the careful way.
-    ensure_ascii=False,
-    allow_nan=False,
-    sort_keys=True,
-    separators=(",", ":"),
-    check_circular=False,
-).encode
+_encoded_sorted = _sorting_encoder()

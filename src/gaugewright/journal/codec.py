@@ -56,7 +56,7 @@ def to_payload(event: Event) -> dict[str, Any]:
     {'pour': 12, 'reason': 'meter not reset'}
     """
     cls: Any = type(event)
-    return {name: _written(getattr(event, name)) for name in _readers(cls)}
+    return {name: _written(getattr(event, name)) for name in _names(cls)}
 
 
 def to_event(kind: str, payload: Mapping[str, Any]) -> Event:
@@ -80,15 +80,26 @@ def to_event(kind: str, payload: Mapping[str, Any]) -> Event:
 
 
 def _written(value: Any) -> Any:
+    if type(value) in _AS_THEY_ARE:
+        return value
     if is_dataclass(value) and not isinstance(value, type):
-        return {name: _written(getattr(value, name)) for name in _readers(type(value))}
+        cls: Any = type(value)
+        return {name: _written(getattr(value, name)) for name in _names(cls)}
     if isinstance(value, tuple | list):
         return [_written(item) for item in value]
     # A sentence that can still be said otherwise is kept as the words that stand there.
     return str(value) if isinstance(value, str) else value
 
 
+_AS_THEY_ARE = frozenset((str, float, int, bool, NoneType))
+
 Reader = Callable[[Any, str], Any]
+
+
+@cache
+def _names(cls: Any) -> tuple[str, ...]:
+    """Return the names of a dataclass's fields in the order that the journal's text has."""
+    return tuple(sorted(each.name for each in fields(cls)))
 
 
 @cache

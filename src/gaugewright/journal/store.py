@@ -1,9 +1,10 @@
 """The store: entries on disk before anyone is told so.  Only this module ends transactions.
 
 It knows the chain and nothing of what an entry means.  One connection writes, guarded
-by a lock; on SQLite its transactions begin with ``BEGIN IMMEDIATE``, so that reading the
-end of a chain and appending to it cannot be split by another writer.  Readers have
-connections of their own and never wait for the writer.
+by a lock; on SQLite its transactions begin with ``BEGIN IMMEDIATE``, and a lone entry is one
+statement, which is the same.  That it follows the end of its chain is asked by the database
+itself in that transaction, so no other writer can come between.  Readers have connections of
+their own and never wait for the writer.
 """
 
 import hashlib
@@ -21,7 +22,6 @@ from gaugewright.errors import ConflictError, InputError, JournalError
 from gaugewright.journal.chain import (
     Entry,
     Line,
-    Tip,
     canonical_json,
     next_entry,
     read_lines,
@@ -73,7 +73,8 @@ class Store(Reader):
         self._release = release
         self._lock = RLock()
         self._writer: PoolProxiedConnection | None = None
-        self._tips: dict[str, Tip] = {}
+        self._ends: dict[str, tuple[int, str]] = {}
+        """The number and the hash of the last entry of the jobs that were written to."""
         self.driver: Any = engine.dialect.loaded_dbapi
         """The driver's module, for the errors that it raises."""
         self.begins_by_hand = engine.dialect.name == "sqlite"
@@ -102,19 +103,21 @@ class Store(Reader):
         if not drafts:
             raise InputError(said("an append needs at least one entry"))
         with self._lock:
-            tip = self._tips.get(job)
-            if tip is None or tip.number != expected_number:
-                tip = self.tip(job)
-            if tip.number != expected_number:
+            end = self._ends.get(job)
+            if end is None or end[0] != expected_number:
+                end = self.tip(job)
+            if end[0] != expected_number:
                 return self._came_second(job, expected_number, drafts, request_id)
-            entries = _chained(job, tip, drafts, at, person, device)
+            entries = _chained(job, end, drafts, at, person, device)
             try:
-                with self._writing() as cursor:
-                    self._insert_entries(cursor, job, entries, request_id, summary)
+                is_lone = len(entries) == 1 and expected_number > 0 and summary is None
+                if not (is_lone and self._insert_lone(job, entries[0], request_id)):
+                    with self._writing() as cursor:
+                        self._insert_entries(cursor, job, entries, request_id, summary)
             except CollisionError as error:
-                self._tips.pop(job, None)
+                self._ends.pop(job, None)
                 return self._came_second(job, expected_number, drafts, request_id, error)
-            self._tips[job] = entries[-1].tip
+            self._ends[job] = (entries[-1].number, entries[-1].hash)
             return entries
 
     def adopt(
@@ -155,7 +158,7 @@ class Store(Reader):
                 if new:
                     self._insert_entries(cursor, job, new, None, summary)
             if new:
-                self._tips[job] = new[-1].tip
+                self._ends[job] = (new[-1].number, new[-1].hash)
             return len(new)
 
     def add_photo(self, photo: bytes) -> str:
@@ -265,20 +268,25 @@ class Store(Reader):
         elif summary is not None:
             self._sql.summarise.run(cursor, this_job=job, summary=canonical_json(summary))
         self._sql.add_entry.run(
-            cursor,
-            [
-                (
-                    job,
-                    each.number,
-                    each.text,
-                    each.prev_hash,
-                    each.hash,
-                    request_id,
-                    None if request_id is None else part,
-                )
-                for part, each in enumerate(entries)
-            ],
+            cursor, [_row(job, each, request_id, part) for part, each in enumerate(entries)]
         )
+
+    def _insert_lone(self, job: str, entry: Entry, request_id: str | None) -> bool:
+        """Insert one entry by one statement, which SQLite makes a transaction of its own.
+
+        It takes the same lock, is as durable when it returns and is taken back whole if it
+        fails.  Tells whether it was done; where it cannot be, the common way is to be taken.
+        """
+        if self._writer is None or not self.begins_by_hand:
+            return False
+        connection = self._writer.dbapi_connection
+        if connection is None or connection.in_transaction:
+            return False
+        try:
+            connection.execute(self._sql.add_entry.sql, _row(job, entry, request_id, 0))
+        except self.driver.Error as error:
+            raise self.refused(error) from error
+        return True
 
     def _insert_photo(self, cursor: Any, sha256: str, photo: bytes) -> None:
         if len(photo) > MAX_PHOTO_BYTES:
@@ -313,8 +321,21 @@ class Store(Reader):
         looks again.
         """
         self._drop_writer()
-        self._tips.clear()
+        self._ends.clear()
         return JournalError(said("{where}: {error}", where=self.where, error=in_words(error)))
+
+    def refused(self, error: Exception) -> JournalError:
+        """Return the error to raise for a write that the database took back."""
+        if isinstance(error, self.driver.IntegrityError):
+            return CollisionError(
+                said(
+                    "{where}: somebody else wrote the same at the same moment, nothing was "
+                    "added here; try again ({error})",
+                    where=self.where,
+                    error=in_words(error),
+                )
+            )
+        return self.doubted(error)
 
     def _drop_writer(self) -> None:
         if self._writer is not None:
@@ -358,26 +379,35 @@ class _Transaction:
             self._cursor.close()
         except self._store.driver.Error as trouble:
             raise self._store.doubted(trouble) from (error or trouble)
-        if isinstance(error, self._store.driver.IntegrityError):
-            raise CollisionError(
-                said(
-                    "{where}: somebody else wrote the same at the same moment, nothing was "
-                    "added here; try again ({error})",
-                    where=self._store.where,
-                    error=in_words(error),
-                )
-            ) from error
         if isinstance(error, self._store.driver.Error):
-            raise self._store.doubted(error) from error
+            raise self._store.refused(error) from error
+
+
+def _row(job: str, entry: Entry, request_id: str | None, part: int) -> tuple[Any, ...]:
+    """Return an entry in the order of the table's columns."""
+    return (
+        job,
+        entry.number,
+        entry.text,
+        entry.prev_hash,
+        entry.hash,
+        request_id,
+        None if request_id is None else part,
+    )
 
 
 def _chained(
-    job: str, tip: Tip, drafts: Sequence[Draft], at: datetime, person: str, device: str
+    job: str,
+    end: tuple[int, str],
+    drafts: Sequence[Draft],
+    at: datetime,
+    person: str,
+    device: str,
 ) -> tuple[Entry, ...]:
     entries = []
     for draft in drafts:
         entry = next_entry(
-            tip,
+            end,
             job=job,
             at=at,
             person=person,
@@ -386,7 +416,7 @@ def _chained(
             payload=draft.payload,
         )
         entries.append(entry)
-        tip = entry.tip
+        end = (entry.number, entry.hash)
     return tuple(entries)
 
 

@@ -114,9 +114,17 @@ class Victims:
         assert self._nursery is not None
         self._nursery.communicate(timeout=20)
 
-    def kill_one(self, after_s: float) -> None:
-        """Let one write for a while and kill it with SIGKILL."""
+    def kill_one(self, after_entries: int, after_s: float) -> None:
+        """Let one acknowledge some entries and go on for a while, and kill it with SIGKILL.
+
+        Entries are counted and not only seconds, because a busy machine may write nothing
+        in any time that is given to it.
+        """
         pid = self._start("go")
+        seen = len(self.acknowledged)
+        while len(self.acknowledged) < seen + after_entries:
+            if not self._hear():
+                return
         time.sleep(after_s)
         os.kill(pid, signal.SIGKILL)
         self._listen()
@@ -148,13 +156,21 @@ class Victims:
         return int(self._read_line())
 
     def _listen(self) -> None:
-        while (line := self._read_line()) != "dead":
-            word, rest = line.split(" ", 1)
-            if word == "refused":
-                self.refusals.append(rest)
-            else:
-                job, number, hash_ = rest.split(" ")
-                self.acknowledged[job, int(number)] = hash_
+        while self._hear():
+            pass
+
+    def _hear(self) -> bool:
+        """Hear one line of the writer; false when it is dead."""
+        line = self._read_line()
+        if line == "dead":
+            return False
+        word, rest = line.split(" ", 1)
+        if word == "refused":
+            self.refusals.append(rest)
+        else:
+            job, number, hash_ = rest.split(" ")
+            self.acknowledged[job, int(number)] = hash_
+        return True
 
     def _read_line(self) -> str:
         assert self._nursery is not None
@@ -173,7 +189,7 @@ def kill_many(path: Path, times: int, seed: int) -> Victims:
     moments = random.Random(seed)
     with Victims(path) as victims:
         for round_number in range(1, times + 1):
-            victims.kill_one(after_s=moments.uniform(0.0, 0.15))
+            victims.kill_one(moments.randrange(7), after_s=moments.uniform(0.0, 0.03))
             if path.exists():
                 missing = victims.missing()
                 assert not missing, f"after {round_number} kills: {missing[0]} is gone"
