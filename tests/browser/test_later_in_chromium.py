@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from browser_sheets import OVERFLOW, SMALL, complaints
-from browser_yards import DESK, PHONE, PROBE, Api, OpenPage, counts_after, new_job, poured
+from browser_yards import DESK, PHONE, PROBE, START_L, Api, OpenPage, counts_after, new_job, poured
 from playwright.sync_api import Page
 
 
@@ -62,10 +62,11 @@ def test_a_re_check_is_begun_poured_and_says_that_the_table_is_still_good(
     page.wait_for_url("**/later?tank=left")
     stands(page)
     kept(page, f"later-begin-{size[0]}")
+    page.locator("[name=is_drained]").first.check()
     begin(page, "Begin the re-check")
     stands(page)
 
-    total = 60.0
+    total = START_L
     pour(page, None, counts_after(total))
     for litres in (55.5, 60.0, 60.0):
         total += litres
@@ -79,6 +80,33 @@ def test_a_re_check_is_begun_poured_and_says_that_the_table_is_still_good(
     assert "could have shown" in page.locator("section[data-run]").inner_text()
     stands(page)
     kept(page, f"later-good-{size[0]}")
+
+
+def test_a_drifted_zero_is_not_taken_for_fuel_left_in_the_tank_and_is_named_once_it_is_read(
+    open_page: OpenPage, done: str
+) -> None:
+    page = open_page(f"/jobs/{done}/later")
+    page.locator("[name=is_drained]").first.check()
+    begin(page, "Begin the re-check")
+    drift, total = 100, START_L
+    pour(page, None, counts_after(total) + drift)
+    for litres in (60.0, 70.0, 80.0):
+        total += litres
+        pour(page, litres, counts_after(total) + drift)
+    page.get_by_role("button", name="What do they show?").click()
+    page.locator("[data-verdict=cannot_tell]").wait_for()
+    assert "Take the probe out" in page.locator("[data-verdict]").inner_text()
+    stands(page)
+    kept(page, "later-open-zero-360")
+
+    page.locator("#zero-counts").fill(str(drift))
+    page.get_by_role("button", name="Record the zero").click()
+    page.get_by_text("Pours or the zero have changed").wait_for()
+    page.get_by_role("button", name="What do they show?").click()
+    page.locator("[data-verdict=not_good]").wait_for()
+    assert "zero drifted" in page.locator("[data-verdict]").inner_text()
+    stands(page)
+    kept(page, "later-drifted-360")
 
 
 def test_cautions_that_were_not_read_again_hold_the_work_back(

@@ -147,8 +147,7 @@ def carry(
         return Carried(source, probe, before, before, None, None)
     fill = later_fill(pours_file, known, is_drained=is_drained)
     with naming_file(pours_file):
-        # Its zero was read just before it went in: nothing drifted since.
-        held = hold(known, fill, dry=Dry(probe.counts_empty))
+        held = hold(known, fill, is_fresh=True)
     return Carried(source, probe, table_of(held.after), before, held, fill)
 
 

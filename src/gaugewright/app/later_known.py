@@ -144,17 +144,13 @@ def later_fill(later: LaterState, known: Known) -> Fill:
 def held_of(tank: TankState, later: LaterState) -> Held:
     """Hold the pours that stand against what was known before them."""
     known = known_before(tank, later)
-    return hold(known, later_fill(later, known), dry=dry_of(tank, later))
+    is_fresh = later.begun.event.purpose == "exchange"
+    fill = later_fill(later, known)
+    return hold(known, fill, dry=dry_of(tank, later), is_fresh=is_fresh)
 
 
 def dry_of(tank: TankState, later: LaterState) -> Dry | None:
-    """Return the zero that was read again, to be held against the one that the bench gave.
-
-    That of a new probe was read just before it went in: nothing drifted since.
-    """
-    begun = later.begun.event
-    if begun.purpose == "exchange":
-        return Dry(probe_from_mapping(dict(begun.probe)).counts_empty)
+    """Return the zero that was read again, to be held against the one that the bench gave."""
     found = zero_again(tank, later)
     if found is None:
         return None

@@ -215,12 +215,6 @@ def _zero(tank: TankState, later: LaterState) -> float | None:
     return None if found is None else found[0].event.counts
 
 
-def _is_zero_newer(tank: TankState, later: LaterState, results: Mapping[str, Any]) -> bool:
-    if later.begun.event.purpose == "exchange":
-        return False
-    return results.get("dry_counts") != _zero(tank, later)
-
-
 def _concluded(tank: TankState, later: LaterState) -> ConcludedPicture | None:
     kept = later.concluded
     if kept is None:

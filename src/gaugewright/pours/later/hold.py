@@ -117,12 +117,19 @@ class Held:
 
 
 def hold(
-    known: Known, fill: Fill, assumed: Assumptions | None = None, dry: Dry | None = None
+    known: Known,
+    fill: Fill,
+    assumed: Assumptions | None = None,
+    *,
+    dry: Dry | None = None,
+    is_fresh: bool = False,
 ) -> Held:
     """Hold pours made later against what was known.
 
     ``fill`` begins with the reading before the first pour; `begun_anywhere` makes its
     start unknown where the tank was not drained.  ``dry`` is what the probe reads in air.
+    ``is_fresh``: the probe was put in just now, its zero and its tip measured; pours may speak
+    against them, but need not prove them again.
 
     Raises `InputError` for a record that runs down.
     """
@@ -135,6 +142,8 @@ def hold(
     compared = comparisons(fill, same)
     before = known.table_fit()
     risks = _risks(rivals, possible, before)
+    if is_fresh:
+        risks |= {TIP: 0.0, ZERO: 0.0}
     verdict = _verdict(possible, compared, sum(risks.values()))
     changed = sum(each.probability for each in possible if each.kind in CHANGES)
     return Held(
