@@ -17,6 +17,8 @@ BIN_S = 60.0
 MOVING_KMH = 3.0
 """Above this a vehicle is on the move; satellite speed of one that stands stays below it."""
 _MOST = 64
+_FEW = 8
+_MOST_WHOLE = 1 << 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,6 +84,13 @@ def _fill(
     span = rows[-1] - rows[0]
     lowest, highest = rows[0] - 0.1 * span, rows[-1] + 0.1 * span
     sorted_l = np.empty(_MOST)
+    whole_from = np.floor(lowest)
+    # Counts are mostly whole and come again and again: their litres are worked out once.
+    whole_l = np.empty(int(min(highest - whole_from + 1, _MOST_WHOLE, time_s.size)))
+    row = 0
+    for k in range(whole_l.size):
+        row = _row_of(whole_from + k, rows, row)
+        whole_l[k] = _litres(whole_from + k, rows, litres, row)
     size, held, row = 0, 0, 0
     start = -1e300
     moving = False
@@ -104,12 +113,12 @@ def _fill(
             start = np.floor(t / BIN_S) * BIN_S
             moving, first = moves, i
             total_t = steps = on = known = 0.0
-        while row + 2 < rows.size and c > rows[row + 1]:
-            row += 1
-        while row > 0 and c < rows[row]:
-            row -= 1
-        part = (c - rows[row]) / (rows[row + 1] - rows[row])
-        y = litres[row] + min(max(part, 0.0), 1.0) * (litres[row + 1] - litres[row])
+        place = int(c - whole_from)
+        if place < whole_l.size and c == whole_from + place:
+            y = whole_l[place]
+        else:
+            row = _row_of(c, rows, row)
+            y = _litres(c, rows, litres, row)
         if held > 1:
             steps += abs(y - 2.0 * before + before2)
         before2, before = before, y
@@ -117,11 +126,20 @@ def _fill(
         if ignition[i] == ignition[i]:
             known += 1
             on += ignition[i]
-        j = held
-        while j > 0 and sorted_l[j - 1] > y:
-            sorted_l[j] = sorted_l[j - 1]
-            j -= 1
-        sorted_l[j] = y
+        if held < _FEW:
+            # Passed through all of them without a turn of the way: the processor guesses none.
+            low = y
+            for j in range(held):
+                other = sorted_l[j]
+                sorted_l[j] = low if low < other else other
+                low = other if low < other else low
+            sorted_l[held] = low
+        else:
+            j = held
+            while j > 0 and sorted_l[j - 1] > y:
+                sorted_l[j] = sorted_l[j - 1]
+                j -= 1
+            sorted_l[j] = y
         held += 1
         last = i
     if held:
@@ -131,6 +149,23 @@ def _fill(
             out_moving,
         )  # fmt: skip
     return size
+
+
+@compiled
+def _row_of(c: float, rows: Floats, row: int) -> int:
+    """Return the row of the table from which these counts are read, sought from the last one."""
+    while row + 2 < rows.size and c > rows[row + 1]:
+        row += 1
+    while row > 0 and c < rows[row]:
+        row -= 1
+    return row
+
+
+@compiled
+def _litres(c: float, rows: Floats, litres: Floats, row: int) -> float:
+    part = (c - rows[row]) / (rows[row + 1] - rows[row])
+    level: float = litres[row] + min(max(part, 0.0), 1.0) * (litres[row + 1] - litres[row])
+    return level
 
 
 @compiled
