@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from gaugewright.errors import InputError
+from gaugewright.planning import actions
 from gaugewright.planning.actions import plan_pours
 from gaugewright.planning.next import next_actions
 from gaugewright.planning.outlook import Checks, imagined, outlook
@@ -156,3 +157,17 @@ def test_a_plan_without_sense_is_refused(wrong, field):
     with pytest.raises(InputError) as caught:
         plan_pours(BOX, PROBE, **wrong)
     assert caught.value.field == field
+
+
+def test_stops_are_moved_to_where_they_leave_less_together(monkeypatch):
+    wanted = {"pours": 4, "with_checks": False}
+    moved = plan_pours(CYLINDER, ROUND_PROBE, **wanted)
+    monkeypatch.setattr(actions, "MOST_ROUNDS", 0)
+    greedy = plan_pours(CYLINDER, ROUND_PROBE, **wanted)
+
+    assert moved.error_left_l < 0.99 * greedy.error_left_l
+    assert moved.litres == greedy.litres
+    assert len(moved.pours) == 4
+    stops = sorted(action.at_l for action in moved.actions)
+    assert stops == pytest.approx(np.cumsum([pour.add_l for pour in moved.pours]), abs=0.3)
+    assert moved.actions[-1].error_left_l == moved.error_left_l
