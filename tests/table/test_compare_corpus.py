@@ -262,13 +262,17 @@ def scales_seen(recipe):
 
 
 def recipe_trial(seed, count):
-    """Return the misses of ``count`` mistakes made in keying in what a recipe gave."""
+    """Return the misses of ``count`` mistakes made in keying in what a recipe gave.
+
+    Every kind is made once in each table that was handed over.
+    """
     rng = random.Random(seed)
     misses = []
     for number in range(count):
         kind = KINDS[number % len(KINDS)]
-        recipe, setting = any_recipe(rng)
-        made = hand_over(any_table(rng), recipe, setting)
+        if number % len(KINDS) == 0:
+            recipe, setting = any_recipe(rng)
+            made = hand_over(any_table(rng), recipe, setting)
         own = UNITS[recipe.volume_unit]
         others = tuple(own / litres for litres in UNITS.values() if litres != own)
         rows, row = plant(rng, made.table, kind, handed_figures(made), scales_seen(recipe), others)
@@ -288,9 +292,10 @@ def test_three_hundred_mistakes_in_a_recipes_unit_and_scale_are_named_rightly_in
 
 def test_a_hundred_faithful_copies_of_what_recipes_gave_bring_no_false_word():
     rng = random.Random(SEED)
-    for _ in range(100):
-        recipe, setting = any_recipe(rng)
-        made = hand_over(any_table(rng), recipe, setting)
+    for number in range(100):
+        if number % 4 == 0:
+            recipe, setting = any_recipe(rng)
+            made = hand_over(any_table(rng), recipe, setting)
         text = typed_text(rng, handed_figures(made)[0])
 
         result = held_against(made, text)

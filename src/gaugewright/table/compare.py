@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
-from gaugewright.table.copied import PLAIN_FORM, UNIT_WORDS, Form, Reading, Typed, readings
+from gaugewright.table.copied import PLAIN_FORM, UNIT_WORDS, Form, Typed, readings
 from gaugewright.table.pairing import Difference, differences
 from gaugewright.table.table import Table
 from gaugewright.units import L_PER_IMPERIAL_GALLON, L_PER_US_GALLON
@@ -90,11 +90,7 @@ def compare(ours: Table, other_text: str, form: Form = PLAIN_FORM) -> Comparison
     >>> print(result.differences[0].message)
     Row 3 (line 4) has 105 L where ours has 150 L: two digits are swapped; type 150.
     """
-    fit = max(
-        (fit for reading in readings(other_text) for fit in _fits(ours, reading, form)),
-        key=lambda fit: fit.score,
-        default=None,
-    )
+    fit = _best_fit(ours, other_text, form)
     if fit is None:
         raise InputError("no two columns of figures found, wanted counts and litres in rows")
     found: tuple[Difference, ...]
@@ -123,17 +119,31 @@ class _Fit:
     scale_differences: tuple[Difference, ...]
 
 
-def _fits(ours: Table, reading: Reading, form: Form) -> list[_Fit]:
-    """Return how our table fits each two columns, as it is and on the likeliest scales."""
+def _best_fit(ours: Table, other_text: str, form: Form) -> _Fit | None:
+    """Return how our table fits two columns best, as it is or on the likeliest scales.
+
+    Another scale is only tried where it could win; of two that fit alike the first counts.
+    """
+    plain = [
+        _fit(ours, typed, (a, b), 1.0, 1.0, form)
+        for reading in readings(other_text)
+        for a, b in permutations(reading.columns, 2)
+        if len((typed := Typed.of(reading, a, b, ours_exact=_is_exact(ours))).whole) >= 2
+    ]
+    best = max((fit.score for fit in plain), default=0.0)
     fits = []
-    for a, b in permutations(reading.columns, 2):
-        typed = Typed.of(reading, a, b, ours_exact=_is_exact(ours))
-        if len(typed.whole) >= 2:
-            plain = _fit(ours, typed, (a, b), 1.0, 1.0, form)
-            fits.append(plain)
-            if plain.score < 0.8 * plain.best_score and not _are_row_numbers(typed.whole[:, 0]):
-                fits += _scaled_fits(ours, typed, (a, b), form)
-    return fits
+    for fit in plain:
+        fits.append(fit)
+        most = fit.best_score - _least_cost(len(fit.typed.whole))
+        is_poor = fit.score < 0.8 * fit.best_score and best <= most
+        if is_poor and not _are_row_numbers(fit.typed.whole[:, 0]):
+            fits += _scaled_fits(ours, fit.typed, fit.columns, form)
+    return max(fits, key=lambda fit: fit.score, default=None)
+
+
+def _least_cost(rows: int) -> float:
+    """Return what a usual factor costs in the score: of two that fit alike the plainer counts."""
+    return 1.0 + 0.3 * rows
 
 
 MOST_DECIMALS: Final = 3
@@ -258,7 +268,7 @@ def _fit(
     # uses is the least plain, because another column of the same rows may have it.
     for factor, known in ((k, _counts_scales(form)), (m, {*_litres_scales(form)})):
         if factor != 1.0:
-            score -= 1.0 + 0.3 * n if factor in known else 2.0 + 0.8 * n
+            score -= _least_cost(n) if factor in known else 2.0 + 0.8 * n
     if offset != 0.0:
         score -= 2.0 + 0.3 * n
     told = (
