@@ -12,6 +12,7 @@ from math import exp, log, pi
 import numpy as np
 
 from gaugewright.watch.look import Seen
+from gaugewright.watch.values import Floats
 
 WINDOW = 10
 FROZEN_BINS = 5
@@ -19,6 +20,18 @@ BLUR_BINS = 6
 NEAR_S = 1200.0
 EDGE_BINS = 4
 BLUR_CHANCE = 0.1
+OUTSIDE_CHANCE = 0.03
+"""Changes in a day that no record at rest shows; on logs that are not scored."""
+QUIET_PART = 0.0016
+"""Mean of what shifts by itself with all quiet, of the tank; on logs that are not scored. [1]"""
+BUSY_PART = 1.2
+"""Scatter of a reading near work or motion, of the slosh; on logs that are not scored. [1]"""
+ALONE_CHANCE = 0.02
+"""That a single reading at a stop's end is plainly wrong; on logs that are not scored. [1]"""
+MOST_BETWEEN = 4
+"""A load that shifts does so at once; a probe's averaging takes a few minutes at most."""
+FLOWING_PART = 0.25
+"""How far the part that still flows to a second tank is known. [1]"""
 
 
 @dataclass(frozen=True)
@@ -43,6 +56,8 @@ class Change:
     blurred: bool = False
     frozen: bool = False
     score: float = 0.0
+    busy: bool = False
+    between: int = 0
 
 
 def decide(seen: Seen) -> list[Change]:
@@ -55,7 +70,14 @@ def decide(seen: Seen) -> list[Change]:
     inside = [replace(c, score=prior.score(c)) for c in clusters]
     repeats = _repeats(seen)
     every = _whole(seen, inside, _only_outside(seen, inside, scale))
-    return [_from_freeze(seen, c, repeats) for c in every]
+    return [_if_settled(seen, _from_freeze(seen, c, repeats)) for c in every]
+
+
+def _if_settled(seen: Seen, change: Change) -> Change:
+    """Return the change, none called where a second tank may still be levelling out."""
+    if abs(change.litres) < seen.flowing_l[change.before]:
+        return replace(change, score=min(change.score, 0.0))
+    return change
 
 
 def _repeats(seen: Seen) -> tuple[float, float]:
@@ -100,6 +122,8 @@ def _measured(seen: Seen, i: int) -> Change:
     litres = (wa * seen.level_l[begin:end]).sum() / wa.sum()
     litres -= (wb * seen.level_l[first : last + 1]).sum() / wb.sum()
     var = 1 / wb.sum() + 1 / wa.sum() + seen.wander_l2[b] - seen.wander_l2[a]
+    if seen.flowing_l[b] > 0:
+        var += (FLOWING_PART * min(seen.flowing_l[b], abs(litres))) ** 2
     outside = seen.after_l[stop] - seen.before_l[stop]
     outside_l2 = seen.after_l2[stop] + seen.before_l2[stop]
     low, high = seen.spells.low[stop], seen.spells.high[stop]
@@ -115,7 +139,22 @@ def _measured(seen: Seen, i: int) -> Change:
         True,
         int(min(a + 1 - low, high - b)),
         blurred=_blurred(seen, stop, a, b),
+        busy=_busy(seen, a, b, int(min(a + 1 - low, high - b))),
+        between=_between(seen.level_l[a : b + 1]),
     )
+
+
+def _busy(seen: Seen, a: int, b: int, fewest: int) -> bool:
+    """Return whether a change is at a stop's end, or a machine that moves has its engine on."""
+    running = seen.bins.running[a] > 0.5 or seen.bins.running[b] > 0.5
+    return fewest <= 2 or (running and bool(seen.bins.moving.any()))
+
+
+def _between(level: Floats) -> int:
+    """Return how many bins inside a change are plainly on the way, as fuel that flows is. [L]"""
+    way = level[1:-1] - level[0]
+    whole = level[-1] - level[0]
+    return int(np.count_nonzero(np.abs(way - 0.5 * whole) < 0.35 * abs(whole)))
 
 
 def _blurred(seen: Seen, stop: int, a: int, b: int) -> bool:
@@ -161,33 +200,45 @@ def outside_scale(seen: Seen, clusters: list[Change]) -> float:
 
 @dataclass(frozen=True)
 class _Shifts:
-    """How often and how far the level shifts by itself in a stop, from unexplained rises."""
+    """How often and how far the level shifts by itself in a stop, from unexplained rises.
 
-    chance: float
-    var_l2: float
+    The level shifts down as often as up. Two kinds are kept apart: with all quiet a load or
+    the slope shifts a little; near work, motion or a stop's end the reading itself is off by
+    as much as it sloshes. [1, L, L²]
+    """
+
+    quiet_chance: float
+    quiet_l: float
+    busy_chance: float
+    busy_l2: float
     drain_chance: float
     capacity_l: float
-    slope_l2: float
 
     @classmethod
     def learnt(cls, seen: Seen, clusters: list[Change]) -> "_Shifts":
-        """Count the rises too small for a refuel: the level shifts down as often as up."""
+        """Count the rises too small for a refuel."""
         capacity = float(np.max(seen.bins.level_l))
         days = (seen.bins.time_s[-1] - seen.bins.time_s[0]) / 86400
-        rises: list[Change] = [
+        rises = [
             c
             for c in clusters
-            if 1.0 < c.litres < 0.05 * capacity
-            and c.after - c.before <= 10
+            if 0 < c.litres < 0.05 * capacity
             and c.litres > 5 * c.var_l2**0.5
             and c.outside_l < 0.5 * c.litres + 2 * c.outside_l2**0.5
         ]
         stops = max(int(seen.spells.still.sum()), days * 4)
-        moves = bool((~seen.spells.still).any())
-        least = 0.005 * capacity if moves else 0.002 * capacity
-        size = (sum(c.litres**2 for c in rises) + least**2) / (len(rises) + 1)
-        chance = (len(rises) + (0.5 if moves else 0.1)) / stops
-        return cls(chance, size, 0.3 * days / stops, capacity, seen.manner.slope_l2)
+        quiet = [c.litres for c in rises if not c.busy]
+        busy = [c.litres for c in rises if c.busy]
+        size = (sum(quiet) + 10 * QUIET_PART * capacity) / (len(quiet) + 10)
+        rough_l2 = BUSY_PART**2 * seen.manner.rough_l2
+        return cls(
+            (len(quiet) + 1) / (stops + 10),
+            size,
+            (len(busy) + 0.5) / (stops + 20),
+            (sum(x * x for x in busy) + 5 * rough_l2) / (len(busy) + 5),
+            0.3 * days / stops,
+            capacity,
+        )
 
     def score(self, change: Change) -> float:
         """Return the log odds of fuel against noise and shift."""
@@ -195,16 +246,42 @@ class _Shifts:
         out, vo = change.outside_l, change.outside_l2
         if size * out < 0 and abs(out) > 3 * vo**0.5 and vo < 1e6:
             out = 0.0
-        fuel = self.drain_chance * _size_density(size, self.capacity_l) * _heavy(size - out, v + vo)
+        fuel = self.drain_chance * self._fuel(change, out, v + vo)
         none = _normal(size, v) + 0.02 * _normal(size, 4 * v) + 1e-3 * _normal(size, v + 4.0)
-        if change.fewest == 1:
-            none += 0.03 / self.capacity_l
-        none *= _heavy(out, vo)
-        chance = max(self.chance, BLUR_CHANCE) if change.blurred else self.chance
-        spread = max(self.var_l2, 2 * self.slope_l2) if change.blurred else self.var_l2
-        shift = chance * _normal(size, v + spread) * _heavy(out, vo)
-        odds: float = log(max(fuel, 1e-300)) - log(max(none + shift, 1e-300))
+        if change.fewest == 1 and change.between < 2:
+            none += ALONE_CHANCE / self.capacity_l
+        none = (none + self._shift(change, v)) * _heavy(out, vo)
+        odds: float = log(max(fuel, 1e-300)) - log(max(none, 1e-300))
         return odds
+
+    def _fuel(self, change: Change, outside_l: float, var_l2: float) -> float:
+        """Return how likely the two views are if fuel went or came. [1/L²]
+
+        At a stop's edge the inside may show any part of what the outside shows.
+        """
+        size = change.litres
+        whole = _size_density(size, self.capacity_l) * _heavy(size - outside_l, var_l2)
+        cut = 0.5 if change.fewest <= EDGE_BINS else 0.02
+        part = 0.0
+        if 0 < size / outside_l < 1 if outside_l else False:
+            part = _size_density(outside_l, self.capacity_l) / abs(outside_l)
+        return (1 - cut) * whole + cut * part
+
+    def _shift(self, change: Change, var_l2: float) -> float:
+        """Return how likely a shift of the reading by as much is. [1/L]"""
+        size = change.litres
+        if change.busy:
+            chance = max(self.busy_chance, BLUR_CHANCE) if change.blurred else self.busy_chance
+            near = _normal(size, var_l2 + self.busy_l2)
+            return chance * (0.93 * near + 0.07 * _normal(size, var_l2 + 4 * self.busy_l2))
+        far = 0.01 if change.between > MOST_BETWEEN else 0.07
+        scale = self.quiet_l + var_l2**0.5
+        near = _laplace(size, scale)
+        return self.quiet_chance * ((1 - far) * near + far * _laplace(size, 3.5 * scale))
+
+
+def _laplace(x: float, scale: float) -> float:
+    return 0.5 / scale * exp(-abs(x) / scale)
 
 
 def _normal(x: float, var: float) -> float:
@@ -282,11 +359,13 @@ def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change
     all_l2 = (seen.after_l2 + seen.before_l2) * scale
     all_l = seen.after_l - seen.before_l - shown
     clear = seen.spells.still & (all_l2 < 1e6) & (all_l**2 > np.maximum(4.0, 4.0 * all_l2))
+    days = (seen.bins.time_s[-1] - seen.bins.time_s[0]) / 86400
+    chance = OUTSIDE_CHANCE * days / max(int(seen.spells.still.sum()), days * 4)
     found = []
     for k in np.flatnonzero(clear):
         litres, var = float(all_l[k]), float(all_l2[k])
         low, high = int(seen.spells.low[k]), int(seen.spells.high[k])
-        fuel = 0.003 * _size_density(litres, capacity) * 0.3
+        fuel = chance * _size_density(litres, capacity)
         odds = log(fuel) - log(_heavy(litres, var) + 1e-5 * _normal(litres, 100 * var) + 1e-300)
         if odds > -5 and not _beside(seen, inside, low, high, litres):
             first, last = max(low - 1, 0), min(high, seen.bins.time_s.size - 1)

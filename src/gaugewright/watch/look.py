@@ -10,7 +10,8 @@ from gaugewright.watch.across import carried
 from gaugewright.watch.bins import Bins, bins_of, only
 from gaugewright.watch.joining import groups_of
 from gaugewright.watch.manner import SETTLING, Manner, manner_of
-from gaugewright.watch.plateaus import parted, tightened
+from gaugewright.watch.pipe import till_settled, without_pipe
+from gaugewright.watch.plateaus import parted, tightened, without_excursions
 from gaugewright.watch.scan import all_changes
 from gaugewright.watch.spells import Spells, spells_of
 from gaugewright.watch.spikes import sound
@@ -22,6 +23,11 @@ from gaugewright.watch.values import Floats, Track
 _HOUR_S = 3600.0
 LEAST_Z = 4.2
 FEWEST_BINS = 3
+UNKNOWN_L2 = 1e6
+EXCURSION_PART = 0.08
+WARMTH_S = 3600.0
+WARMTH_PART = 0.004
+"""Fuel that cools by 5 K shrinks by as much, common practice, no source. [1]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +51,7 @@ class Seen:
     quantum_l: float
     start_l: Floats
     end_l: Floats
+    flowing_l: Floats
 
 
 def look(track: Track, table: Table) -> Seen | None:
@@ -55,29 +62,35 @@ def look(track: Track, table: Table) -> Seen | None:
     bins = bins_of(track, table)
     if bins.time_s.size < FEWEST_BINS:
         return None
+    span = float(np.ptp(table.litres))
     quantum = float((table.litres[-1] - table.litres[0]) / (table.counts[-1] - table.counts[0]))
     bins = only(bins, sound(bins, quantum))
     if bins.time_s.size < FEWEST_BINS:
         return None
+    bins, flowing = without_pipe(bins, span)
     spells = spells_of(bins, quantum)
     bins, tilt_l2 = levelled(track, table, bins, spells)
     if tilt_l2.any():
         kept = sound(bins, quantum)
-        bins, tilt_l2 = only(bins, kept), tilt_l2[kept]
+        bins, tilt_l2, flowing = only(bins, kept), tilt_l2[kept], flowing[kept]
         spells = spells_of(bins, quantum)
     manner = manner_of(bins, spells, quantum)
     inside = np.repeat(np.arange(spells.low.size), spells.high - spells.low)
     nothing = np.zeros(bins.time_s.size, np.bool_)
+    known_l2 = tilt_l2 + unseen_warmth(bins)
     burnt, wander = used(track, bins, spells, manner, inside, nothing)
-    level, wander = bins.level_l + burnt, wander + tilt_l2
+    level, wander = bins.level_l + burnt, wander + known_l2
     weight = weights(bins, spells, manner, inside)
     stops = spells.still & (spells.high - spells.low >= 2)
     changes = all_changes(spells.low[stops], spells.high[stops], LEAST_Z, level, weight, wander)
     stop_of = inside[changes[:, 1].astype(np.int64)] if len(changes) else np.zeros(0, np.int64)
-    groups = groups_of(changes, stop_of, float(np.ptp(table.litres)))
+    groups = groups_of(changes, stop_of, span)
     groups = tightened(parted(groups, level, np.sqrt(weight)), level, np.sqrt(weight))
+    groups = without_excursions(groups, level, EXCURSION_PART * span)
+    if flowing.any():
+        groups = till_settled(groups, spells.high, level, flowing)
     burnt, wander = used(track, bins, spells, manner, inside, _within(groups, bins.time_s.size))
-    level, wander = bins.level_l + burnt, wander + tilt_l2
+    level, wander = bins.level_l + burnt, wander + known_l2
     start, end, gain, gain_l2 = ends(spells, level, weight, wander, groups)
     opened = unseen_jumps(spells, level, gain, gain_l2, manner)
     gain, gain_l2 = np.where(opened, 0.0, gain), np.where(opened, 1e6, gain_l2)
@@ -86,10 +99,20 @@ def look(track: Track, table: Table) -> Seen | None:
     shared = (gain, gain_l2, place, manner.rough_l2, manner.burn_l2_h)
     before, before_l2 = carried(*args, start, *shared, False)
     after, after_l2 = carried(*args, end, *shared, True)
+    first = spells.still & (before_l2 > UNKNOWN_L2) & np.isfinite(start)
+    before = np.where(first, start, before)
+    before_l2 = np.where(first, 2 * place, before_l2)
     return Seen(
         bins, spells, manner, level, burnt, weight, wander, changes, stop_of, groups,
-        before, before_l2, after, after_l2, quantum, start, end,
+        before, before_l2, after, after_l2, quantum, start, end, flowing,
     )  # fmt: skip
+
+
+def unseen_warmth(bins: Bins) -> Floats:
+    """Return what warming or cooling in long holes adds to the variance, running up. [L²]"""
+    long = np.diff(bins.time_s, prepend=bins.time_s[:1]) > WARMTH_S
+    added = np.where(long, (WARMTH_PART * bins.level_l) ** 2, 0.0)
+    return np.cumsum(added)
 
 
 def _within(groups: list[tuple[int, int, int]], size: int) -> npt.NDArray[np.bool_]:

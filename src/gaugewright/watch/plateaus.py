@@ -11,6 +11,8 @@ LEAST_PART = 0.25
 STEEPNESS = 0.25
 """In the rest the level moves at most this part as fast as over the whole."""
 NEAR = 3.5
+BRIEF = 3
+BACK = 0.4
 CLEAR = 6.0
 _CALM = 2.0
 _CALM_PART = 0.04
@@ -45,6 +47,29 @@ def tightened(
             a += 1
         while b - 1 > a and abs(level[b - 1] - after) < _CALM * sd[b - 1]:
             b -= 1
+        out.append((stop, a, b))
+    return out
+
+
+def without_excursions(
+    groups: list[tuple[int, int, int]], level: Floats, most_l: float
+) -> list[tuple[int, int, int]]:
+    """Return the changes, those that go out and come back within minutes taken as one. [L]
+
+    A reading that leaves the level for `BRIEF` bins at most and comes back to it is no fuel;
+    more than one bin long, only if it goes out by less than ``most_l``.
+    """
+    out: list[tuple[int, int, int]] = []
+    for stop, a, b in groups:
+        if out and out[-1][0] == stop and a - out[-1][2] < BRIEF:
+            first, low = out[-1][1], out[-1][2]
+            before = float(np.median(level[max(first - 2, 0) : first + 1]))
+            after = float(np.median(level[b : b + 3]))
+            peak = float(np.mean(level[low : max(a, low) + 1]))
+            way = min(abs(peak - before), abs(peak - after))
+            if abs(after - before) < BACK * way and (a <= low or way < most_l):
+                out[-1] = (stop, first, b)
+                continue
         out.append((stop, a, b))
     return out
 

@@ -197,7 +197,9 @@ def _search(
             continue
         a, b = _turns(sums, a, b, 1.0 if change > 0 else -1.0)
         before, after = max(left, a - 9), min(right, b + 10)
-        change, v = _contrast(sums, before, a, b, after)
+        wider, wider_v = _contrast(sums, before, a, b, after)
+        if wider * z > 0 and wider * wider > 0.25 * z * z * wider_v:
+            change, v = wider, wider_v
         found[held, 0], found[held, 1], found[held, 2] = z, a + offset, b + offset
         found[held, 3], found[held, 4] = change, v
         held += 1

@@ -35,6 +35,8 @@ def why_undecided(seen: Seen, change: Change) -> str:
     """Return why a plain change of the level is not called fuel, in one sentence."""
     size = f"the level changed by {change.litres:+.1f} L"
     outside = 1.96 * change.outside_l2**0.5
+    if abs(change.litres) < seen.flowing_l[change.before]:
+        return f"{size} while a second tank behind a balance pipe was still levelling out"
     if change.outside_l2 >= _OUTSIDE_KNOWN_L2:
         return f"{size} in the stop, and what it was before or after the stop is not known"
     if not change.inside:
