@@ -5,6 +5,7 @@ from gaugewright.certificate.history import en_of, job_parts
 from gaugewright.certificate.identity import PLAINLY, TITLE, head_lines, place_of
 from gaugewright.certificate.issue import Issue
 from gaugewright.certificate.pictures import code_picture, code_text, signature_picture
+from gaugewright.certificate.provable import last_watch, parked_and_moving
 from gaugewright.certificate.shows import limits_of
 from gaugewright.certificate.statement import (
     Driver,
@@ -163,6 +164,9 @@ def _driver(state: JobState, issue: Issue, tanks: list[TankState], write: Writer
             Line("How sure", f"{write.band(worst)} at most, standing level"),
             Line("Smallest change it shows", write.volume(limits.most_visible_l)),
         ]  # fmt: skip
+        watched = last_watch(tank)
+        if watched is not None:
+            told.append(Line("Smallest drain it proves", parked_and_moving(watched.event, write)))
         if limits.pitch_l is not None and limits.roll_l is not None:
             told.append(
                 Line(

@@ -8,6 +8,7 @@ import numpy as np
 from gaugewright.certificate import history
 from gaugewright.certificate.later_life import exchanged_probe, origin
 from gaugewright.certificate.pictures import plot_picture, pour_points, tank_picture
+from gaugewright.certificate.provable import smallest_provable_drain
 from gaugewright.certificate.shows import limits_of, shown_and_not
 from gaugewright.certificate.statement import Grid, Line, TankStatement
 from gaugewright.certificate.writing import NOT_RECORDED, Writer, free, name
@@ -48,7 +49,10 @@ def tank_statement(state: JobState, tank: TankState, write: Writer) -> TankState
         table=rows_grid(table, write),
         drawing=drawing,
         plot=plot_picture(table, points, write),
-        shows=shown_and_not(table, limits_of(table, fill, body, probe), write),
+        shows=(
+            *shown_and_not(table, limits_of(table, fill, body, probe), write),
+            smallest_provable_drain(tank, write),
+        ),
         parts=history.tank_parts(state, tank, write),
     )
 
