@@ -176,6 +176,45 @@ def test_the_litres_typed_again_answer_the_finding(
     assert [p["added_l"] for p in pours_of(api, half_poured) if p["voided"] is None][-1] == 57
 
 
+def test_a_level_that_did_not_rise_is_answered_with_the_reading_not_with_litres(
+    open_page: OpenPage, api: Api, half_poured: str
+) -> None:
+    stuck = counts_after(START_L + sum(FILL))
+    found = api.record(half_poured, "/tanks/left/pours", added_l=57, counts=stuck)["verdict"]
+    assert [f["kind"] for f in found["findings"] if f["is_open"]] == ["not_rising"]
+    page = open_page(f"/jobs/{half_poured}/pour", PHONE)
+    assert page.locator("#litres").count() == 0
+    expect(page.get_by_role("button", name="Nothing was poured: void it")).to_be_visible()
+    expect(page.get_by_role("button", name="Take the reading of now")).to_have_count(0)
+
+    page.get_by_role("button", name="Correct").click()
+    expect(page.locator("#entry-error")).to_contain_text("stands in the record already")
+    page.get_by_role("button", name="Type the counts again").click()
+    right = counts_after(START_L + sum(FILL) + 57)
+    page.get_by_label("what does the probe show?").fill(str(right))
+    page.get_by_role("button", name="Correct").click()
+    page.get_by_role("button", name="Record", exact=True).wait_for()
+
+    last = [p for p in pours_of(api, half_poured) if p["voided"] is None][-1]
+    assert (last["added_l"], last["counts"]) == (57, right)
+
+
+def test_a_pour_of_nothing_is_refused_with_the_name_of_its_field(
+    open_page: OpenPage, api: Api, half_poured: str
+) -> None:
+    open_page.expected = ("422",)  # type: ignore[attr-defined]
+    page = open_page(f"/jobs/{half_poured}/pour", PHONE)
+
+    page.get_by_label("Litres by the meter").fill("-5")
+    page.get_by_label("Counts that the probe shows").fill("3300")
+    page.get_by_role("button", name="Record", exact=True).click()
+
+    expect(page.locator("#entry-error")).to_contain_text(
+        "Litres by the meter: a pour adds fuel, so this must be above 0, found"
+    )
+    assert len(pours_of(api, half_poured)) == len(FILL) + 1
+
+
 def test_undo_voids_the_pour_and_leaves_it_struck_through_with_its_reason(
     open_page: OpenPage, api: Api, half_poured: str
 ) -> None:

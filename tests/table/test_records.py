@@ -82,6 +82,8 @@ def test_everything_optional_is_read():
         (GOOD.replace("0,0,3", "0,20,3"), "line 2, added_l: must be 0 L at step 0, found 20 L"),
         ("step,added_l,counts\n0,0,3\n1,9,3\n2,9,3\n", "counts: all 3 readings are 3"),
         ("step,added_l,counts\n0,0,3\n1,0,4\n2,0,5\n", "added_l: is 0 L in every line"),
+        (GOOD.replace("2,45.5,402", "2,0,402"), "line 4, added_l: is 0 L at step 2: every line"),
+        ("step,added_l,counts\n0,0,9\n1,-9,7\n2,0,5\n", "line 4, added_l: is 0 L at step 2"),
         (GOOD.replace("45.5,402", "1.045,5,402"), "5 fields where 3|4 fields where 3"),
     ],
 )

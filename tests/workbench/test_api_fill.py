@@ -6,6 +6,8 @@ import io
 import openpyxl
 import pytest
 
+from gaugewright.app.yard import Stamp
+from gaugewright.journal import fill_kinds as fk
 from gaugewright.testing.hand import counts_at
 
 
@@ -67,6 +69,40 @@ def test_litres_with_their_digits_exchanged_stop_the_flow_until_they_are_answere
     old, new = tank_of(filled)["fill"]["pours"][-2:]
     assert (old["added_l"], old["voided"]["reason"]) == (52.0, "read the meter again")
     assert (new["added_l"], new["step"], new["replaces"]) == (25.0, 9, old["number"])
+
+
+@pytest.mark.parametrize("litres", [0, "0,0", -5])
+def test_a_pour_of_nothing_is_refused_by_name_and_nothing_is_recorded(filled, litres):
+    before = filled.state()["number"]
+
+    refused = filled.send("/tanks/main/pours", added_l=litres, counts=3700)
+
+    assert (refused.status_code, refused.json()["field"]) == (422, "added_l")
+    assert "a pour adds fuel, so this must be above 0, found" in refused.json()["error"]
+    assert filled.state()["number"] == before
+
+
+def test_a_pour_is_not_put_right_to_nothing(filled):
+    finding = filled.pour(52.0, 225.0)["verdict"]["findings"][0]
+
+    refused = filled.send(
+        "/tanks/main/answers", pour=finding["pour"], finding=finding["kind"], answer="corrected",
+        added_l=0, reason="typed by mistake",
+    )  # fmt: skip
+
+    assert (refused.status_code, refused.json()["field"]) == (422, "added_l")
+
+
+def test_an_older_book_with_a_pour_of_nothing_still_opens_and_goes_on(filled, workbench):
+    yard = workbench.yard
+    number = filled.state()["number"]
+    old = fk.PourRecorded("main", 9, 0.0, counts_at(200.0))
+    yard.record(filled.job, Stamp("Kim Aldo", "old", number), old)
+
+    assert tank_of(filled)["fill"]["pours"][-1]["added_l"] == 0.0
+    assert filled.client.get(f"/jobs/{filled.job}/pour").status_code == 200
+    filled.number = number + 1
+    assert filled.pour(25.0, 225.0)["verdict"]["state"] == "clear"
 
 
 def test_a_pour_left_out_is_placed_between_and_its_finding_goes(filled):

@@ -13,7 +13,7 @@ from gaugewright.journal.book import Recorded
 from gaugewright.journal.demands import Event
 from gaugewright.journal.state import FillState, JobState, Kept, TankState
 from gaugewright.units import VolumeUnit
-from gaugewright.words import said, together
+from gaugewright.words import Volume, said, together
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +84,7 @@ def record_pour(
         return _judged(yard, before, tank_id)
     _, tank = yard.tank(job, tank_id)
     fill = _fill(tank)
+    _require_fuel_moved(fill.next_step, added_l)
     _require_answered(tank, yard.unit)
     got = reading_of(yard, job, tank_id, taken)
     step = fill.next_step
@@ -110,6 +111,7 @@ def place_pour(yard: Yard, job: str, stamp: Stamp, placed: fk.PourPlaced) -> Jud
     It may be placed while a finding waits for an answer: that is often what it answers.
     """
     _fill(yard.tank(job, placed.tank_id)[1])
+    _require_fuel_moved(1, placed.added_l)
     return _judged(yard, yard.record(job, stamp, placed), placed.tank_id)
 
 
@@ -169,6 +171,8 @@ def _again(
     elif answer.added_l is None and answer.counts is None:
         raise InputError(said("give the litres or the counts that are right"), field="added_l")
     else:
+        if answer.added_l is not None:
+            _require_fuel_moved(old.step, answer.added_l)
         new = replace(
             old,
             added_l=old.added_l if answer.added_l is None else answer.added_l,
@@ -228,6 +232,19 @@ def _require_answered(tank: TankState, unit: VolumeUnit) -> None:
                 "answer this before the next pour: {what}",
                 what=together(opened.message, opened.suggestion or ""),
             )
+        )
+
+
+def _require_fuel_moved(step: int, added_l: float) -> None:
+    """Refuse a pour of nothing.  Only here, not in the entry: older books may hold one."""
+    if step > 0 and added_l <= 0:
+        raise InputError(
+            said(
+                "a pour adds fuel, so this must be above 0, found {added:.1f}; to read the probe "
+                "again, void the pour before and record it anew",
+                added=Volume(added_l),
+            ),
+            field="added_l",
         )
 
 

@@ -286,6 +286,7 @@ def _unsigned(pours: Sequence[Pour], lines: Sequence[int]) -> tuple[list[Pour], 
     """Return the pours with positive litres, and whether all of them were negative."""
     negative = [place for place, pour in enumerate(pours) if pour.added_l < 0]
     if negative and all(pour.added_l <= 0 for pour in pours):
+        _require_fuel_moved(pours, lines)
         return [_turned(pour) for pour in pours], True
     if negative:
         place = negative[0]
@@ -301,7 +302,18 @@ def _unsigned(pours: Sequence[Pour], lines: Sequence[int]) -> tuple[list[Pour], 
             )
     if all(pour.added_l == 0 for pour in pours):
         raise InputError("is 0 L in every line; wanted what each pour added", field="added_l")
+    _require_fuel_moved(pours, lines)
     return list(pours), False
+
+
+def _require_fuel_moved(pours: Sequence[Pour], lines: Sequence[int]) -> None:
+    for pour, line in zip(pours, lines, strict=True):
+        if pour.step > 0 and pour.added_l == 0:
+            raise InputError(
+                f"is 0 L at step {pour.step}: every line after step 0 is a pour; leave a line "
+                "out where the probe was only read again",
+                field="added_l", line=line,
+            )  # fmt: skip
 
 
 def _turned(pour: Pour) -> Pour:

@@ -61,21 +61,44 @@ function shown(dialog) {
   });
 }
 
-/** Say in a form what was wrong, at the field where it is known. */
+/** Say in a form what was wrong, at the field where it is known; what the page says itself is whole. */
 export function complain(form, problem) {
   const place = form.querySelector(".error") ?? form.parentElement.querySelector(".error");
   for (const input of form.querySelectorAll('[aria-invalid="true"]')) input.removeAttribute("aria-invalid");
   if (place) place.textContent = problem?.error ?? "";
+  form.querySelector(".error-here")?.remove();
   if (!problem) return;
   const name = String(problem.field ?? "")
     .split(",")[0]
     .trim();
   const field = name && form.querySelector(`[name="${CSS.escape(name)}"], [name$=".${CSS.escape(name)}"]`);
   if (field && field.type !== "hidden") {
+    if (place && !problem.isWhole) place.textContent = named(field, problem.error);
     field.setAttribute("aria-invalid", "true");
     field.closest("details")?.setAttribute("open", "");
     field.focus();
+    if (place && isOutOfSight(place)) sayHere(field, problem.error);
   }
+}
+
+/** A sentence with the name of its field before it, where the field has one on the screen. */
+function named(field, sentence) {
+  const label = field.labels?.[0]?.firstChild?.textContent.trim() ?? field.getAttribute("aria-label");
+  return label ? `${label.replace(/[:?]$/, "")}: ${sentence}` : sentence;
+}
+
+function isOutOfSight(element) {
+  const { top, bottom } = element.getBoundingClientRect();
+  return bottom < 0 || top > innerHeight;
+}
+
+/** On a long form what was wrong also stands at the field, for the eye alone: it is announced once. */
+function sayHere(field, sentence) {
+  const here = document.createElement("p");
+  here.className = "error-here";
+  here.setAttribute("aria-hidden", "true");
+  here.textContent = sentence;
+  (field.closest(".f") ?? field).append(here);
 }
 
 /** Mark a button as busy while its request is under way. */

@@ -175,7 +175,7 @@ async function copied(form) {
   else if (file) own = { text: await file.text(), way: "file" };
   else if (rows.length) own = { rows };
   else {
-    complain(form, { error: words("empty"), field: "text" });
+    complain(form, { error: words("empty"), field: "text", isWhole: true });
     return;
   }
   if (!(await person())) return;

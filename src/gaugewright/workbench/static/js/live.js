@@ -63,7 +63,7 @@ export function listen() {
     heard = now();
     const rig = JSON.parse(message.data);
     const place = document.querySelector('[data-part="rig"]');
-    if (place) place.textContent = `${volume(rig.shown_l)}${rig.is_pouring ? " …" : ""}`;
+    if (place) place.textContent = say(rig.is_pouring ? "rig-pouring" : "rig-shows", { litres: volume(rig.shown_l) });
   });
   stream.addEventListener("bye", gone);
 }

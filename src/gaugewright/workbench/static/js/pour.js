@@ -9,27 +9,31 @@ import { signal } from "./signal.js";
 
 const tankUrl = () => `${sheet().dataset.api}/tanks/${encodeURIComponent(sheet().dataset.tank)}`;
 
-/** Record a pour, or put right the litres of the one in doubt. */
+/** Record a pour, or put right the litres, or the counts, of the one in doubt. */
 export async function pour(form, extra = {}) {
   if (form.dataset.busy === "true") return;
-  const input = form.elements.added_l;
+  const isCorrection = form.dataset.mode === "correct";
+  const input = form.elements.added_l ?? (isCorrection ? form.elements.counts : undefined);
   const text = input ? typed(input) : "";
   if (input && !text) {
-    complain(form, { error: say("need-litres"), field: "added_l" });
+    complain(form, { error: say(input.name === "counts" ? "type-counts" : "need-litres"), field: input.name, isWhole: true });
+    return;
+  }
+  if (isCorrection && input.value.trim() === input.defaultValue) {
+    complain(form, { error: say("same-figure"), field: input.name, isWhole: true });
     return;
   }
   if (waiting().some((item) => item.url.startsWith(tankUrl()))) {
     complain(form, { error: say("waiting-to-send") });
     return;
   }
-  const isCorrection = form.dataset.mode === "correct";
   const body = isCorrection
     ? {
         pour: Number(form.dataset.pourNumber),
         finding: form.dataset.finding,
         answer: "corrected",
-        added_l: text,
-        reason: say("retyped"),
+        [input.name]: text,
+        reason: say(input.name === "counts" ? "reread" : "retyped"),
       }
     : { ...bodyOf(form), ...extra };
   await post(form, isCorrection ? "/answers" : "/pours", body);
@@ -147,8 +151,8 @@ export function click(event) {
   if (!button) return;
   if (button.dataset.answer) answer(button);
   if (button.dataset.void) voidPour(button);
-  if (button.dataset.do === "focus-litres") {
-    const input = document.getElementById("litres");
+  if (button.dataset.do === "focus-litres" || button.dataset.do === "focus-counts") {
+    const input = document.getElementById(button.dataset.do === "focus-counts" ? "right-counts" : "litres");
     input.focus();
     input.select();
   }
