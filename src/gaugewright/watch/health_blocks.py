@@ -137,13 +137,15 @@ def _fill(
 ) -> tuple[int, int]:
     n = time_s.size
     block = -1
-    total = 0.0
+    total = squares = 0.0
+    records = steps = changes = spikes = 0
     block_end = -1e300
     state_before = -1
     moved_s = -1e300
     before, before_s = np.nan, -1e300
     runs = 0
     held, held_from, held_to = np.nan, 0.0, 0.0
+    seen_s = 0.0
     a = b = d = 0
     for i in range(n):
         c = counts[i]
@@ -163,42 +165,69 @@ def _fill(
                 runs += 1
             held, held_from, held_to = c, t, t
             a = b = d = 0
-        if state == OFF:
-            a += 1
-        elif state == RUNNING:
-            b += 1
-        else:
-            d += 1
+        a += state == OFF
+        b += state == RUNNING
+        d += state == MOVING
         # Blocks.
         if state != state_before or t >= block_end:
             if block >= 0:
-                used = out_records[block] - out_spikes[block]
-                out_mean[block] = total / used if used > 0 else np.nan
+                _close(
+                    block, records, seen_s, total, squares, steps, changes, spikes,
+                    out_records, out_end, out_mean, out_squares, out_steps, out_changes, out_spikes,
+                )  # fmt: skip
             block += 1
             block_end = t + BLOCK_S
             state_before = state
-            total = 0.0
-            out_start[block], out_squares[block] = t, 0.0
-            out_records[block] = out_steps[block] = out_changes[block] = out_spikes[block] = 0
-            out_state[block], out_first[block] = state, i
-        out_end[block] = t
-        out_records[block] += 1
+            total = squares = 0.0
+            records = steps = changes = spikes = 0
+            out_start[block], out_state[block], out_first[block] = t, state, i
+        seen_s = t
+        records += 1
         following = counts[i + 1] if i + 1 < n else c
         step, ahead = c - before, following - c
         if abs(step) > spike and abs(ahead) > spike and step * ahead < 0.0:
-            out_spikes[block] += 1
+            spikes += 1
             continue
         total += c
-        if t - before_s <= near_s and out_records[block] > 1:
-            out_squares[block] += step * step
-            out_steps[block] += 1
-            out_changes[block] += step != 0.0
+        if t - before_s <= near_s and records > 1:
+            squares += step * step
+            steps += 1
+            changes += step != 0.0
         before, before_s = c, t
     if a + b + d >= LEAST_RUN:
         run_start[runs], run_end[runs], run_value[runs] = held_from, held_to, held
         run_states[runs, 0], run_states[runs, 1], run_states[runs, 2] = a, b, d
         runs += 1
     if block >= 0:
-        used = out_records[block] - out_spikes[block]
-        out_mean[block] = total / used if used > 0 else np.nan
+        _close(
+            block, records, seen_s, total, squares, steps, changes, spikes,
+            out_records, out_end, out_mean, out_squares, out_steps, out_changes, out_spikes,
+        )  # fmt: skip
     return block + 1, runs
+
+
+@compiled
+def _close(
+    block: int,
+    records: int,
+    end_s: float,
+    total: float,
+    squares: float,
+    steps: int,
+    changes: int,
+    spikes: int,
+    out_records: Ints,
+    out_end: Floats,
+    out_mean: Floats,
+    out_squares: Floats,
+    out_steps: Ints,
+    out_changes: Ints,
+    out_spikes: Ints,
+) -> None:
+    """Write one block."""
+    used = records - spikes
+    out_records[block] = records
+    out_end[block] = end_s
+    out_mean[block] = total / used if used > 0 else np.nan
+    out_squares[block] = squares
+    out_steps[block], out_changes[block], out_spikes[block] = steps, changes, spikes
