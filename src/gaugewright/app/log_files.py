@@ -132,7 +132,7 @@ def vehicle_codes(values: "pa.Array", vehicles: Vehicles) -> npt.NDArray[np.int3
     has_nameless = indices.null_count > 0
     if has_nameless:
         indices = indices.fill_null(len(names))
-    places = indices.to_numpy(zero_copy_only=False)
+    places: npt.NDArray[np.int32] = indices.to_numpy(zero_copy_only=False)
     if places.dtype == np.int32 and not has_nameless and (table == np.r_[: len(names), -1]).all():
         return places  # numbered alike: nothing to look up
     codes: npt.NDArray[np.int32] = table[places]
