@@ -44,7 +44,8 @@ class Bins:
 
 def only(bins: Bins, keep: npt.NDArray[np.bool_]) -> Bins:
     """Return the bins to keep."""
-    return Bins(**{name: getattr(bins, name)[keep] for name in Bins.__dataclass_fields__})
+    places = np.flatnonzero(keep)
+    return Bins(**{name: getattr(bins, name).take(places) for name in Bins.__dataclass_fields__})
 
 
 def bins_of(track: Track, table: Table) -> Bins:

@@ -124,15 +124,42 @@ def _wander_l2_h(
     least = (0.1 * quantum_l + 0.02) ** 2
     seen = [least]
     for hours in (0.5, 1.0, 2.0):
-        a, b = pairs_apart(bins.time_s, inside, off, hours * _HOUR_S)
-        apart = (bins.time_s[b] - bins.time_s[a]) / _HOUR_S
-        near = apart < 1.5 * hours
-        if near.sum() < 50:
+        step = _steps_apart(bins.time_s, inside, off, bins.level_l, hours)
+        if step.size < 50:
             continue
-        step = np.abs(bins.level_l[b] - bins.level_l[a])[near]
         l2 = (_MAD * np.median(step)) ** 2 - 2 * still_l2
         seen.append(float(l2) / hours)
     return max(seen)
+
+
+@compiled
+def _steps_apart(
+    time_s: Floats,
+    inside: npt.NDArray[np.int64],
+    wanted: npt.NDArray[np.bool_],
+    level: Floats,
+    hours: float,
+) -> Floats:
+    """Return how far the level moved from each wanted bin to the first one ``hours`` after it.
+
+    Pairs as of `pairs_apart`, those further apart than one and a half times it left out. [L]
+    """
+    n = time_s.size
+    steps = np.empty(n)
+    held = j = 0
+    for i in range(n):
+        if not wanted[i]:
+            continue
+        due = time_s[i] + hours * _HOUR_S
+        while j < n and time_s[j] < due:
+            j += 1
+        if j == n:
+            break
+        near = (time_s[j] - time_s[i]) / _HOUR_S < 1.5 * hours
+        if near and wanted[j] and inside[j] == inside[i]:
+            steps[held] = abs(level[j] - level[i])
+            held += 1
+    return steps[:held]
 
 
 @compiled

@@ -33,21 +33,68 @@ def used(
             unsure = manner.wander_l2_h * hours + _COUNTER_PART * step * np.maximum(step, 0.0)
             return counted, np.cumsum(unsure)
     rate, unsure = _rates(bins, spells, manner, inside, taken)
-    same = np.diff(inside, prepend=inside[:1]) == 0
-    rate = np.where(same, rate, np.minimum(rate, np.roll(rate, 1)))
-    hole = hours > HOLE_S / _HOUR_S
-    dead = np.mean(bins.running < 0.5) < 0.03
-    parked = same & spells.still[inside]
-    rate = np.where(hole & dead, 0.0, rate)
-    odd = parked & (hours > _odd_hole_h(hours, parked))
-    unsure = np.where(odd, unsure + (0.6 * manner.burn_l_h) ** 2 * hours, unsure)
-    if dead:
-        rested = max(manner.burn_l_h, manner.idle_l_h) * np.minimum(hours, 1.0)
-        unsure = np.where(hole, unsure + (0.5 * rested) ** 2 / np.maximum(hours, 1e-9), unsure)
-    worked = hole & (rate > 0)
-    rate = np.where(worked & parked, 0.5 * (rate + manner.burn_l_h), rate)
-    unsure = np.where(worked, unsure + (0.5 * rate) ** 2 * hours, unsure)
-    return np.cumsum(rate * hours), np.cumsum(unsure * hours)
+    dead = bool(np.mean(bins.running < 0.5) < 0.03)
+    still = spells.still[inside]
+    odd_h = _odd_hole_h(hours, _parked_holes(hours, still, inside))
+    return _summed(
+        rate, unsure, hours, still, inside, dead, odd_h, manner.burn_l_h,
+        (0.6 * manner.burn_l_h) ** 2, max(manner.burn_l_h, manner.idle_l_h),
+    )  # fmt: skip
+
+
+@compiled
+def _parked_holes(hours: Floats, still: Mask, inside: Places) -> int:
+    """Return how many holes there are within stops."""
+    found = 0
+    for i in range(hours.size):
+        parked = still[i] and (i == 0 or inside[i] == inside[i - 1])
+        found += parked and hours[i] > HOLE_S / _HOUR_S
+    return found
+
+
+@compiled
+def _summed(
+    rate: Floats,
+    unsure: Floats,
+    hours: Floats,
+    still: Mask,
+    inside: Places,
+    dead: bool,
+    odd_h: float,
+    burn_l_h: float,
+    odd_l2_h: float,
+    most_l_h: float,
+) -> tuple[Floats, Floats]:
+    """Return the litres used and the variance crept in, both running up, holes considered.
+
+    ``dead``: without the engine there are no records, so that none was used in a hole.
+    """
+    n = rate.size
+    used_l, crept_l2 = np.empty(n), np.empty(n)
+    total_l = total_l2 = 0.0
+    for i in range(n):
+        step_h, flow, doubt = hours[i], rate[i], unsure[i]
+        same = i == 0 or inside[i] == inside[i - 1]
+        if not same:
+            flow = min(flow, rate[i - 1])
+        parked = same and still[i]
+        hole = step_h > HOLE_S / _HOUR_S
+        if hole and dead:
+            flow = 0.0
+        if parked and step_h > odd_h:
+            doubt += odd_l2_h * step_h
+        if hole and dead:
+            rested = 0.5 * (most_l_h * min(step_h, 1.0))
+            doubt += rested * rested / max(step_h, 1e-9)
+        if hole and flow > 0:
+            if parked:
+                flow = 0.5 * (flow + burn_l_h)
+            half = 0.5 * flow
+            doubt += half * half * step_h
+        total_l += flow * step_h
+        total_l2 += doubt * step_h
+        used_l[i], crept_l2[i] = total_l, total_l2
+    return used_l, crept_l2
 
 
 def _counted(counter_l: Floats, bins: Bins, hours: Floats) -> Floats | None:
@@ -131,11 +178,10 @@ def _own_rates(
         i = end
 
 
-def _odd_hole_h(hours: Floats, parked: Mask) -> float:
+def _odd_hole_h(hours: Floats, holes: int) -> float:
     """Return from which length a hole in a stop is odd for this vehicle: it may hide a drive.
 
     A unit that sleeps or loses its supply when parked leaves holes in most stops. [h]
     """
-    holes = hours[parked & (hours > HOLE_S / _HOUR_S)]
     nights = max(float(hours.sum()) / 24.0, 1.0)
-    return 1e9 if holes.size > 0.5 * nights else 1.5 * HOLE_S / _HOUR_S
+    return 1e9 if holes > 0.5 * nights else 1.5 * HOLE_S / _HOUR_S
