@@ -11,6 +11,7 @@ from gaugewright.journal.chain import Entry, canonical_json
 from gaugewright.journal.exchange import journal_lines, read_journal
 from gaugewright.journal.state import JobState
 from gaugewright.table.export import export_csv
+from gaugewright.words import said
 
 JOURNAL, ISSUE = "journal.jsonl", "issue.json"
 PHOTO_PREFIX = "photo-"
@@ -102,14 +103,14 @@ def read_attachments(files: Mapping[str, bytes]) -> Attached:
     """
     for name in (JOURNAL, ISSUE):
         if name not in files:
-            raise InputError(f"{name} is not attached")
+            raise InputError(said("{name} is not attached", name=name))
     entries = read_journal(files[JOURNAL])
     try:
         issue = issue_from(json.loads(files[ISSUE]))
     except (ValueError, RecursionError) as error:
-        raise InputError(f"{ISSUE}: {error}") from None
+        raise InputError(said("{issue}: {error}", issue=ISSUE, error=error)) from None
     if journal_lines(entries) != files[JOURNAL]:
-        raise ChainError("the journal is not written as it was")
+        raise ChainError(said("the journal is not written as it was"))
     photos = {
         name.removeprefix(PHOTO_PREFIX).removesuffix(".jpg"): content
         for name, content in files.items()
@@ -119,5 +120,7 @@ def read_attachments(files: Mapping[str, bytes]) -> Attached:
     strange = set(files) - {JOURNAL, ISSUE} - set(tables)
     strange -= {f"{PHOTO_PREFIX}{sha256}.jpg" for sha256 in photos}
     if strange:
-        raise InputError(f"{sorted(strange)[0][:60]!r} does not belong to a certificate")
+        raise InputError(
+            said("{value!r} does not belong to a certificate", value=sorted(strange)[0][:60])
+        )
     return Attached(entries, issue, tables, photos)

@@ -19,6 +19,7 @@ from gaugewright.certificate.tank_part import described, heading, table_of, tank
 from gaugewright.certificate.writing import Writer, free, in_groups, name
 from gaugewright.errors import StateError
 from gaugewright.journal.state import JobState, TankState
+from gaugewright.words import said
 
 _HOLDS = {
     "clean": "The tracking system was read back: it holds this table.",
@@ -44,7 +45,9 @@ def statement_of(state: JobState, issue: Issue) -> Statement:
     tanks = [tank for tank in state.standing_tanks if tank.accepted_table is not None]
     if not tanks:
         raise StateError(
-            f"job {state.job} has no accepted table: accept one before the certificate"
+            said(
+                "job {job} has no accepted table: accept one before the certificate", job=state.job
+            )
         )
     number = name(issue.number, "certificate_number")
     return Statement(

@@ -13,6 +13,7 @@ from gaugewright.certificate.typeset import set_pages
 from gaugewright.errors import StateError
 from gaugewright.journal.chain import Entry
 from gaugewright.journal.fold import fold
+from gaugewright.words import said
 
 
 def document_of(entries: Sequence[Entry], issue: Issue, photos: Mapping[str, bytes]) -> bytes:
@@ -22,7 +23,7 @@ def document_of(entries: Sequence[Entry], issue: Issue, photos: Mapping[str, byt
     `StateError` if no table is accepted, `InputError` naming a field that cannot be set.
     """
     if not entries:
-        raise StateError("there is no journal to make a certificate of")
+        raise StateError(said("there is no journal to make a certificate of"))
     state = fold(entries[0].job, entries)
     statement = statement_of(state, issue)
     named = {photo.sha256 for photo in shown_photos(state)}

@@ -9,6 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from gaugewright.errors import InputError
+from gaugewright.words import said
 
 FONTS = Path(__file__).parent / "fonts"
 FILES = (
@@ -82,8 +83,12 @@ def require_writable(text: str, field: str) -> str:
     if wrong is not None:
         shown = repr(wrong) if wrong.isprintable() else "a character"
         raise InputError(
-            f"{shown} (U+{ord(wrong):04X}) cannot be written on the certificate: its fonts have "
-            "Latin, Greek and Cyrillic letters; write the name in one of these",
+            said(
+                "{shown} (U+{letter:04X}) cannot be written on the certificate: its fonts have "
+                "Latin, Greek and Cyrillic letters; write the name in one of these",
+                shown=shown,
+                letter=ord(wrong),
+            ),
             field=field,
         )
     return " ".join(text.split())

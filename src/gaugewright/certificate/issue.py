@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any, Final, Literal, get_args
 
 from gaugewright.errors import InputError
+from gaugewright.words import said
 
 Paper = Literal["a4", "letter"]
 UnitsName = Literal["metric", "us", "imperial"]
@@ -78,7 +79,13 @@ def issue_from(record: Any) -> Issue:
     """
     try:
         if record["format"] != FORMAT:
-            raise InputError(f"is of format {record['format']!r}, this version reads {FORMAT}")
+            raise InputError(
+                said(
+                    "is of format {value!r}, this version reads {format}",
+                    value=record["format"],
+                    format=FORMAT,
+                )
+            )
         paper, units, form = record["issued_as"]
         return Issue(
             number=str(record["number"]),
@@ -101,7 +108,9 @@ def issue_from(record: Any) -> Issue:
     except InputError:
         raise
     except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise InputError(f"these are not a certificate's particulars: {error}") from None
+        raise InputError(
+            said("these are not a certificate's particulars: {error}", error=error)
+        ) from None
 
 
 def paper_of(text: Any) -> Paper:
@@ -113,7 +122,10 @@ def paper_of(text: Any) -> Paper:
     for each in PAPERS:
         if str(text).lower() == each:
             return each
-    raise InputError(f"must be {' or '.join(PAPERS)}, found {str(text)[:40]!r}", field="paper")
+    raise InputError(
+        said("must be {wanted}, found {value!r}", wanted=" or ".join(PAPERS), value=str(text)[:40]),
+        field="paper",
+    )
 
 
 def units_of(text: Any) -> UnitsName:
@@ -121,7 +133,10 @@ def units_of(text: Any) -> UnitsName:
     for each in UNITS:
         if str(text).lower() == each:
             return each
-    raise InputError(f"must be {', '.join(UNITS)}, found {str(text)[:40]!r}", field="units")
+    raise InputError(
+        said("must be {wanted}, found {value!r}", wanted=", ".join(UNITS), value=str(text)[:40]),
+        field="units",
+    )
 
 
 def form_of(text: Any) -> Form:
@@ -129,4 +144,7 @@ def form_of(text: Any) -> Form:
     for each in FORMS:
         if str(text).lower() == each:
             return each
-    raise InputError(f"must be {' or '.join(FORMS)}, found {str(text)[:40]!r}", field="form")
+    raise InputError(
+        said("must be {wanted}, found {value!r}", wanted=" or ".join(FORMS), value=str(text)[:40]),
+        field="form",
+    )

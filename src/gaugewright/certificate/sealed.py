@@ -13,6 +13,7 @@ import hashlib
 import re
 
 from gaugewright.errors import InputError
+from gaugewright.words import said
 
 PREFIX = "gaugewright-sha256-"
 PLACE = PREFIX + "0" * 64
@@ -30,7 +31,13 @@ def seal(document: bytes) -> bytes:
     """
     place = PLACE.encode()
     if document.count(place) != TIMES:
-        raise InputError(f"has {document.count(place)} places for a digest, wanted {TIMES}")
+        raise InputError(
+            said(
+                "has {count} places for a digest, wanted {times}",
+                count=document.count(place),
+                times=TIMES,
+            )
+        )
     digest = hashlib.sha256(document).hexdigest()
     return document.replace(place, PREFIX.encode() + digest.encode())
 

@@ -18,6 +18,7 @@ from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank, tank_from_mapping
+from gaugewright.words import said
 
 MOST_ROWS = 132
 """Rows of a table that are printed; a longer one stands in full in the attachment."""
@@ -31,7 +32,7 @@ def tank_statement(state: JobState, tank: TankState, write: Writer) -> TankState
     """
     accepted = tank.accepted_table
     if accepted is None:
-        raise StateError(f"the table of tank {tank.tank_id} is not accepted")
+        raise StateError(said("the table of tank {tank_id} is not accepted", tank_id=tank.tank_id))
     table = table_of(accepted.event.rows)
     body, probe = described(tank)
     # The fill was read by the probe that stood then: its counts say nothing to another.

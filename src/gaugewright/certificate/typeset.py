@@ -18,6 +18,7 @@ from gaugewright.certificate.issue import Issue
 from gaugewright.certificate.sealed import PLACE, seal
 from gaugewright.certificate.statement import Statement
 from gaugewright.errors import GaugewrightError, InputError
+from gaugewright.words import said
 
 PAGES = Path(__file__).parent / "pages"
 STANDARD: Final = "a-3b"
@@ -116,5 +117,6 @@ def require_letters(value: Any, path: str = "") -> None:
         wrong = first_unwritable(value)
         if wrong is not None:
             raise InputError(
-                f"U+{ord(wrong):04X} cannot be written on the certificate", field=path or None
+                said("U+{letter:04X} cannot be written on the certificate", letter=ord(wrong)),
+                field=path or None,
             )

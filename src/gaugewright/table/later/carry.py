@@ -39,6 +39,7 @@ from gaugewright.table.later.known import (
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank
 from gaugewright.tank.solid import Solid, column
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -151,7 +152,7 @@ def carried(
     assumed = Assumptions() if assumed is None else assumed
     if probe.counts_full < probe.counts_empty:
         raise InputError(
-            "counts_full must be above counts_empty: a table's counts rise with its litres",
+            said("counts_full must be above counts_empty: a table's counts rise with its litres"),
             field="probe.counts_full",
         )
     parts, problem = [], None
@@ -210,8 +211,12 @@ def _on_probe(part: LevelPart, probe: Probe, mounting: Mounting, assumed: Assump
     tip_mm = bottom + probe.tip_clearance_mm
     if tip_mm > top_level - LEAST_SEEN_MM:
         raise InputError(
-            f"the tip would stand {probe.tip_clearance_mm:g} mm above the bottom, but the tank "
-            f"is known only up to {top_level - bottom:.0f} mm there",
+            said(
+                "the tip would stand {tip_clearance_mm:g} mm above the bottom, but the tank is "
+                "known only up to {top_mm:.0f} mm there",
+                tip_clearance_mm=probe.tip_clearance_mm,
+                top_mm=top_level - bottom,
+            ),
             field="probe.tip_clearance_mm",
         )
     reach = min(probe.active_length_mm, top_level - tip_mm)

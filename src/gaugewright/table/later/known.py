@@ -22,6 +22,7 @@ from gaugewright.table.later.left import Left, starts_again
 from gaugewright.table.rows import Doubts
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -102,7 +103,7 @@ def known_from_table(table: Table, probe: Probe | None = None, tank: Tank | None
     """
     if table.u_litres is None:
         raise InputError(
-            "has no column u_litres: without its band nothing can be held against the table"
+            said("has no column u_litres: without its band nothing can be held against the table")
         )
     base = None
     if probe is None:
@@ -111,7 +112,7 @@ def known_from_table(table: Table, probe: Probe | None = None, tank: Tank | None
         base = curves_of(tank, probe, Assumptions())
     low, high = (float(v) for v in probe.wetted_mm(table.counts[[0, -1]]))
     if high <= low:
-        raise InputError("the probe's counts must rise with the fuel, as those of a table do")
+        raise InputError(said("the probe's counts must rise with the fuel, as those of a table do"))
     wetted = grid_of(low, high, base)
     counts = probe.counts_of(wetted)
     litres = _below_first_row(np.interp(counts, table.counts, table.litres), counts, table, base)
