@@ -51,6 +51,7 @@ def begin(page: Page, far: Path) -> None:
     page.fill("#arrives-hz", "10")
     page.click("text=Begin the check >> nth=-1")
     expect(page.locator('[data-part="running"]')).to_be_visible()
+    expect(page.locator("#arrives-title")).to_be_in_viewport()
 
 
 def test_a_check_is_watched_live_and_its_verdict_recorded(
@@ -92,7 +93,12 @@ def test_a_check_is_watched_live_and_its_verdict_recorded(
     page.click("text=Ignition is off now")
     expect(page.locator('[data-do="ignition"]')).to_have_text("Ignition is on again")
     page.click("text=Record this verdict")
-    expect(page.locator('[data-part="last"]')).to_contain_text("Not yet: ")
+    last = page.locator('[data-part="last"]')
+    expect(last).to_contain_text("Not yet: ")
+    expect(last).to_be_in_viewport()
+    assert page.locator('[data-part="begin"]').get_attribute("open") is None
+    page.get_by_text("Begin a check").click()
+    assert page.input_value("#way-path") == str(far)
     expect(page.locator('[data-part="running"]')).to_be_hidden()
     entries = api.call("GET", f"/api/jobs/{number}/entries")
     assert entries[-1]["kind"] == "arrival_checked"
@@ -109,6 +115,17 @@ def test_what_cannot_be_read_is_said_at_its_field(
     page.fill("#way-url", "http://fleet.example/last?api_key=abc")
     page.click("text=Begin the check >> nth=-1")
     error = page.locator('form[data-form="arrives"] .error')
+    expect(error).to_contain_text("looks like a secret")
+    page.fill("#way-url", "http://fleet.example/last")
+    assert page.get_attribute("#way-every_s", "inputmode") == "decimal"
+    page.fill("#way-every_s", "0,5")
+    page.click("text=Begin the check >> nth=-1")
+    expect(error).to_have_text("Ask every: must be at least 1 s, found 0.5 s")
+    here = page.locator(".f", has=page.locator("#way-every_s")).locator(".error-here")
+    expect(here).to_be_in_viewport()
+    page.fill("#way-every_s", "5")
+    page.fill("#way-url", "http://fleet.example/last?api_key=abc")
+    page.click("text=Begin the check >> nth=-1")
     expect(error).to_contain_text("looks like a secret")
     assert page.get_attribute("#way-url", "aria-invalid") == "true"
     page.select_option("#way", "records_file")
@@ -128,5 +145,7 @@ def test_a_check_can_be_given_up_and_leaves_nothing(
     before = api.call("GET", f"/api/jobs/{job[0]}")["number"]
     begin(page, far)
     page.click("text=Give it up")
+    expect(page.locator('[data-part="running"]')).to_be_visible()
+    page.click("text=Give up what was gathered")
     expect(page.locator('[data-part="running"]')).to_be_hidden()
     assert api.call("GET", f"/api/jobs/{job[0]}")["number"] == before

@@ -176,6 +176,7 @@ class ArrivalCheck:
                 len(self._far),
                 self._near[-1][1] if self._near else None,
                 None if last_far is None else last_far[1],
+                self._expected.unit,
                 None if last_far is None else round(now_s - last_far[0], 1),
                 self._trouble,
                 bool(self._off) and self._off[-1][1] is None,

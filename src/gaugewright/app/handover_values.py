@@ -132,6 +132,8 @@ class ArrivalStatus:
     """Counts."""
     last_record: float | None
     """As it came."""
+    unit: str
+    """Of the records as they should come."""
     record_age_s: float | None
     trouble: str
     is_off: bool

@@ -55,13 +55,17 @@ class Ended(Body):
     """Nothing more is said."""
 
 
-IDLE = ArrivalStatus(False, 0.0, 0, 0, None, None, None, "", False, "", False, "", ())
+IDLE = ArrivalStatus(False, 0.0, 0, 0, None, None, "", None, "", False, "", False, "", ())
 
 
 @router.get("/arrives/ways")
-def record_ways() -> tuple[WayOffered, ...]:
-    """List the ways to records at the other end."""
-    return tuple(WayOffered(kind, tuple(found)) for kind, found in _arrives().ways_offered())
+def record_ways(visitor: VisitorHere) -> tuple[WayOffered, ...]:
+    """List the ways to records at the other end; a file only at the computer itself."""
+    return tuple(
+        WayOffered(kind, tuple(found))
+        for kind, found in _arrives().ways_offered()
+        if kind != "records_file" or visitor.is_loopback
+    )
 
 
 @router.post("/jobs/{job}/tanks/{tank_id}/arrives")

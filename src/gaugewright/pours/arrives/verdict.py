@@ -85,13 +85,13 @@ def judge(check: Check, limits: Limits | None = None) -> Arrival:
     >>> t = np.arange(0.0, 60.0, 0.5)
     >>> nothing = Far(np.array([]), np.array([]))
     >>> judge(Check(Near(t, 100 + t), nothing, until_s=60.0)).sentence
-    'Not yet: no record has come in 1.0 min (1 more below).'
+    'Not yet: no record has come in 60 s (1 more below).'
     """
     limits = limits or Limits()
     far = check.far.ordered()
     if not len(far.values):
-        minutes = (check.until_s - _first_s(check)) / 60
-        items = [Item("arrives", "missing", f"No record has come in {minutes:.1f} min.")]
+        passed = _lasting(check.until_s - _first_s(check))
+        items = [Item("arrives", "missing", f"No record has come in {passed}.")]
         items += [*_moved(check, limits), *_off(check, 0.0, limits)]
         return Arrival(tuple(items), None)
     found = align(check.near, far, limits.most_delay_s)
@@ -322,10 +322,14 @@ def _off(check: Check, delay_s: float, limits: Limits) -> list[Item]:
     tried = [s for s in off_seen(check, delay_s) if _seen_s(s.off, check, delay_s) > 0]
     long = [s for s in tried if _seen_s(s.off, check, delay_s) >= limits.least_off_s]
     if not long:
+        wanted = f"{limits.least_off_s / 60:.0f} min or more"
         words = (
-            f"Switch the ignition off for {limits.least_off_s / 60:.0f} min or more and say so "
-            "here: refuels and drains happen while parked."
+            f"Switch the ignition off for {wanted} and say so here: refuels and drains happen "
+            "while parked."
         )
+        if tried:
+            so_far = _lasting(_seen_s(tried[-1].off, check, delay_s))
+            words = f"The ignition was off for {so_far} so far: {wanted} is wanted."
         return [Item("ignition_off", "missing", words)]
     last = long[-1]
     minutes = _seen_s(last.off, check, delay_s) / 60
@@ -339,6 +343,15 @@ def _off(check: Check, delay_s: float, limits: Limits) -> list[Item]:
     later = f"; {last.came_later} only after it was on again" if last.came_later else ""
     words = f"{last.records} records of {minutes:.1f} min with the ignition off{every}{later}."
     return [Item("ignition_off", "good", words, float(last.records), unit="1")]
+
+
+def _lasting(seconds: float) -> str:
+    """Say a span: in seconds below two minutes, then in minutes.
+
+    >>> _lasting(12.4), _lasting(720.0)
+    ('12 s', '12.0 min')
+    """
+    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.1f} min"
 
 
 def _seen_s(off: Off, check: Check, delay_s: float) -> float:

@@ -15,11 +15,15 @@ const FIRST_ASKED = {
   records_mqtt: ["host", "topic", "value_path", "time_path"],
   records_file: ["path", "value_column", "time_column"],
 };
+/** Units of the settings that have one, and the keyboard that a phone should bring. */
+const UNITS = { every_s: "s", timeout_s: "s" };
+const KEYBOARDS = { float: "decimal", int: "numeric" };
 let ways = null;
 let timer = 0;
 
 const box = () => document.querySelector("[data-arrives]");
 const part = (name) => box().querySelector(`[data-part="${name}"]`);
+const typedKey = () => `gw-arrives|${location.pathname}|${box().dataset.tank}`;
 const api = () => `${sheet().dataset.api}/tanks/${encodeURIComponent(box().dataset.tank)}/arrives`;
 
 function words(key, values = {}) {
@@ -37,7 +41,7 @@ async function load() {
     if (form) {
       ways ??= (await request("GET", "/api/arrives/ways")).data;
       if (!form.isConnected) return;
-      const now = JSON.parse(form.dataset.now);
+      const now = lastSettings(form);
       form.elements.kind.replaceChildren(
         ...ways.map(({ kind }) => new Option(words(`way-${kind}`), kind, false, kind === now.kind)),
       );
@@ -48,6 +52,11 @@ async function load() {
   } catch (error) {
     if (!(error instanceof Unreachable)) throw error;
   }
+}
+
+/** What was set last: as typed on this device, else as the last check kept it. */
+function lastSettings(form) {
+  return JSON.parse(localStorage.getItem(typedKey()) ?? form.dataset.now);
 }
 
 /** The fields of the chosen way; what is seldom needed is folded away. */
@@ -78,9 +87,21 @@ function field(setting, value) {
   input.dataset.type = setting.type;
   input.required = setting.is_required;
   input.autocomplete = "off";
+  input.autocapitalize = "none";
   input.spellcheck = false;
+  const keyboard = setting.name === "url" ? "url" : KEYBOARDS[setting.type];
+  if (keyboard) input.inputMode = keyboard;
   input.value = value ?? "";
-  place.append(label, input);
+  const row = document.createElement("div");
+  row.className = "field";
+  row.append(input);
+  if (UNITS[setting.name]) {
+    const unit = document.createElement("span");
+    unit.className = "unit";
+    unit.textContent = UNITS[setting.name];
+    row.append(unit);
+  }
+  place.append(label, row);
   return place;
 }
 
@@ -90,7 +111,7 @@ function show(status) {
   part("running").hidden = !status.is_running;
   if (part("begin")) part("begin").hidden = status.is_running;
   if (!status.is_running) return;
-  if (isNew) part("sentence").scrollIntoView({ block: "nearest" });
+  if (isNew && part("begin")) part("begin").open = false; // folded once the check is over
   part("sentence").textContent = `${status.is_safe ? "■" : "▲"} ${status.sentence}`;
   part("sentence").className = `outcome ${status.is_safe ? "good" : ""}`;
   part("counted").textContent = words(status.records ? "counted" : "counted-none", {
@@ -98,7 +119,7 @@ function show(status) {
     records: plain(status.records),
     time: age(status.seconds),
     here: plain(status.last_reading, 0),
-    there: plain(status.last_record, 1),
+    there: `${plain(status.last_record, status.unit === "counts" ? 0 : 1)}\u00a0${status.unit}`,
     age: age(status.record_age_s ?? 0),
   });
   part("far-trouble").textContent = status.trouble;
@@ -153,8 +174,10 @@ async function arrives(form) {
     });
     complain(form, answer.ok ? null : answer.data);
     if (!answer.ok) return;
+    localStorage.setItem(typedKey(), JSON.stringify(settingsOf(form)));
     forget(form);
     show(answer.data);
+    document.getElementById("arrives-title").scrollIntoView({ block: "start" });
   } catch (error) {
     if (!(error instanceof Unreachable)) throw error;
     complain(form, { error: say("offline") });
@@ -193,15 +216,25 @@ async function press(path, body) {
   }
 }
 
+/** What was gathered is lost: it takes a second press, on a button that says so. */
+function giveUp(button) {
+  if (button.dataset.asked) {
+    press("/stop", {});
+    return;
+  }
+  button.dataset.asked = "true";
+  button.textContent = button.dataset.sure;
+}
+
 export const handlers = { arrives, verdict };
 
 document.addEventListener("click", (event) => {
   const button = event.target.closest("[data-arrives] button");
   if (button?.dataset.do === "ignition") press("/ignition", { is_off: button.getAttribute("aria-pressed") !== "true" });
-  if (button?.dataset.do === "give-up") press("/stop", {});
+  if (button?.dataset.do === "give-up") giveUp(button);
 });
 document.addEventListener("change", (event) => {
   const form = event.target.closest('form[data-form="arrives"]');
-  if (form && event.target.name === "kind") fields(form, JSON.parse(form.dataset.now));
+  if (form && event.target.name === "kind") fields(form, lastSettings(form));
 });
 onSheet(load);
