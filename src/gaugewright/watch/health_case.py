@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import StrEnum
 from functools import cached_property
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -93,7 +93,7 @@ class Case:
     period_s: float
     """Usual time between records. [s]"""
     deliveries: Sequence[Delivery] = field(default=())
-    kept: dict[str, float | None] = field(default_factory=dict)
+    kept: dict[str, Any] = field(default_factory=dict)
     """What one check has worked out and another asks for."""
 
     @property

@@ -125,7 +125,7 @@ def drives_on(
         size += min(int(np.rint(span / period_s)), 3 * (lasts[k] - firsts[k])) + 2
     out, drive = np.empty(size), np.zeros(size, np.int64)
     out[0] = np.nan
-    held, number, total = 1, 0, 0
+    held, number, total, row = 1, 0, 0, 0
     for k in range(firsts.size):
         first, last = firsts[k], lasts[k]
         room = int(np.rint((time_s[last - 1] - time_s[first]) / period_s)) + 1
@@ -135,7 +135,12 @@ def drives_on(
         for i in range(first, last):
             if counts[i] >= rows[0] and counts[i] <= rows[-1]:
                 place = int(np.rint((time_s[i] - time_s[first]) / period_s))
-                even[place] = np.interp(counts[i], rows, litres)
+                while row + 2 < rows.size and counts[i] >= rows[row + 1]:
+                    row += 1
+                while row > 0 and counts[i] < rows[row]:
+                    row -= 1
+                slope = (litres[row + 1] - litres[row]) / (rows[row + 1] - rows[row])
+                even[place] = slope * (counts[i] - rows[row]) + litres[row]
         number += 1
         for i in range(room):
             out[held + i] = even[i]

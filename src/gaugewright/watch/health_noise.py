@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from gaugewright.metrology.allan import AllanKind, Deviation, allan_curve, allan_deviation
+from gaugewright.metrology.allan import AllanKind, Deviation, allan_curve
 from gaugewright.watch.health_blocks import MOVING, OFF, RUNNING
 from gaugewright.watch.health_case import (
     DAY_S,
@@ -156,27 +156,31 @@ def _is_calm(case: Case, values: Floats) -> bool:
     """Return whether the curve's first point says already that a record scatters little."""
     if values.size < LEAST_FOR_CURVE:
         return True
-    first = allan_deviation(values, case.period_s, 1, AllanKind.OVERLAPPING_HADAMARD)
-    return (
-        first is not None
-        and first.tau_s <= HOUR_S
-        and first.degrees_of_freedom > LEAST_FREEDOM
-        and first.deviation / case.capacity_l < MOST_ON_MOVE
-    )
+    # The curve's first point is of second differences; of so many its freedom is never small.
+    bend = values[2:] - 2 * values[1:-1] + values[:-2]
+    bend = bend[np.isfinite(bend)]
+    if bend.size < LEAST_FOR_CURVE or case.period_s > HOUR_S:
+        return False
+    deviation = float(np.sqrt(np.mean(bend * bend) / 6.0))
+    return deviation < 0.999 * MOST_ON_MOVE * case.capacity_l
 
 
 def _on_move(case: Case) -> tuple[Floats, npt.NDArray[np.int64]]:
     """Litres on the move at even times, and the drive of each; enough for a firm curve. [L]"""
+    found: tuple[Floats, npt.NDArray[np.int64]] | None = case.kept.get("drives")
+    if found is not None:
+        return found
     blocks, track = case.blocks, case.track
     moving = blocks.state == MOVING
     edges = np.flatnonzero(np.diff(np.concatenate([[0], moving.view(np.int8), [0]])))
     bounds = np.append(blocks.first, track.time_s.size)
     firsts, lasts = bounds[edges[::2]], bounds[edges[1::2]]
     long = lasts - firsts >= SHORTEST_DRIVE
-    return drives_on(
+    found = case.kept["drives"] = drives_on(
         track.time_s, track.counts, firsts[long], lasts[long], case.period_s,
         case.table.counts, case.table.litres, 0.04 * case.capacity_l, MOST_FOR_CURVE,
     )  # fmt: skip
+    return found
 
 
 def advised_averaging_s(case: Case, curve: tuple[Deviation, ...]) -> float | None:
@@ -198,7 +202,8 @@ def lag_of(case: Case) -> float | None:
     if "lag_s" not in case.kept:
         lags = _lag_after_refuels(case), _lag_on_move(case)
         case.kept["lag_s"] = max((lag for lag in lags if lag is not None), default=None)
-    return case.kept["lag_s"]
+    lag_s: float | None = case.kept["lag_s"]
+    return lag_s
 
 
 def _lag_on_move(case: Case) -> float | None:

@@ -137,8 +137,8 @@ def _receipts(case: Case) -> list[tuple[float, float]]:
 
 def _counter(case: Case) -> list[tuple[float, float]]:
     """Litres by the engine's counter and by the table in each stretch without events. [L]"""
-    pairs = []
-    for stand in stands(case):
+    pairs: list[tuple[float, float]] = []
+    for stand in stands(case) if case.track.engine_fuel_l is not None else ():
         used = float(stand.engine_l[-1] - stand.engine_l[0])
         if used > LEAST_RANGE * case.capacity_l:
             litres = case.litres(stand.counts)
