@@ -19,7 +19,7 @@ class Hand:
     """A person at a screen: records on one job, each press with its own request."""
 
     def __init__(self, url: str, person: str = "Ann") -> None:
-        self.client = httpx.Client(base_url=url, timeout=20.0)
+        self.client = httpx.Client(base_url=url, timeout=120.0)
         self.person = person
         self.job = ""
         self.number = 0
