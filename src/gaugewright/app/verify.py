@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from gaugewright.errors import InputError, JournalError
 
 if TYPE_CHECKING:
+    from gaugewright.journal.book import Book
     from gaugewright.journal.chain import Entry
 
 SQLITE_MAGIC = b"SQLite format 3\x00"
@@ -162,14 +163,62 @@ def _book(path: str, name: str) -> Verified:
     from gaugewright.journal.book import open_book
 
     with open_book(path, create=False, read_only=True) as book:
-        faults = book.faults()
+        faults = book.faults() or _list_faults(book)
         jobs = len(book.store.jobs())
     if faults:
         job, fault = next(iter(faults.items()))
         return Verified("job book", False, f"{name}: job {job}: {fault}")
+    if (damage := _damage(path)) is not None:
+        return Verified(
+            "job book", False, f"{name}: every entry is whole, the file is not: {damage}"
+        )
     return Verified(
-        "job book", True, f"{name}: unaltered, {jobs} jobs, every entry and photo checked"
+        "job book",
+        True,
+        f"{name}: unaltered, {jobs} jobs, every entry, photo and line of the list checked",
     )
+
+
+def _list_faults(book: "Book") -> dict[str, str]:
+    """Hold the list of jobs, which is kept ready, against the entries that it was made from.
+
+    What the version that wrote a line did not know yet is not asked of it.
+    """
+    from gaugewright.journal.book import summary_of
+
+    found = {}
+    for head in book.jobs():
+        true = summary_of(book.state(head.job))
+        wrong = [key for key, value in head.summary.items() if true.get(key, value) != value]
+        if wrong or head.problem is not None:
+            found[head.job] = (
+                f"the list of jobs says {wrong[0] if wrong else 'something'} otherwise than the "
+                "entries, which are as they were written"
+            )
+    return found
+
+
+def _damage(path: str) -> str | None:
+    """Return what is wrong with a file's own order: an index, a lost page, a missing guard."""
+    import sqlite3
+    from urllib.parse import quote
+
+    from gaugewright.journal.schema import guards
+
+    try:
+        bare = sqlite3.connect(f"file:{quote(str(Path(path).absolute()))}?mode=ro", uri=True)
+        try:
+            said = str(bare.execute("PRAGMA integrity_check(1)").fetchone()[0])
+            kept = {sql for (sql,) in bare.execute("SELECT sql FROM sqlite_master")}
+        finally:
+            bare.close()
+    except sqlite3.Error as error:
+        return str(error)
+    if said != "ok":
+        return said.splitlines()[-1]
+    if set(guards("sqlite")) <= kept:
+        return None
+    return "what makes it refuse changes is not as it was made"
 
 
 def _table(content: bytes, path: str, name: str) -> Verified:
