@@ -80,6 +80,12 @@ def test_a_log_given_on_a_phone_says_first_whether_fuel_was_taken(
     expect(page.locator(".events").first).to_contain_text("Drain 29")
     expect(page.get_by_text("1 of 3 receipts need a look.")).to_be_visible()
     expect(page.locator("[data-months] td").first).to_have_text("2026-03")
+    expect(page.locator(".events", has_text="paid for").first).to_contain_text(
+        "paid for, \N{MINUS SIGN}2"
+    )
+    page.get_by_text("All receipts").click()
+    for table in page.locator(".stacked").all():
+        assert table.evaluate("each => each.scrollWidth - each.clientWidth") <= 0
     assert page.evaluate(OVERFLOW) == 0
     assert page.evaluate(SMALL) == []
     assert complaints(page) == []

@@ -5,6 +5,7 @@ Every word on a screen goes through `gettext`; the source is English.  Catalogue
 """
 
 import gettext
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,6 +20,7 @@ from gaugewright.workbench.page import UnitsShown
 LOCALES = Path(__file__).parent / "locale"
 THIN = "\N{NARROW NO-BREAK SPACE}"
 FIXED = "\N{NO-BREAK SPACE}"
+_HYPHEN_MINUS = re.compile(r"(?<![\w\u2011-])-(?=\d)")
 
 DECIMAL_COMMA = frozenset(
     {
@@ -77,6 +79,14 @@ class Figures:
         is_negative = value < 0 and any(digit in "123456789" for digit in text)
         sign = "\N{MINUS SIGN}" if is_negative else ""
         return f"{sign}{grouped}{self.decimal_mark + rest if rest else ''}"
+
+    def minus(self, sentence: str) -> str:
+        """Write the minus of a sentence's figures as one, not as a hyphen; dates keep theirs.
+
+        >>> Figures(UnitsShown(), "en").minus("2026-03-02: -20.7 ± 4.4 L")
+        '2026-03-02: −20.7 ± 4.4 L'
+        """
+        return _HYPHEN_MINUS.sub("\N{MINUS SIGN}", sentence)
 
     def counts(self, value: float | None, decimals: int = 0) -> str:
         """Write a probe's reading without its unit."""

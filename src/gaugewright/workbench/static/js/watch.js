@@ -64,18 +64,23 @@ function showMonths(place, { months, how }, words) {
     const litres = plain(found.litres / LITRES[unit], 1);
     return found.u_litres === null ? `${litres} (${words["no-band"]})` : `${litres} ± ${plain(found.u_litres / LITRES[unit], 1)}`;
   };
+  const heads = [words.month, `${words.unexplained}, ${unit}`, `${words.filled}, ${unit}`, `${words.used}, ${unit}`, words.seen];
   const table = document.createElement("table");
+  table.setAttribute("role", "table"); // stays one where a phone stacks its cells
   const row = (cells, tag, parent) => {
     const made = document.createElement("tr");
-    for (const cell of cells) {
+    made.setAttribute("role", "row");
+    cells.forEach((cell, k) => {
       const each = document.createElement(tag);
       if (tag === "th") each.scope = "col";
+      each.setAttribute("role", tag === "th" ? "columnheader" : "cell");
+      each.dataset.label = heads[k];
       each.textContent = cell;
       made.append(each);
-    }
+    });
     parent.append(made);
   };
-  row([words.month, `${words.unexplained}, ${unit}`, words.filled, words.used, words.seen], "th", table.createTHead());
+  row(heads, "th", table.createTHead());
   const body = table.createTBody();
   for (const m of months) row([m.month, figure(m.unexplained), figure(m.filled), figure(m.used), `${plain(100 * m.seen)}\u00a0%`], "td", body);
   place.replaceChildren(table);
