@@ -32,6 +32,7 @@ class Found:
     work: str
     litres: float
     recorded: bool
+    of_tank: float
     score: float
     estimate_l: float
     u_l: float
@@ -91,6 +92,7 @@ def _found(log: SimulatedLog, work: str, true: TrueEvent, events: tuple[Event, .
         work,
         true.litres,
         _seen(log, true),
+        true.litres / log.capacity_l,
         best.score if best else -np.inf,
         best.litres if best and alone else np.nan,
         best.u_litres if best and alone else np.nan,
@@ -121,14 +123,14 @@ def _by_rule(log: SimulatedLog) -> list[tuple[float, float]]:
     return joined
 
 
-def _table(results: list[Result], least: float) -> str:
+def _table(results: list[Result], least: float, *, of_tank: float = 0.0) -> str:
     cells = []
     for low, high in SIZES:
         scores = [
             f.score
             for r in results
             for f in r.found
-            if f.kind == "drain" and f.recorded and low <= f.litres < high
+            if f.kind == "drain" and f.recorded and low <= f.litres < high and f.of_tank >= of_tank
         ]
         cells.append(f"{100 * np.mean([s >= least for s in scores]):5.1f} % of {len(scores)}")
     return " | ".join(cells)
@@ -147,6 +149,9 @@ def main() -> None:
         allowed = int(rate * months)
         least = false[allowed] + 1e-9 if allowed < len(false) else -np.inf
         print(f"at most {rate} false a month (score {least:5.2f}): {_table(results, least)}")
+        print(
+            f"{'of half a percent of the tank or more:':42}{_table(results, least, of_tank=0.005)}"
+        )
     from gaugewright.watch.detect import DRAIN_SCORE, REFUEL_SCORE
 
     at_score = sum(s >= DRAIN_SCORE for s in false) / months

@@ -116,7 +116,7 @@ def _measured(seen: Seen, i: int) -> Change:
         high = max(seen.groups[i + 1][1] + 1, b + 1)
     guard = min(8, (b - a) // 6)
     last = a - 1 - guard if a - low >= 4 + guard else a - 1 if a - low >= 4 else a
-    begin = b + 2 + guard if high - b >= 6 + guard else b + 2 if high - b >= 6 else b
+    begin = b + 2 + guard if high - b >= 6 + guard else b + min(2, (high - b) // 2)
     first, end = max(low, last + 1 - WINDOW), min(high, begin + WINDOW)
     wb, wa = 1 / seen.weight_l2[first : last + 1], 1 / seen.weight_l2[begin:end]
     litres = (wa * seen.level_l[begin:end]).sum() / wa.sum()
@@ -213,6 +213,7 @@ class _Shifts:
     busy_l2: float
     drain_chance: float
     capacity_l: float
+    moves: bool
 
     @classmethod
     def learnt(cls, seen: Seen, clusters: list[Change]) -> "_Shifts":
@@ -238,6 +239,7 @@ class _Shifts:
             (sum(x * x for x in busy) + 5 * rough_l2) / (len(busy) + 5),
             0.3 * days / stops,
             capacity,
+            bool(seen.bins.moving.any()),
         )
 
     def score(self, change: Change) -> float:
@@ -274,7 +276,7 @@ class _Shifts:
             chance = max(self.busy_chance, BLUR_CHANCE) if change.blurred else self.busy_chance
             near = _normal(size, var_l2 + self.busy_l2)
             return chance * (0.93 * near + 0.07 * _normal(size, var_l2 + 4 * self.busy_l2))
-        far = 0.01 if change.between > MOST_BETWEEN else 0.07
+        far = 0.01 if change.between > MOST_BETWEEN or not self.moves else 0.07
         scale = self.quiet_l + var_l2**0.5
         near = _laplace(size, scale)
         return self.quiet_chance * ((1 - far) * near + far * _laplace(size, 3.5 * scale))

@@ -15,8 +15,8 @@ from gaugewright.watch.plateaus import narrowed
 from gaugewright.watch.telling import reason_of, why_undecided
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
 
-DRAIN_SCORE = 3.6
-"""From here a loss is called a drain: about three false ones in ten vehicle-months."""
+DRAIN_SCORE = 3.2
+"""From here a loss is called a drain: about one false one in four vehicle-months."""
 REFUEL_SCORE = 6.0
 OPEN_SCORE = 0.0
 """A change less likely to be fuel than anything else is not worth a line, unless it is big."""
@@ -29,9 +29,9 @@ UNSEEN_PART = 0.03
 """How much more than the table's top a tank may hold, common practice, no source. [1]"""
 UNSEEN = "; the level stood at the top of the table, what is above it is not seen"
 _EDGE_PART = 0.25
-_INNER_PART = 0.015
+_INNER_PART = 0.007
 _SIGMAS = 1.96
-_WIDER = 1.3
+_WIDER = 1.55
 """Factor on the bands for tails wider than normal, set on logs not scored. [1]"""
 _LOOKS_PER_DAY = 24.0
 
