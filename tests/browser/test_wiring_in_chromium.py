@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from browser_sheets import OVERFLOW, SMALL, complaints
 from browser_yards import DESK, PHONE, Api, OpenPage, new_job
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 FORM = "form[data-wiring]"
 
@@ -50,6 +50,8 @@ def test_a_crossing_is_judged_as_it_is_typed(wired: Any) -> None:
     assert "0.5 mm²" in figures
     assert "days" in figures
     assert "minus lead off first" in page.inner_text(f"{FORM} [data-part=cautions]")
+    page.fill("#wiring-area_mm2", "AWG 14")
+    expect(page.locator(f"{FORM} [data-part=figures]")).to_contain_text("14 AWG (2.08 mm²)")
     assert complaints(page) == []
     assert page.evaluate(OVERFLOW) <= 0
     assert page.evaluate(SMALL) == []
