@@ -18,6 +18,7 @@ from gaugewright.table.fit import band_half_width, fit
 from gaugewright.table.rows import Doubts
 from gaugewright.tank.description import Tank
 from gaugewright.testing.fills import FAMILIES, simulated_fill, wrong_shape
+from gaugewright.testing.thorough import thorough
 
 BOX = Tank("box", length_mm=1000, width_mm=600, height_mm=500)
 PROBE = Probe(500, 300, 20, 460)
@@ -39,15 +40,15 @@ def _fill(*added: float, noise: float = 0.0, residue: float = 1.4, **known: floa
 
 
 def _scored(made, result):
-    """Errors in % of capacity and where the band holds, from the tip to the last reading."""
+    """Worst error in % of capacity and the errors in bands, from the tip to the last reading."""
     at = np.linspace(
         max(made.probe.counts_empty, result.counts[0]),
         min(max(p.counts for p in made.fill.pours), result.counts[-1]),
         100,
     )
     off = np.interp(at, result.counts, result.litres) - made.truth.litres_at_counts(at)
-    held = np.abs(off) <= np.interp(at, result.counts, result.u95_litres)
-    return np.abs(off).max() / made.truth.capacity_l * 100, held
+    in_bands = np.abs(off) / np.interp(at, result.counts, result.u95_litres)
+    return np.abs(off).max() / made.truth.capacity_l * 100, in_bands
 
 
 def _many(size, seed, **kwargs):
@@ -56,20 +57,31 @@ def _many(size, seed, **kwargs):
         yield rng, simulated_fill(rng, FAMILIES[i % len(FAMILIES)], **kwargs)
 
 
-def test_band_holds_the_truth_with_95_percent_at_the_ends_too():
-    held = []
-    for _, made in _many(160, 61_000):
-        held.append(_scored(made, fit(made.fill, made.tank, made.probe))[1])
-    held = np.array(held)
+@pytest.fixture(scope="module")
+def usual_fills():
+    """The worst error of each of many fills, and its errors in bands."""
+    scored = [
+        _scored(made, fit(made.fill, made.tank, made.probe))
+        for _, made in _many(thorough(80, 160), 61_000)
+    ]
+    return [worst for worst, _ in scored], np.array([in_bands for _, in_bands in scored])
 
-    # 160 fills: the points of one fill stand or fall together, so 1.5 % is one sigma.
-    assert 0.92 <= held.mean() <= 0.985
+
+def test_band_holds_the_truth_with_95_percent_at_the_ends_too(usual_fills):
+    _, in_bands = usual_fills
+
+    # The points of one fill stand or fall together: one sigma is 1.5 % of 160 fills, 2.1 % of 80.
+    assert 0.92 <= np.mean(in_bands <= 1) <= 0.985
     for fifth in range(5):
-        assert 0.91 <= held[:, 20 * fifth : 20 * fifth + 20].mean() <= 0.99
+        there = in_bands[:, 20 * fifth : 20 * fifth + 20]
+        assert np.mean(there <= 1) >= 0.91
+        # A band that is too wide shows in the size of the errors with fewer fills than in the
+        # share: 99 % held is a normal's 0.76; one sigma of 80 sizes is 1 / sqrt(160) = 8 %.
+        assert 1.96 * np.sqrt(np.mean(there**2)) >= 0.76
 
 
-def test_ten_pours_with_a_tank_file_are_good_to_a_hundredth_of_the_capacity():
-    worst = [_scored(m, fit(m.fill, m.tank, m.probe))[0] for _, m in _many(96, 62_000)]
+def test_ten_pours_with_a_tank_file_are_good_to_a_hundredth_of_the_capacity(usual_fills):
+    worst, _ = usual_fills
 
     assert np.median(worst) <= 0.45
     assert np.percentile(worst, 95) <= 1.05
@@ -77,19 +89,19 @@ def test_ten_pours_with_a_tank_file_are_good_to_a_hundredth_of_the_capacity():
 
 def test_pours_win_over_a_tank_file_of_the_wrong_shape():
     worst, held = [], []
-    for rng, made in _many(64, 63_000):
-        off, inside = _scored(made, fit(made.fill, wrong_shape(rng, made.tank), made.probe))
+    for rng, made in _many(thorough(32, 64), 63_000):
+        off, in_bands = _scored(made, fit(made.fill, wrong_shape(rng, made.tank), made.probe))
         worst.append(off)
-        held.append(inside)
+        held.append(in_bands <= 1)
 
-    # One fill's points stand or fall together: 64 fills of 94 % have a sigma of 2.5 %.
+    # One fill's points stand or fall together: 32 fills of 94 % have a sigma of 3.5 %.
     assert np.median(worst) <= 0.6
     assert np.mean(held) >= 0.88
 
 
 def test_without_a_tank_file_no_worse_than_straight_lines_or_a_monotone_cubic():
     ours, lines, cubic = [], [], []
-    for _, made in _many(64, 64_000):
+    for _, made in _many(thorough(32, 64), 64_000):
         result = fit(made.fill)
         ours.append(_scored(made, result)[0])
         counts = np.array([p.counts for p in made.fill.pours])
@@ -109,10 +121,10 @@ def test_without_a_tank_file_no_worse_than_straight_lines_or_a_monotone_cubic():
 
 def test_draining_records_are_as_good_as_filling_ones():
     worst, held = [], []
-    for _, made in _many(48, 65_000, draining=True):
-        off, inside = _scored(made, fit(made.fill, made.tank, made.probe))
+    for _, made in _many(thorough(24, 48), 65_000, draining=True):
+        off, in_bands = _scored(made, fit(made.fill, made.tank, made.probe))
         worst.append(off)
-        held.append(inside)
+        held.append(in_bands <= 1)
 
     assert np.median(worst) <= 0.5
     assert np.mean(held) >= 0.90
@@ -202,7 +214,7 @@ def test_doubted_litres_are_not_used():
     assert unknown.u95_litres.max() > right.u95_litres.max()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=thorough(20, 40), deadline=None)
 @given(
     st.lists(st.floats(1.0, 90.0), min_size=1, max_size=12),
     st.floats(0, 3),
