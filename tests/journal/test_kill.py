@@ -5,10 +5,13 @@ import os
 import pytest
 
 from gaugewright.journal.book import open_book
+from gaugewright.testing.thorough import thorough
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="kills and limits are POSIX")
 
-KILLS = int(os.environ.get("GAUGEWRIGHT_KILLS", "25"))
+KILLS = int(os.environ.get("GAUGEWRIGHT_KILLS", thorough(12, 200)))
+STEP_BYTES = thorough(5_900, 2_900)
+"""Between two limits of a file's size; a page of the database is 4096 bytes."""
 
 
 def test_no_acknowledged_entry_is_lost_when_the_writer_is_killed(tmp_path):
@@ -35,11 +38,12 @@ def test_a_write_that_fails_at_any_byte_leaves_the_book_before_or_after_it(tmp_p
     book_path = tmp_path / "yard.book"
     open_book(book_path).close()
     with Victims(book_path) as victims:
-        for file_bytes in range(33_000, 110_000, 2_900):
+        limits = range(33_000, 110_000, STEP_BYTES)
+        for file_bytes in limits:
             victims.starve_one(file_bytes)
             assert victims.missing() == []
 
-    assert len(victims.refusals) == len(range(33_000, 110_000, 2_900))
+    assert len(victims.refusals) == len(limits)
     assert all("the disk" in refusal for refusal in victims.refusals), set(victims.refusals)
     with open_book(book_path) as book:
         newest = book.jobs(limit=1)[0]

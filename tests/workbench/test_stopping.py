@@ -15,6 +15,7 @@ from gaugewright.app.yard import Yard
 from gaugewright.journal.book import open_book
 from gaugewright.testing import serving
 from gaugewright.testing.hand import Hand, counts_at
+from gaugewright.testing.thorough import thorough
 from gaugewright.workbench.running import prepare
 
 FULL = 65
@@ -78,7 +79,7 @@ def test_killed_at_random_moments_of_a_fill_nothing_that_was_answered_is_lost(tm
     acknowledged: dict[int, str] = {}
     job, step = "", 0
     promised = 0
-    for _ in range(int(os.environ.get("GAUGEWRIGHT_KILLS", "10"))):
+    for _ in range(int(os.environ.get("GAUGEWRIGHT_KILLS", thorough(8, 200)))):
         program, url = serving.start(book)
         hand = Hand(url)
         if not job:

@@ -112,7 +112,7 @@ class Victims:
         trace: TracebackType | None,
     ) -> None:
         assert self._nursery is not None
-        self._nursery.communicate(timeout=20)
+        self._nursery.communicate()
 
     def kill_one(self, after_entries: int, after_s: float) -> None:
         """Let one acknowledge some entries and go on for a while, and kill it with SIGKILL.
