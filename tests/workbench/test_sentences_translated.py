@@ -100,6 +100,28 @@ def test_what_is_wrong_is_said_in_the_language(hand: Hand) -> None:
     assert answer.json()["error"].startswith("⟦what does the tank hold?")
 
 
+def test_what_is_wrong_in_a_wiring_is_said_in_the_language(hand: Hand) -> None:
+    hand.record("/tanks/main", "PUT", tank=TANK, probe=PROBE)
+    address = f"/api/jobs/{hand.job}/tanks/main/wiring/check"
+
+    found = hand.client.post(address, json={"wiring": {}}).json()["found"]
+    refused = hand.client.post(address, json={"wiring": {"battery_ah": "many"}}).json()
+
+    messages = [each["message"] for each in found["findings"]]
+    assert len(messages) > 3
+    assert all(message.startswith("⟦") for message in messages), messages
+    assert refused["error"].startswith("⟦"), refused
+
+
+def test_the_door_refuses_in_the_language(hand: Hand) -> None:
+    other = hand.client.get("/", headers={"host": "elsewhere.example"})
+    old = hand.client.post("/api/jobs", headers={"x-csrf-token": "old"}, json={})
+
+    assert (other.status_code, old.status_code) == (403, 403)
+    assert other.json()["error"] == "⟦this server is not asked under that name⟧"
+    assert old.json()["error"] == "⟦the page is too old; load it again⟧"
+
+
 def test_why_a_reading_is_not_steady_is_said_in_the_language(hand: Hand, workbench) -> None:
     from gaugewright.pours.steady import steadiness
 

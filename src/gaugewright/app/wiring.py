@@ -22,6 +22,7 @@ from gaugewright.wiring.fuses import largest_fuse_a
 from gaugewright.wiring.gauges import Gauge, Size, read_size, size_in_both
 from gaugewright.wiring.pins import Wire, clash_of, signal_of
 from gaugewright.wiring.supply import Device
+from gaugewright.words import said
 
 FIELDS = (
     "supply", "code", "fed", "battery_ah", "others_standing_ma", "length_m", "area_mm2", "cable",
@@ -225,13 +226,23 @@ class _Typed:
             return None
         field = self.where + name
         if isinstance(value, bool) or not isinstance(value, int | float | str):
-            raise InputError(f"{value!r} is not a number, wanted for example 1.5", field=field)
+            raise InputError(
+                said("{value!r} is not a number, wanted for example 1.5", value=value), field=field
+            )
         try:
             found = figure(value, field)
         except OverflowError:  # a whole number of hundreds of digits
-            raise InputError("is too large", field=field) from None
+            raise InputError(said("is too large"), field=field) from None
         if not least <= found <= most:
-            raise InputError(f"must be {least:g} to {most:g}, found {found:g}", field=field)
+            raise InputError(
+                said(
+                    "must be {least:g} to {most:g}, found {found:g}",
+                    least=least,
+                    most=most,
+                    found=found,
+                ),
+                field=field,
+            )
         return found
 
     def size(self, name: str) -> Size | None:
@@ -247,11 +258,14 @@ class _Typed:
         if value is None:
             return ""
         if isinstance(value, bool) or not isinstance(value, int | float | str):
-            raise InputError(f"must be text, found {value!r}", field=self.where + name)
+            raise InputError(
+                said("must be text, found {value!r}", value=value), field=self.where + name
+            )
         text = str(value).strip()
         if len(text) > WORD_LENGTH or not text.isprintable():
             raise InputError(
-                f"must be at most {WORD_LENGTH} letters on one line", field=self.where + name
+                said("must be at most {word_length} letters on one line", word_length=WORD_LENGTH),
+                field=self.where + name,
             )
         return text
 
@@ -264,7 +278,10 @@ class _Typed:
         found = plain.get(word.lower().replace(" ", ""))
         if found is None:
             wanted = " or ".join(dict.fromkeys(str(value) for value in known.values()))
-            raise InputError(f"'{word}' is not known, wanted {wanted}", field=self.where + name)
+            raise InputError(
+                said("'{word}' is not known, wanted {wanted}", word=word, wanted=wanted),
+                field=self.where + name,
+            )
         return found
 
     def flag(self, name: str) -> bool:
@@ -273,7 +290,9 @@ class _Typed:
         if value is None or value == "":
             return False
         if not isinstance(value, bool):
-            raise InputError(f"must be true or false, found {value!r}", field=self.where + name)
+            raise InputError(
+                said("must be true or false, found {value!r}", value=value), field=self.where + name
+            )
         return value
 
 
@@ -287,14 +306,20 @@ def _rows(
     if rows is None or rows == "":
         return []
     if not isinstance(rows, list):
-        raise InputError(f"must be a list, found {rows!r}", field=name)
+        raise InputError(said("must be a list, found {rows!r}", rows=rows), field=name)
     if len(rows) > MOST_ROWS:
-        raise InputError(f"at most {MOST_ROWS}, found {len(rows)}", field=name)
+        raise InputError(
+            said("at most {most_rows}, found {number}", most_rows=MOST_ROWS, number=len(rows)),
+            field=name,
+        )
     found = []
     for place, row in enumerate(rows, start=1):
         where = f"{name} {place} "
         if not isinstance(row, Mapping):
-            raise InputError(f"must hold fields such as {known[0]}, found {row!r}", field=where)
+            raise InputError(
+                said("must hold fields such as {value}, found {row!r}", value=known[0], row=row),
+                field=where,
+            )
         _require_known(row, known, where)
         if any(value not in (None, "", False) for value in row.values()):
             found.append(read(row, where))
@@ -306,7 +331,7 @@ def _require_known(mapping: Mapping[str, Any], known: Sequence[str], where: str)
         if name not in known:
             near = get_close_matches(str(name), known, n=1, cutoff=0.5)
             hint = f"did you mean {near[0]}?" if near else f"wanted {', '.join(known)}"
-            raise InputError(f"no such field, {hint}", field=f"{where}{name}")
+            raise InputError(said("no such field, {hint}", hint=hint), field=f"{where}{name}")
 
 
 def _load(row: Mapping[str, Any], where: str) -> Device:
@@ -315,7 +340,9 @@ def _load(row: Mapping[str, Any], where: str) -> Device:
     for name, most in (("least_v", 100.0), ("most_v", 1000.0), ("running_ma", MOST_MA)):
         value = get.number(name, 0, most)
         if value is None:
-            raise InputError("is missing: it stands on the device's sheet", field=where + name)
+            raise InputError(
+                said("is missing: it stands on the device's sheet"), field=where + name
+            )
         needed[name] = value
     standing = get.number("standing_ma", 0, MOST_MA)
     return Device(
@@ -336,7 +363,10 @@ def _station(row: Mapping[str, Any], where: str) -> Station:
     get = _Typed(row, where)
     address = get.number("address", LEAST_ADDRESS, MOST_ADDRESS)
     if address is not None and address != int(address):
-        raise InputError(f"must be a whole number, found {address:g}", field=f"{where}address")
+        raise InputError(
+            said("must be a whole number, found {address:g}", address=address),
+            field=f"{where}address",
+        )
     return Station(
         get.word("name") or where.strip(),
         None if address is None else int(address),

@@ -14,6 +14,7 @@ from statistics import median
 from typing import NamedTuple
 
 from gaugewright.errors import InputError
+from gaugewright.words import said
 
 SEPARATOR_NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 LARGEST = 1e12
@@ -108,7 +109,11 @@ def whole_number(text: str, *, field: str | None = None, line: int | None = None
     """
     value = number(text, field=field, line=line)
     if value != int(value):
-        raise InputError(f"must be a whole number, found '{text.strip()}'", field=field, line=line)
+        raise InputError(
+            said("must be a whole number, found '{text}'", text=text.strip()),
+            field=field,
+            line=line,
+        )
     return int(value)
 
 
@@ -130,7 +135,7 @@ def read_rows(
     """
     lines = _records(text.removeprefix("\ufeff"), separators)
     if not lines.records:
-        raise InputError("is empty, wanted a header line and rows")
+        raise InputError(said("is empty, wanted a header line and rows"))
     header_line, header = lines.records[0]
     names = _header(header, header_line)
     rows = tuple(
@@ -165,18 +170,25 @@ def require_fields(
         close = get_close_matches(name, absent, n=1, cutoff=0.75)
         if close:
             raise InputError(
-                f"is not a known column; did you mean '{close[0]}'?",
+                said("is not a known column; did you mean '{near}'?", near=close[0]),
                 field=name, line=rows.header_line,
             )  # fmt: skip
     missing = [name for name in wanted if name in absent]
     if missing and all(_NUMBER.fullmatch(name.replace("_", ".")) for name in rows.names):
         raise InputError(
-            f"the first line must name the columns ({', '.join(wanted)}), found figures",
+            said(
+                "the first line must name the columns ({names}), found figures",
+                names=", ".join(wanted),
+            ),
             line=rows.header_line,
         )
     if missing:
         raise InputError(
-            f"the column '{missing[0]}' is missing; found {', '.join(rows.names)}",
+            said(
+                "the column '{name}' is missing; found {names}",
+                name=missing[0],
+                names=", ".join(rows.names),
+            ),
             line=rows.header_line,
         )
     return tuple(unknown)
@@ -194,15 +206,21 @@ def tidy_name(text: str) -> str:
 def _why_not_a_number(found: str) -> str:
     shown = found if len(found) <= 40 else found[:37] + "..."
     if "." in found and "," in found and re.fullmatch(r"[+-]?[\d.,]+", found, re.ASCII):
-        return (
-            f"'{shown}' has both a point and a comma; "
-            "write the number with one decimal mark and no thousands mark"
+        return said(
+            "'{shown}' has both a point and a comma; "
+            "write the number with one decimal mark and no thousands mark",
+            shown=shown,
         )
     if re.fullmatch(r"[+-]?\d{1,3}(?:[\s.,'’]\d{3})+(?:[.,]\d+)?", found):
-        return f"'{shown}' seems to have a thousands mark; write the number without it"
+        return said(
+            "'{shown}' seems to have a thousands mark; write the number without it", shown=shown
+        )
     if re.match(r"[+-]?\d[\d.,]*\s*[^\W\d]+$", found):
-        return f"'{shown}' has text after the number; write the number alone, without its unit"
-    return f"'{shown}' is not a number, wanted for example 45.5"
+        return said(
+            "'{shown}' has text after the number; write the number alone, without its unit",
+            shown=shown,
+        )
+    return said("'{shown}' is not a number, wanted for example 45.5", shown=shown)
 
 
 class _Records(NamedTuple):
@@ -245,7 +263,7 @@ def _header(cells: list[str], line: int) -> list[str]:
         return names  # figures: who asks for columns says that the header is missing
     for place, name in enumerate(names):
         if name and name in names[:place]:
-            raise InputError("is named twice", field=name, line=line)
+            raise InputError(said("is named twice"), field=name, line=line)
     return names
 
 
@@ -259,15 +277,27 @@ def _fields(
     while len(cells) < len(names) and separator != "," and names[len(cells)] in text_fields:
         cells = [*cells, ""]
     if len(cells) != len(names):
-        hint = "leave an empty field where nothing was measured"
+        hint = said("leave an empty field where nothing was measured")
         if len(cells) > len(names):
-            hint = f"put text that holds a {SEPARATOR_NAMES[separator]} in double quotes"
+            mark = SEPARATOR_NAMES[separator]
+            hint = said("put text that holds a {mark} in double quotes", mark=mark)
             if separator == ",":
-                hint = "a decimal comma needs ; between fields"
-        raise InputError(f"{len(cells)} fields where {len(names)} are named; {hint}", line=line)
+                hint = said("a decimal comma needs ; between fields")
+        raise InputError(
+            said(
+                "{number} fields where {wanted} are named; {hint}",
+                number=len(cells),
+                wanted=len(names),
+                hint=hint,
+            ),
+            line=line,
+        )
     for place, (name, cell) in enumerate(zip(names, cells, strict=True), start=1):
         if cell and not name:
-            raise InputError(f"column {place} holds '{cell[:40]}' but has no name", line=line)
+            raise InputError(
+                said("column {place} holds '{cell}' but has no name", place=place, cell=cell[:40]),
+                line=line,
+            )
     return {name: cell for name, cell in zip(names, cells, strict=True) if name}
 
 
@@ -298,7 +328,10 @@ def _refuse_thousands(rows: tuple[Row, ...], name: str) -> None:
         if plain and decimal < median(plain) / 2:
             whole = cell.replace(",", "")
             raise InputError(
-                f"'{cell}' may mean {whole} or {cell.replace(',', '.')}; "
-                f"write {whole}, or {cell}0 if the comma is a decimal comma",
+                said(
+                    "'{cell}' may mean {whole} or {smaller}; "
+                    "write {whole}, or {cell}0 if the comma is a decimal comma",
+                    cell=cell, whole=whole, smaller=cell.replace(",", "."),
+                ),
                 field=name, line=line,
             )  # fmt: skip

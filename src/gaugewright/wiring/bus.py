@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 from gaugewright.errors import InputError
+from gaugewright.words import said
 
 TERMINATOR_OHM = 120.0
 MOST_UNIT_LOADS = 32.0
@@ -49,11 +50,17 @@ def check_bus(stations: Sequence[Station]) -> BusPicture:
     BusPicture(wrong=('address 1 is taken twice: front, rear',), idle_ohm=60.0)
     """
     if not stations:
-        raise InputError("needs at least one station", field="stations")
+        raise InputError(said("needs at least one station"), field="stations")
     wrong = [*_addresses(stations), *_terminators(stations)]
     loads = sum(station.unit_loads for station in stations)
     if loads > MOST_UNIT_LOADS:
-        wrong.append(f"{loads:g} unit loads hang on the line, at most {MOST_UNIT_LOADS:g}")
+        wrong.append(
+            said(
+                "{loads:g} unit loads hang on the line, at most {most_unit_loads:g}",
+                loads=loads,
+                most_unit_loads=MOST_UNIT_LOADS,
+            )
+        )
     count = sum(station.is_terminated for station in stations)
     return BusPicture(tuple(wrong), TERMINATOR_OHM / count if count else None)
 
@@ -70,18 +77,24 @@ def terminators_from_ohm(measured_ohm: float) -> str:
     'one terminator: the other end has none'
     """
     if not (isfinite(measured_ohm) and measured_ohm >= 0):
-        raise InputError(f"must be 0 ohm or more, found {measured_ohm:g}", field="measured_ohm")
+        raise InputError(
+            said("must be 0 ohm or more, found {measured_ohm:g}", measured_ohm=measured_ohm),
+            field="measured_ohm",
+        )
     if measured_ohm < 5:
-        return "a short circuit between A and B"
+        return said("a short circuit between A and B")
     if measured_ohm > 200:
-        return "no terminator, or the line is broken"
-    for count, words in ((1, "one terminator: the other end has none"),
-                         (2, "two terminators: as it should be")):  # fmt: skip
+        return said("no terminator, or the line is broken")
+    for count, words in ((1, said("one terminator: the other end has none")),
+                         (2, said("two terminators: as it should be"))):  # fmt: skip
         if abs(measured_ohm - TERMINATOR_OHM / count) <= TERMINATOR_OHM / count / 6:
             return words
     if measured_ohm < TERMINATOR_OHM / 2 * 5 / 6:
-        return "more than two terminators: take off all that are not at an end"
-    return f"{measured_ohm:g} ohm fits no number of 120 ohm terminators: look for a bad contact"
+        return said("more than two terminators: take off all that are not at an end")
+    return said(
+        "{measured_ohm:g} ohm fits no number of 120 ohm terminators: look for a bad contact",
+        measured_ohm=measured_ohm,
+    )
 
 
 def _addresses(stations: Sequence[Station]) -> list[str]:
@@ -91,28 +104,43 @@ def _addresses(stations: Sequence[Station]) -> list[str]:
             continue
         if not LEAST_ADDRESS <= station.address <= MOST_ADDRESS:
             raise InputError(
-                f"{station.address} is outside {LEAST_ADDRESS} to {MOST_ADDRESS}",
+                said(
+                    "{address} is outside {least_address} to {most_address}",
+                    address=station.address,
+                    least_address=LEAST_ADDRESS,
+                    most_address=MOST_ADDRESS,
+                ),
                 field=f"address of {station.name}",
             )
         by_address[station.address].append(station.name)
-    times = {2: "twice", 3: "three times"}
+    times = {2: said("twice"), 3: said("three times")}
     return [
-        f"address {address} is taken {times.get(len(names), f'{len(names)} times')}: "
-        + ", ".join(names)
+        said(
+            "address {address} is taken {often}: {names}",
+            address=address,
+            often=times.get(len(names)) or said("{number} times", number=len(names)),
+            names=", ".join(names),
+        )
         for address, names in sorted(by_address.items())
         if len(names) > 1
     ]
 
 
 def _terminators(stations: Sequence[Station]) -> list[str]:
-    wrong = [
-        f"{station.name} stands in the middle of the line and must not be terminated"
+    wrong: list[str] = [
+        said(
+            "{name} stands in the middle of the line and must not be terminated", name=station.name
+        )
         for station in stations[1:-1]
         if station.is_terminated
     ]
     ends = (stations[0], stations[-1]) if len(stations) > 1 else ()
     wrong += [
-        f"{station.name} stands at an end of the line and needs {TERMINATOR_OHM:g} ohm"
+        said(
+            "{name} stands at an end of the line and needs {terminator_ohm:g} ohm",
+            name=station.name,
+            terminator_ohm=TERMINATOR_OHM,
+        )
         for station in ends
         if not station.is_terminated
     ]

@@ -24,6 +24,7 @@ from gaugewright.wiring.supply import (
     look_at_supply,
     supply_range_v,
 )
+from gaugewright.words import said
 
 Part = Literal["supply", "cable", "fuse", "pins", "bus"]
 USUAL_CODE: dict[System, str] = {"12 V": "C", "24 V": "F"}
@@ -145,17 +146,21 @@ def check_circuit(circuit: Circuit) -> Wiring:
 
 def _open(circuit: Circuit) -> Iterator[Remark]:
     if circuit.system is None:
-        yield Remark("supply", "open", "12 V or 24 V is not said yet")
+        yield Remark("supply", "open", said("12 V or 24 V is not said yet"))
     if circuit.fed is None:
-        yield Remark("supply", "open", "permanent or switched by the ignition is not said yet")
+        yield Remark(
+            "supply", "open", said("permanent or switched by the ignition is not said yet")
+        )
     if not circuit.loads:
-        yield Remark("supply", "open", "nothing hangs on the cable yet: no current, no fuse")
+        yield Remark("supply", "open", said("nothing hangs on the cable yet: no current, no fuse"))
     if circuit.run_m is None:
-        yield Remark("cable", "open", "the cable's length is not known yet: no drop, no fuse")
+        yield Remark("cable", "open", said("the cable's length is not known yet: no drop, no fuse"))
     if circuit.battery_ah is None:
-        yield Remark("supply", "open", "the battery's Ah are not known: parked days cannot be said")
+        yield Remark(
+            "supply", "open", said("the battery's Ah are not known: parked days cannot be said")
+        )
     if not circuit.wires:
-        yield Remark("pins", "open", "no wire is in the pin map yet")
+        yield Remark("pins", "open", said("no wire is in the pin map yet"))
 
 
 def _conductor(circuit: Circuit, lowest: float | None, load_a: float) -> AtHead | None:
@@ -199,7 +204,11 @@ def _fuse(
         return None, ""
     area = conductor.area_mm2
     if area < THINNEST_WITH_FUSE_MM2:
-        return None, f"no fuse protects {area:g} mm²: take {THINNEST_WITH_FUSE_MM2:g} mm² or more"
+        return None, said(
+            "no fuse protects {area:g} mm²: take {thinnest_with_fuse_mm2:g} mm² or more",
+            area=area,
+            thinnest_with_fuse_mm2=THINNEST_WITH_FUSE_MM2,
+        )
     if circuit.fuse_a is not None:
         return check_fuse(
             circuit.fuse_a, load_a=load_a, area_mm2=area, run=run, lowest_supply_v=lowest
@@ -230,21 +239,30 @@ def _supply_remarks(
             )  # fmt: skip
             for text in seen.outages:
                 is_start = text.startswith("a start")
-                yield Remark("supply", "note" if is_start else "wrong", f"{load.name}: {text}")
+                yield Remark(
+                    "supply",
+                    "note" if is_start else "wrong",
+                    said("{name}: {text}", name=load.name, text=text),
+                )
             for text in seen.dangers:
                 is_sure = text.startswith("the supply")
                 yield Remark("supply", "wrong" if is_sure else "open", text)
     if circuit.fed == "ignition":
         yield Remark(
             "supply", "open",
-            "fed by the ignition: nothing is seen while parked, so a theft at night is never seen; "
-            "take a permanent feed, or have the owner's word that this is wanted",
+            said(
+                "fed by the ignition: nothing is seen while parked, so a theft at night is never "
+                "seen; take a permanent feed, or have the owner's word that this is wanted"
+            ),
         )  # fmt: skip
     if days is not None and days.least < FEW_DAYS:
         yield Remark(
             "supply", "open",
-            f"parked, the battery may be 20 % down after {days.least:.0f} days: say so to the "
-            "owner, or draw less while parked",
+            said(
+                "parked, the battery may be 20 % down after {least:.0f} days: say so to the "
+                "owner, or draw less while parked",
+                least=days.least,
+            ),
         )  # fmt: skip
 
 
@@ -269,9 +287,13 @@ def _bus_remarks(circuit: Circuit, bus: BusPicture | None) -> Iterator[Remark]:
     for text in () if bus is None else bus.wrong:
         yield Remark("bus", "wrong", text)
     if circuit.measured_ohm is not None:
-        said = terminators_from_ohm(circuit.measured_ohm)
-        is_right = said.startswith("two terminators")
+        told = terminators_from_ohm(circuit.measured_ohm)
+        is_right = told.startswith("two terminators")
         yield Remark(
             "bus", "note" if is_right else "wrong",
-            f"{circuit.measured_ohm:g} ohm across A and B: {said}",
+            said(
+                "{measured_ohm:g} ohm across A and B: {told}",
+                measured_ohm=circuit.measured_ohm,
+                told=told,
+            ),
         )  # fmt: skip

@@ -19,6 +19,7 @@ from typing import Literal
 
 from gaugewright.errors import InputError
 from gaugewright.wiring.gauges import STRANDED, TINNED, Gauge, Size, size_in_both
+from gaugewright.words import said
 
 Kind = Literal["plain", "tinned", "vehicle"]
 Factor = Literal["copper 0.00393", "IEC 60228 table"]
@@ -55,7 +56,13 @@ def temperature_factor(conductor_c: float, factor: Factor = "copper 0.00393") ->
     """
     if not (isfinite(conductor_c) and COLDEST_C <= conductor_c <= HOTTEST_C):
         raise InputError(
-            f"{conductor_c:g} °C is outside {COLDEST_C:g} to {HOTTEST_C:g} °C", field="conductor_c"
+            said(
+                "{conductor_c:g} °C is outside {coldest_c:g} to {hottest_c:g} °C",
+                conductor_c=conductor_c,
+                coldest_c=COLDEST_C,
+                hottest_c=HOTTEST_C,
+            ),
+            field="conductor_c",
         )
     if factor == "IEC 60228 table":
         return (230 + conductor_c) / 250
@@ -88,8 +95,12 @@ def ohm_per_km(
     if size not in table:
         sizes = ", ".join(f"{known:g}" for known in table)
         raise InputError(
-            f"{size:g} mm² is no size of this cable, wanted one of {sizes}, or a gauge such as "
-            "14 AWG",
+            said(
+                "{size:g} mm² is no size of this cable, wanted one of {sizes}, or a gauge such "
+                "as 14 AWG",
+                size=size,
+                sizes=sizes,
+            ),
             field="area_mm2",
         )
     return table[size] * hotter
@@ -109,7 +120,7 @@ class Run:
         for name in self.__slots__:
             value = getattr(self, name)
             if not (isfinite(value) and value > 0):
-                raise InputError(f"must be above 0, found {value:g}", field=name)
+                raise InputError(said("must be above 0, found {value:g}", value=value), field=name)
 
     @property
     def loop_ohm(self) -> float:
@@ -123,7 +134,10 @@ class Run:
         0.468
         """
         if not (isfinite(current_a) and current_a >= 0):
-            raise InputError(f"must be 0 A or more, found {current_a:g}", field="current_a")
+            raise InputError(
+                said("must be 0 A or more, found {current_a:g}", current_a=current_a),
+                field="current_a",
+            )
         return current_a * self.loop_ohm
 
 
@@ -168,20 +182,38 @@ def at_head(
     most 3 % wanted)')
     """
     if not (isfinite(lowest_supply_v) and lowest_supply_v > 0):
-        raise InputError(f"must be above 0 V, found {lowest_supply_v:g}", field="lowest_supply_v")
+        raise InputError(
+            said("must be above 0 V, found {lowest_supply_v:g}", lowest_supply_v=lowest_supply_v),
+            field="lowest_supply_v",
+        )
     drop = Run(run_m, ohm_per_km(size, hottest_c, kind=kind)).drop_v(current_a)
     head = lowest_supply_v - drop
     share = drop / lowest_supply_v
-    lost = (
-        f"{drop:.2f} V of {lowest_supply_v:g} V are lost on {run_m:g} m of {size_in_both(size)} at "
+    lost = said(
+        "{drop:.2f} V of {lowest_supply_v:g} V are lost on {run_m:g} m of {size_in_both} at "
+        "{hottest_c:g} °C",
+        drop=drop,
+        lowest_supply_v=lowest_supply_v,
+        run_m=run_m,
+        size_in_both=size_in_both(size),
+        hottest_c=hottest_c,
     )
-    lost += f"{hottest_c:g} °C"
     if head < head_least_v:
-        why = f"{lost}; {head:.2f} V are left, {head_least_v:g} V wanted"
+        why = said(
+            "{lost}; {head:.2f} V are left, {head_least_v:g} V wanted",
+            lost=lost,
+            head=head,
+            head_least_v=head_least_v,
+        )
     elif share > most_drop_share:
-        why = f"{lost} ({100 * share:.1f} %, at most {100 * most_drop_share:g} % wanted)"
+        why = said(
+            "{lost} ({lost_percent:.1f} %, at most {most_percent:g} % wanted)",
+            lost=lost,
+            lost_percent=100 * share,
+            most_percent=100 * most_drop_share,
+        )
     else:
-        why = f"{lost}; {head:.2f} V are left"
+        why = said("{lost}; {head:.2f} V are left", lost=lost, head=head)
     return AtHead(size, drop, head, share, head >= head_least_v and share <= most_drop_share, why)
 
 
@@ -212,4 +244,7 @@ def smallest_conductor(
         )  # fmt: skip
         if found.is_enough:
             return found
-    raise InputError(f"no conductor up to {area:g} mm² is enough: {found.why}", field="run_m")
+    raise InputError(
+        said("no conductor up to {area:g} mm² is enough: {why}", area=area, why=found.why),
+        field="run_m",
+    )

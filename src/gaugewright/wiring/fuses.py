@@ -8,11 +8,13 @@ hold for ten minutes.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import reduce
 from math import isfinite
 from types import MappingProxyType
 
 from gaugewright.errors import InputError
 from gaugewright.wiring.conductors import Run
+from gaugewright.words import said
 
 RATINGS_A = (1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0)
 """Of type C; from a secondary text."""
@@ -67,26 +69,51 @@ def check_fuse(
     """
     if rating_a not in RATINGS_A:
         sizes = ", ".join(f"{r:g}" for r in RATINGS_A)
-        raise InputError(f"{rating_a:g} A is no rating, wanted one of {sizes}", field="rating_a")
+        raise InputError(
+            said(
+                "{rating_a:g} A is no rating, wanted one of {sizes}", rating_a=rating_a, sizes=sizes
+            ),
+            field="rating_a",
+        )
     if not (isfinite(load_a) and load_a >= 0):
-        raise InputError(f"must be 0 A or more, found {load_a:g}", field="load_a")
+        raise InputError(
+            said("must be 0 A or more, found {load_a:g}", load_a=load_a), field="load_a"
+        )
     if not (isfinite(lowest_supply_v) and lowest_supply_v > 0):
-        raise InputError(f"must be above 0 V, found {lowest_supply_v:g}", field="lowest_supply_v")
+        raise InputError(
+            said("must be above 0 V, found {lowest_supply_v:g}", lowest_supply_v=lowest_supply_v),
+            field="lowest_supply_v",
+        )
     most = largest_fuse_a(area_mm2)
     short = lowest_supply_v / run.loop_ohm
     against = []
     if load_a > CARRIES * rating_a:
         against.append(
-            f"{rating_a:g} A carries {CARRIES * rating_a:g} A for good, the load is {load_a:g} A"
+            said(
+                "{rating_a:g} A carries {carried_a:g} A for good, the load is {load_a:g} A",
+                rating_a=rating_a,
+                carried_a=CARRIES * rating_a,
+                load_a=load_a,
+            )
         )
     if rating_a > most:
         against.append(
-            f"{rating_a:g} A does not protect a conductor of {area_mm2:g} mm², at most {most:g} A"
+            said(
+                "{rating_a:g} A does not protect a conductor of {area_mm2:g} mm², at most "
+                "{most:g} A",
+                rating_a=rating_a,
+                area_mm2=area_mm2,
+                most=most,
+            )
         )
     if short < CLEARS * rating_a:
         against.append(
-            f"a short circuit at the far end draws only {short:.1f} A, {CLEARS * rating_a:g} A "
-            "wanted for the fuse to open within 5 s"
+            said(
+                "a short circuit at the far end draws only {short:.1f} A, {clears_a:g} A wanted "
+                "for the fuse to open within 5 s",
+                short=short,
+                clears_a=CLEARS * rating_a,
+            )
         )
     return FuseChoice(rating_a, COLOURS[rating_a], short, tuple(against))
 
@@ -99,7 +126,11 @@ def largest_fuse_a(area_mm2: float) -> float:
     """
     if not (isfinite(area_mm2) and area_mm2 >= min(CONDUCTOR_A)):
         raise InputError(
-            f"{area_mm2:g} mm² is under {min(CONDUCTOR_A):g} mm², no fuse protects it here",
+            said(
+                "{area_mm2:g} mm² is under {least_mm2:g} mm², no fuse protects it here",
+                area_mm2=area_mm2,
+                least_mm2=min(CONDUCTOR_A),
+            ),
             field="area_mm2",
         )
     return CONDUCTOR_A[max(size for size in CONDUCTOR_A if size <= area_mm2)]
@@ -123,5 +154,13 @@ def choose_fuse(*, load_a: float, area_mm2: float, run: Run, lowest_supply_v: fl
         if load_a <= CARRIES * rating:
             last = found
             break
-    against = f"{load_a:g} A is above every fuse" if last is None else "; ".join(last.against)
-    raise InputError(f"no fuse fits: {against}", field="load_a")
+    against = (
+        said("{load_a:g} A is above every fuse", load_a=load_a)
+        if last is None
+        else reduce(_then, last.against)
+    )
+    raise InputError(said("no fuse fits: {against}", against=against), field="load_a")
+
+
+def _then(first: str, second: str) -> str:
+    return said("{first}; {second}", first=first, second=second)

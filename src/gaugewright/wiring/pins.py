@@ -9,6 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from gaugewright.words import said
+
 Signal = Literal["supply", "ground", "transmit", "receive", "a", "b", "analog", "shield"]
 Kind = Literal["wrong", "open", "note"]
 
@@ -133,30 +135,40 @@ def check_pins(wires: Sequence[Wire], *, is_one_supply: bool = True) -> tuple[Pi
 
 
 def _check_wire(wire: Wire) -> list[PinFinding]:
-    name = wire.colour.strip() or "wire without a colour"
+    name = wire.colour.strip() or said("wire without a colour")
     found = []
     if not wire.colour.strip():
-        found.append(PinFinding("open", name, "no colour yet"))
+        found.append(PinFinding("open", name, said("no colour yet")))
     elif colour_of(wire.colour) is None:
-        found.append(PinFinding("open", name, f"'{wire.colour}' is not a colour known here"))
+        found.append(
+            PinFinding(
+                "open", name, said("'{colour}' is not a colour known here", colour=wire.colour)
+            )
+        )
     clash = clash_of(wire)
     if clash is not None:
         found.append(PinFinding("wrong", name, clash))
     ends: list[Signal] = []
-    for text, where in ((wire.at_probe, "at the probe"), (wire.at_unit, "at the unit")):
+    for text, where in ((wire.at_probe, said("at the probe")), (wire.at_unit, said("at the unit"))):
         if not text.strip():
-            found.append(PinFinding("open", name, f"no signal {where} yet"))
+            found.append(PinFinding("open", name, said("no signal {where} yet", where=where)))
             continue
         signal = signal_of(text)
         if signal is None:
-            found.append(PinFinding("open", name, f"'{text}' {where} is not a signal known here"))
+            found.append(
+                PinFinding(
+                    "open",
+                    name,
+                    said("'{text}' {where} is not a signal known here", text=text, where=where),
+                )
+            )
         else:
             ends.append(signal)
     if "a" in ends or "b" in ends:
         found.append(
             PinFinding(
                 "note", name,
-                "makers do not agree which line is A: if nothing comes, swap A and B once",
+                said("makers do not agree which line is A: if nothing comes, swap A and B once"),
             )
         )  # fmt: skip
     return found
@@ -165,13 +177,15 @@ def _check_wire(wire: Wire) -> list[PinFinding]:
 def _clash(one: Signal, other: Signal) -> str:
     if one == other:
         mate = _MATES[one][0]
-        return f"{one} meets {other}: cross it, {one} goes to {mate}"
+        return said(
+            "{one} meets {other}: cross it, {one} goes to {mate}", one=one, other=other, mate=mate
+        )
     if {one, other} == {"a", "b"}:
-        return "A meets B: swap the two lines, like goes to like on RS-485"
+        return said("A meets B: swap the two lines, like goes to like on RS-485")
     if {one, other} == {"supply", "ground"}:
-        return "supply meets ground: a short circuit, do not switch on"
+        return said("supply meets ground: a short circuit, do not switch on")
     wanted = " or ".join(_MATES[one])
-    return f"{one} meets {other}: {one} goes to {wanted}"
+    return said("{one} meets {other}: {one} goes to {wanted}", one=one, other=other, wanted=wanted)
 
 
 def _check_twice(wires: Sequence[Wire]) -> list[PinFinding]:
@@ -180,7 +194,11 @@ def _check_twice(wires: Sequence[Wire]) -> list[PinFinding]:
     for wire in wires:
         colour = colour_of(wire.colour)
         if colour is not None and colour in seen:
-            found.append(PinFinding("wrong", wire.colour.strip(), f"{colour} is there twice"))
+            found.append(
+                PinFinding(
+                    "wrong", wire.colour.strip(), said("{colour} is there twice", colour=colour)
+                )
+            )
         if colour is not None:
             seen.add(colour)
     for end in ("at_probe", "at_unit"):
@@ -188,9 +206,13 @@ def _check_twice(wires: Sequence[Wire]) -> list[PinFinding]:
         for wire in wires:
             signal = signal_of(getattr(wire, end))
             if signal in taken and signal not in ("ground", "shield"):
-                where = end.replace("at_", "at the ")
+                where = said("at the probe") if end == "at_probe" else said("at the unit")
                 found.append(
-                    PinFinding("wrong", wire.colour.strip(), f"{signal} {where} is there twice")
+                    PinFinding(
+                        "wrong",
+                        wire.colour.strip(),
+                        said("{signal} {where} is there twice", signal=signal, where=where),
+                    )
                 )
             if signal is not None:
                 taken.add(signal)
@@ -202,22 +224,24 @@ def _check_whole(wires: Sequence[Wire], is_one_supply: bool) -> list[PinFinding]
     pairs = [(signal_of(w.at_probe), signal_of(w.at_unit)) for w in wires]
     ends = {end for pair in pairs for end in pair}
     if "supply" not in ends:
-        found.append(PinFinding("open", "", "no wire is the supply yet"))
+        found.append(PinFinding("open", "", said("no wire is the supply yet")))
     if ("ground", "ground") not in pairs:
         if is_one_supply and "ground" in ends:
             found.append(
                 PinFinding(
                     "note", "",
-                    "no ground wire between probe and unit: both must take ground at one point",
+                    said(
+                        "no ground wire between probe and unit: both must take ground at one point"
+                    ),
                 )
             )  # fmt: skip
         else:
             found.append(
                 PinFinding(
                     "wrong" if wires and "ground" in ends else "open", "",
-                    "no common ground between probe and unit: signals need one",
+                    said("no common ground between probe and unit: signals need one"),
                 )
             )  # fmt: skip
     if ("a" in ends) != ("b" in ends):
-        found.append(PinFinding("open", "", "RS-485 needs both lines, A and B"))
+        found.append(PinFinding("open", "", said("RS-485 needs both lines, A and B")))
     return found

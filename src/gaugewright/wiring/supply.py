@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from gaugewright.errors import InputError
+from gaugewright.words import said
 
 System = Literal["12 V", "24 V"]
 Fed = Literal["permanent", "ignition"]
@@ -66,11 +67,16 @@ class Device:
             value = getattr(self, field)
             if not (isfinite(value) and value >= 0):
                 raise InputError(
-                    f"must be 0 or more, found {value:g}", field=f"{self.name} {field}"
+                    said("must be 0 or more, found {value:g}", value=value),
+                    field=f"{self.name} {field}",
                 )
         if self.least_v >= self.most_v:
             raise InputError(
-                f"lowest supply, {self.least_v:g} V, must be under the highest, {self.most_v:g} V",
+                said(
+                    "lowest supply, {least_v:g} V, must be under the highest, {most_v:g} V",
+                    least_v=self.least_v,
+                    most_v=self.most_v,
+                ),
                 field=self.name,
             )
 
@@ -120,24 +126,35 @@ def look_at_supply(
     """
     low, high = supply_range_v(system, code)
     if not (isfinite(drop_v) and drop_v >= 0):
-        raise InputError(f"must be 0 V or more, found {drop_v:g}", field="drop_v")
+        raise InputError(
+            said("must be 0 V or more, found {drop_v:g}", drop_v=drop_v), field="drop_v"
+        )
     outages = []
     if low - drop_v < device.least_v:
         outages.append(
-            f"at the lowest supply, {low:g} V, {low - drop_v:.1f} V arrive; "
-            f"{device.name} needs {device.least_v:g} V"
+            said(
+                "at the lowest supply, {low:g} V, {arrive_v:.1f} V arrive; {name} needs "
+                "{least_v:g} V",
+                low=low,
+                arrive_v=low - drop_v,
+                name=device.name,
+                least_v=device.least_v,
+            )
         )
     dips = [v for v in CRANKING_V[system] if v - drop_v < device.least_v]
     if dips:
         outages.append(
-            f"a start that pulls the supply to {dips[0]:g} V resets it: leave readings out for "
-            "some seconds after a start"
+            said(
+                "a start that pulls the supply to {dip_v:g} V resets it: leave readings out "
+                "for some seconds after a start",
+                dip_v=dips[0],
+            )
         )
     dangers = _dangers(system, high, device)
     standing = device.standing_a if fed == "permanent" else 0.0
     blind = None
     if fed == "ignition":
-        blind = (
+        blind = said(
             "fed by the ignition: nothing is seen while parked, so a theft at night is never seen"
         )
     drawn = standing + others_standing_a
@@ -156,12 +173,20 @@ def supply_range_v(system: System, code: str) -> tuple[float, float]:
     gaugewright.errors.InputError: code: 'F' is no code of a 12 V supply, wanted A, B, C or D
     """
     if system not in CODES:
-        raise InputError(f"{system!r} is no supply, wanted 12 V or 24 V", field="system")
+        raise InputError(
+            said("{system!r} is no supply, wanted 12 V or 24 V", system=system), field="system"
+        )
     codes = CODES[system]
     if code.upper() not in codes:
         *most, last = codes
         raise InputError(
-            f"{code!r} is no code of a {system} supply, wanted {', '.join(most)} or {last}",
+            said(
+                "{code!r} is no code of a {system} supply, wanted {wanted} or {last}",
+                code=code,
+                system=system,
+                wanted=", ".join(most),
+                last=last,
+            ),
             field="code",
         )
     return codes[code.upper()]
@@ -189,10 +214,18 @@ def days_parked(
         ("down", down, 1.0), ("usable", usable, 1.0),
     ):  # fmt: skip
         if not (isfinite(value) and 0 < value <= most):
-            raise InputError(f"must be above 0 and at most {most:g}, found {value:g}", field=name)
+            raise InputError(
+                said(
+                    "must be above 0 and at most {most:g}, found {value:g}", most=most, value=value
+                ),
+                field=name,
+            )
     if not (isfinite(self_discharge_per_day) and 0 <= self_discharge_per_day < 1):
         raise InputError(
-            f"must be 0 to 1 a day, found {self_discharge_per_day:g}",
+            said(
+                "must be 0 to 1 a day, found {self_discharge_per_day:g}",
+                self_discharge_per_day=self_discharge_per_day,
+            ),
             field="self_discharge_per_day",
         )
     holds = battery_ah * usable
@@ -218,16 +251,27 @@ def days_parked_range(battery_ah: float, standing_a: float) -> DaysParked:
 
 
 def _dangers(system: System, high: float, device: Device) -> list[str]:
-    found = []
+    found: list[str] = []
     if device.most_v < high:
         found.append(
-            f"the supply reaches {high:g} V, {device.name} stands {device.most_v:g} V at most"
+            said(
+                "the supply reaches {high:g} V, {name} stands {most_v:g} V at most",
+                high=high,
+                name=device.name,
+                most_v=device.most_v,
+            )
         )
     clamped, bare = LOAD_DUMP_V[system]
     if device.most_v < clamped:
         found.append(
-            f"a load dump reaches {clamped:g} V where the generator clamps it and up to {bare:g} V "
-            f"where it does not; {device.name} stands {device.most_v:g} V at most: a suppressor or "
-            "its maker's word on load dump is wanted"
+            said(
+                "a load dump reaches {clamped:g} V where the generator clamps it and up to "
+                "{bare:g} V where it does not; {name} stands {most_v:g} V at most: a "
+                "suppressor or its maker's word on load dump is wanted",
+                clamped=clamped,
+                bare=bare,
+                name=device.name,
+                most_v=device.most_v,
+            )
         )
     return found

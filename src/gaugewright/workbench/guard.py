@@ -10,13 +10,16 @@ import ipaddress
 import json
 import re
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from gaugewright.errors import JournalError
+from gaugewright.words import ENGLISH, Speech, said
 from gaugewright.workbench.pairing import Pairing
 
 COOKIE = "gaugewright_session"
@@ -83,9 +86,13 @@ class Visitor:
 class Guard:
     """Lets requests in, or answers them itself."""
 
-    def __init__(self, app: ASGIApp, door: Door) -> None:
+    def __init__(
+        self, app: ASGIApp, door: Door, speech: Callable[[], Speech] = lambda: ENGLISH
+    ) -> None:
         self.app = app
         self.door = door
+        self.speech = speech
+        """How the one who asks reads: it may look into the book, so it is asked in a thread."""
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -102,13 +109,13 @@ class Guard:
         refused = self._refusal(scope, headers, visitor)
         if refused is not None:
             await _drain(receive)
-            await _answer(send, *refused)
+            await self._answer(send, *refused)
             return
         limit = _most_bytes(scope["path"])
         length = headers.get("content-length", "0")
         if not length.isascii() or not length.isdigit() or int(length) > limit:
             await _drain(receive)
-            await _answer(send, 413, _too_large(limit), "body")
+            await self._answer(send, 413, _too_large(limit), "body")
             return
         await self._pass_on(scope, receive, send, limit)
 
@@ -136,7 +143,14 @@ class Guard:
             await self.app(scope, counted, noted)
         if heard > limit and not has_begun:
             await _drain(receive)
-            await _answer(send, 413, _too_large(limit), "body")
+            await self._answer(send, 413, _too_large(limit), "body")
+
+    async def _answer(self, send: Send, status: int, error: str, field_name: str | None) -> None:
+        try:
+            speech = await run_in_threadpool(self.speech)
+        except JournalError:
+            speech = ENGLISH  # A book that cannot be read keeps nobody out; the refusal does.
+        await _answer(send, status, speech.says(error), field_name)
 
     def _visitor(self, scope: Scope, headers: Headers) -> tuple[Visitor, bool]:
         session = _cookie(headers.get("cookie", ""))
@@ -153,22 +167,23 @@ class Guard:
     ) -> tuple[int, str, str | None] | None:
         host = headers.get("host", "")
         if _without_port(host) not in self.door.hosts:
-            return 403, "this server is not asked under that name", "host"
+            return 403, said("this server is not asked under that name"), "host"
         path = scope["path"]
         is_open = path in OPEN_TO_ALL or path.startswith("/static/")
         if not (visitor.may_enter or is_open):
-            return 401, "this device is not paired: scan the code on the computer", "device"
+            error = said("this device is not paired: scan the code on the computer")
+            return 401, error, "device"
         if scope["method"] in SAFE:
             return None
         origin = headers.get("origin")
         if origin is not None and origin != f"{scope['scheme']}://{host}":
-            return 403, "the request comes from another site", "origin"
+            return 403, said("the request comes from another site"), "origin"
         if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
-            return 403, "the request comes from another site", "origin"
+            return 403, said("the request comes from another site"), "origin"
         given = headers.get(CSRF_HEADER, "")
         wanted = self.door.csrf_token(visitor.session)
         if not hmac.compare_digest(given.encode(), wanted.encode()):
-            return 403, "the page is too old; load it again", "csrf"
+            return 403, said("the page is too old; load it again"), "csrf"
         return None
 
 
@@ -256,7 +271,7 @@ def _most_bytes(path: str) -> int:
 
 
 def _too_large(limit: int) -> str:
-    return f"more than {limit / 1e6:.1f} MB are not taken here"
+    return said("more than {most_mb:.1f} MB are not taken here", most_mb=limit / 1e6)
 
 
 def state_of(scope: Mapping[str, object]) -> Visitor:

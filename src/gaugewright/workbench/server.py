@@ -38,6 +38,7 @@ from gaugewright.workbench.answers import (
     answer_http,
     answer_validation,
     page_of,
+    speech_of,
 )
 from gaugewright.workbench.guard import Door, Guard
 from gaugewright.workbench.schema import openapi_of
@@ -92,7 +93,7 @@ def build_app(
     app.mount("/static", StaticFiles(directory=views.STATIC), name="static")
     # How FastAPI itself says to replace the schema; mypy minds a method given anew.
     app.openapi = lambda: _openapi(app)  # type: ignore[method-assign]
-    app.add_middleware(Guard, door=app.state.door)
+    app.add_middleware(Guard, door=app.state.door, speech=lambda: speech_of(yard))
     return app
 
 

@@ -11,6 +11,7 @@ from gaugewright.workbench.answers import (
     VisitorHere,
     YardHere,
     recorded_answer,
+    speech_of,
     stamp_of,
 )
 from gaugewright.workbench.bodies import Body, Recording
@@ -45,7 +46,7 @@ class WiringAnswer:
 def check_wiring(job: str, tank_id: str, body: Trying, yard: YardHere) -> WiringAnswer:
     """Check supply, cable, fuse, pin map and bus as far as they are typed; records nothing."""
     yard.tank(job, tank_id)
-    return WiringAnswer(wiring.checked_wiring(body.wiring))
+    return WiringAnswer(speech_of(yard).all_of(wiring.checked_wiring(body.wiring)))
 
 
 @router.post("")
