@@ -24,7 +24,7 @@ Places = npt.NDArray[np.int64]
 
 MEMORY_RECORDS = 16_000_000
 """Records that are held in memory before they are written to disk; about 20 bytes each."""
-SORTED_RECORDS = 1 << 19
+SORTED_RECORDS = 1 << 18
 """Records that are sorted at once: they fit into a processor's cache."""
 RUN_RECORDS = 1000
 """Wanted length of a vehicle's stretch in a chunk, so that reading does not jump about."""
