@@ -1,17 +1,17 @@
 """``gaugewright watch --report --plots``: files beside the events, refused in one line."""
 
+import contextlib
 import io
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
 import pyarrow.parquet as pq
 import pypdf
 import pytest
+from typer.testing import CliRunner, Result
 
+from gaugewright.cli.main import app
 from gaugewright.table.files import write_table
 from gaugewright.table.table import Table
 from gaugewright.testing.service import receipts_csv, service_columns, service_csv, usual_changes
@@ -36,18 +36,15 @@ def yard(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def watch(yard: Path, *options: str, log: str = "log.csv") -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "gaugewright", "watch", log, "--tables", "tables", *options]
-    environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
-    return subprocess.run(
-        command, cwd=yard, capture_output=True, text=True, env=environment, check=False
-    )
+def watch(yard: Path, *options: str, log: str = "log.csv") -> Result:
+    with contextlib.chdir(yard):
+        return CliRunner().invoke(app, ["watch", log, "--tables", "tables", *options])
 
 
 def test_reports_and_drawings_stand_beside_the_events(yard: Path) -> None:
     every = ("--report", "pdf", "--report", "xlsx", "--report", "parquet", "--plots")
     done = watch(yard, "--out", "result", "--receipts", "receipts.csv", *every, "--json")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     written = json.loads(done.stdout)["reports"]
     out = yard / "result"
     assert {"report.pdf", "report.xlsx", "report-fleet.parquet", "plots/T-7.svg"} <= set(written)
@@ -67,7 +64,7 @@ def test_reports_and_drawings_stand_beside_the_events(yard: Path) -> None:
 
 def test_one_month_is_reported_where_one_is_named(yard: Path) -> None:
     done = watch(yard, "--out", "april", "--report", "parquet", "--month", "2026-04")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     stored = io.BytesIO((yard / "april" / "report-months.parquet").read_bytes())
     assert {m["month"] for m in pq.read_table(stored).to_pylist()} == {"2026-04"}
 
@@ -86,7 +83,7 @@ def test_what_no_report_can_be_is_refused_in_one_line(
     yard: Path, options: tuple[str, ...], words: str
 ) -> None:
     done = watch(yard, "--out", "refused", *options)
-    assert done.returncode == 2
+    assert done.exit_code == 2
     assert words in done.stderr
     assert done.stderr.count("\n") == 1
     assert not (yard / "refused").exists() or list((yard / "refused").glob("*.*")) == []
@@ -94,5 +91,5 @@ def test_what_no_report_can_be_is_refused_in_one_line(
 
 def test_standard_input_cannot_be_reported_on(yard: Path) -> None:
     done = watch(yard, "--out", "refused", "--plots", log="-")
-    assert done.returncode == 2
+    assert done.exit_code == 2
     assert "--plots: reads the log a second time" in done.stderr
