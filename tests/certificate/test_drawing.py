@@ -88,11 +88,15 @@ def test_cutting_at_every_place_integrates_to_the_volume():
     tank = Tank("lying_cylinder", length_mm=800, diameter_mm=500, ends="dished", end_depth_mm=150)
     solid = solid_of(tank)
     low, high = solid.vertices[:, 0].min(), solid.vertices[:, 0].max()
-    places = np.linspace(low, high, 121)
+    # Gauss's places for a smooth function: twenty are better than a hundred at equal distances.
+    places, weights = np.polynomial.legendre.leggauss(20)
 
-    areas = [sum(area_of(loop) for loop in cut(solid, "x", at)) for at in places]
+    areas = [
+        sum(area_of(loop) for loop in cut(solid, "x", 0.5 * (low + high + at * (high - low))))
+        for at in places
+    ]
 
-    assert np.trapezoid(areas, places) * 1e-6 == pytest.approx(solid.volume_l, rel=2e-3)
+    assert 0.5 * (high - low) * (weights @ areas) * 1e-6 == pytest.approx(solid.volume_l, rel=1e-3)
 
 
 def test_a_cut_beside_the_tank_is_refused_with_the_reach():
