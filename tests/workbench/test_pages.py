@@ -67,7 +67,13 @@ def test_linked_tanks_are_one_on_every_stage(job: Job, stage: str) -> None:
 
     assert 'data-tank="both"' in html
     assert '<nav class="tanks"' not in html
+    if stage in ("Plan", "Pour", "Prove") and 'class="dwg wide"' in html:
+        wide, _, narrow = html.partition('class="dwg narrow"')
+        assert wide.count('data-part="pipe"') == narrow.count('data-part="pipe"') == 1
+        assert ">left<" in narrow
+        assert ">right<" in narrow
     if stage == "Plan":
+        assert 'class="dwg narrow"' in html
         assert "joined" in html or "joins" in html
         assert "No balance pipe after all" in html
         assert 'data-form="tank"' not in html

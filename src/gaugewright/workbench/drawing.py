@@ -1,12 +1,13 @@
 """From the pictures of a job to its drawings, in the reader's words and units."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from gaugewright.app.pictures import LandingPicture, PourPicture, TankPicture, VerdictPicture
+from gaugewright.certificate.drawing.linked import LinkedSheet, linked_drawing
 from gaugewright.certificate.drawing.plot import PlotWords, Point, table_plot
 from gaugewright.certificate.drawing.section import Section, Surface, section_of
 from gaugewright.certificate.drawing.sheet import Landing, Sheet, narrow_sheet, wide_sheet
@@ -48,8 +49,8 @@ def fill_drawing(
 ) -> Drawn | None:
     """Draw a tank with its pours and the next one; ``None`` if there is nothing to draw.
 
-    Linked tanks have no single section.  A tank that cannot be drawn says why in its
-    ``problem``; the drawing is then left out.
+    Linked tanks have no single section: see `linked_tanks_drawing`.  A tank that cannot be
+    drawn says why in its ``problem``; the drawing is then left out.
     """
     try:
         tank, probe = tank_and_probe(picture.tank, picture.probe)
@@ -80,6 +81,50 @@ def fill_drawing(
         length_unit=write.units.length_unit,
     )
     return _both(sheet, f"d-{picture.tank_id}")
+
+
+def linked_tanks_drawing(
+    picture: TankPicture, members: Sequence[TankPicture], write: Figures, say: Say
+) -> Drawn | None:
+    """Draw linked tanks side by side with their common level and the pipe.
+
+    ``None`` where one of them has no shape to draw, or none has the probe: then nobody
+    knows a level that is common to them.
+    """
+    try:
+        described = [tank_and_probe(each.tank, each.probe) for each in members]
+        tanks = [tank for tank, _ in described if tank is not None]
+        if not tanks or len(tanks) != len(members):
+            return None
+        sections = [
+            section_of(tank, probe) for tank, (_, probe) in zip(tanks, described, strict=True)
+        ]
+    except InputError:
+        if all(each.problem is None for each in members):
+            raise
+        return None
+    probe = next((probe for _, probe in described if probe is not None), None)
+    measured = next((s for s in sections if s.tip_mm is not None), None)
+    if measured is None:
+        return None
+    pours = () if picture.fill is None else picture.fill.pours
+    last = next((p for p in reversed(pours) if p.voided is None), None)
+    level = _height(measured, None if last is None else last.level_mm)
+    slopes = [
+        0.0 if last is None else slope_in(each, last.pitch_deg, last.roll_deg) for each in sections
+    ]
+    surface = Surface(level)
+    sheet = LinkedSheet(
+        sections, [each.name or each.tank_id for each in members], probe,
+        [Surface(level, slope) for slope in slopes],
+        label=_sentence(picture, pours, surface, None, write, say),
+        level_words="" if level is None else write.length(level),
+    )  # fmt: skip
+    safe = _id(f"d-{picture.tank_id}")
+    return Drawn(
+        linked_drawing(sheet, f"{safe}-w", 700, 480, 20, "dwg wide"),
+        linked_drawing(sheet, f"{safe}-n", 204, 250, 14, "dwg narrow"),
+    )
 
 
 def preview_drawing(
@@ -155,8 +200,12 @@ def plot_drawing(picture: TankPicture, write: Figures, say: Say) -> Drawn | None
 
 
 def _both(sheet: Sheet, names: str) -> Drawn:
-    safe = "".join(c if c.isalnum() or c in "-_" else "-" for c in names)
+    safe = _id(names)
     return Drawn(wide_sheet(sheet, f"{safe}-w"), narrow_sheet(sheet, f"{safe}-n"))
+
+
+def _id(text: str) -> str:
+    return "".join(c if c.isalnum() or c in "-_" else "-" for c in text)
 
 
 def _height(section: Section, level_mm: float | None) -> float | None:

@@ -24,6 +24,7 @@ from gaugewright.tank.description import NEEDED
 from gaugewright.workbench.drawing import (
     cut_length_mm,
     fill_drawing,
+    linked_tanks_drawing,
     planned_pours,
     plot_drawing,
     preview_drawing,
@@ -135,6 +136,9 @@ def render_stage(
     drawn = None
     if tank is not None and stage in ("Plan", "Pour", "Prove"):
         drawn = fill_drawing(tank, verdict if stage == "Pour" else None, write, say)
+        if tank.members:
+            joined = [t for t in job.tanks if t.tank_id in tank.members]
+            drawn = linked_tanks_drawing(tank, joined, write, say)
     return _render(
         page,
         f"stage_{stage.lower()}.html",
