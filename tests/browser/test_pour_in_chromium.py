@@ -4,8 +4,26 @@ import re
 
 import pytest
 from browser_sheets import OVERFLOW, complaints, is_above_the_fold
-from browser_yards import DESK, PHONE, START_L, Api, OpenPage, counts_after, new_job, poured
+from browser_yards import (
+    DESK,
+    PHONE,
+    PROBE,
+    START_L,
+    TANK,
+    Api,
+    OpenPage,
+    counts_after,
+    new_job,
+    poured,
+)
 from playwright.sync_api import Page, expect
+
+from gaugewright.app.yard import RigHere
+from gaugewright.instruments.rig import Rig, RigSettings
+from gaugewright.instruments.rig_lines import RunningRig
+from gaugewright.probe import Probe
+from gaugewright.tank.description import Tank
+from gaugewright.workbench.running import Workbench
 
 FILL = [62, 56, 60, 58]
 MISTAKE_L, TRUE_L = 75, 57
@@ -286,3 +304,15 @@ def test_vibration_tells_recorded_from_finding_only_if_it_is_allowed(
 
     assert len(signals(page)) == 2
     assert sum(signals(page)[1]) > 3 * sum(signals(page)[0])
+
+
+def test_the_demonstration_dispenser_says_what_its_litres_are(
+    open_page: OpenPage, bench: Workbench, half_poured: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    running = RunningRig(Rig(Tank(**TANK), Probe(**PROBE), RigSettings(start_l=50.0)), 1.0)
+    with running:
+        monkeypatch.setattr(bench.yard, "rig", RigHere(running, half_poured, "left"))
+        page = open_page(f"/jobs/{half_poured}/pour", PHONE)
+        expect(page.locator('[data-part="rig"]')).to_have_text(
+            re.compile(r"Its counter shows 0\.0.L")
+        )
