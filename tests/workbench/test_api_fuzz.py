@@ -7,8 +7,9 @@ import schemathesis
 from hypothesis import HealthCheck, Phase, given, settings
 
 from gaugewright.testing.hand import Hand
+from gaugewright.testing.thorough import thorough
 
-SECONDS = 12
+SECONDS = thorough(4, 12)
 LEFT_OUT = (
     "/live",  # never ends
     "/start",  # opens lines of this computer
@@ -33,7 +34,7 @@ def filled(workbench):
 @pytest.fixture(scope="module")
 def schema(workbench, filled):
     """The API's own schema, as the server gives it."""
-    return schemathesis.openapi.from_url(f"{workbench.url}api/openapi.json")
+    return schemathesis.openapi.from_url(f"{workbench.url}api/openapi.json", timeout=120)
 
 
 def test_no_address_fails_whatever_is_sent(schema, filled, workbench):
@@ -69,7 +70,7 @@ def test_no_address_fails_whatever_is_sent(schema, filled, workbench):
             if isinstance(case.body, dict) and "on" in case.body and tried[key] % 3:
                 case.body["on"] = workbench.yard.book.store.tip(filled.job).number
             tried[key] += 1
-            answer = case.call(headers=headers, timeout=10)
+            answer = case.call(headers=headers, timeout=120)
             if answer.status_code >= 500 and answer.status_code != 503:
                 failed.append((key, answer.status_code, case.as_curl_command()))
             assert answer.status_code != 503, answer.text
