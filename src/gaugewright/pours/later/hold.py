@@ -16,7 +16,7 @@ from gaugewright.errors import InputError
 from gaugewright.metrology.agreement import is_within
 from gaugewright.pours.candidates import WORTH
 from gaugewright.pours.later.changes import DENT, MOVED, SPAN, TIP, UNCHANGED, ZERO
-from gaugewright.pours.later.compare import Comparison, comparisons
+from gaugewright.pours.later.compare import OPEN_START, Comparison, comparisons
 from gaugewright.pours.later.rivals import Dry, Rival, log_after, log_before, of_kind, rivals_of
 from gaugewright.pours.suspects import weigh
 from gaugewright.table.assumptions import Assumptions
@@ -94,6 +94,8 @@ class Held:
     table's band."""
     dry: Dry | None
     """The reading of the dry probe, where it was taken too."""
+    is_blind: bool = False
+    """The pours began anywhere, and a drifted zero that misreads beyond the band could pass."""
 
     @property
     def risk(self) -> float:
@@ -104,7 +106,7 @@ class Held:
     def is_zero_open(self) -> bool:
         """Whether a reading of the dry probe would say most: all reads higher or lower."""
         shift = self.risks[ZERO] + self.risks[TIP]
-        return self.dry is None and shift > 0.5 * self.risk
+        return self.dry is None and (self.is_blind or shift > 0.5 * self.risk)
 
     @property
     def agrees(self) -> bool:
@@ -144,18 +146,21 @@ def hold(
     risks = _risks(rivals, possible, before)
     if is_fresh:
         risks |= {TIP: 0.0, ZERO: 0.0}
-    verdict = _verdict(possible, compared, sum(risks.values()))
+    could_show = _could_show(rivals)
+    is_blind = not is_fresh and _is_blind(fill, rivals, could_show[ZERO], before)
+    verdict = _verdict(possible, compared, 1.0 if is_blind else sum(risks.values()))
     changed = sum(each.probability for each in possible if each.kind in CHANGES)
     return Held(
         compared,
         possible,
         verdict,
         _named(possible) if changed >= LIKELY else (),
-        _could_show(rivals),
+        could_show,
         before,
         average([rival.component for rival in rivals]),
         risks,
         dry,
+        is_blind,
     )
 
 
@@ -232,16 +237,32 @@ def _risks(rivals: list[Rival], possible: tuple[Possible, ...], before: Fit) -> 
     return found
 
 
-def _beyond(rival: Rival, before: Fit) -> float:
-    """Probability that one change is as large as to misread a quarter of the scale."""
+def _is_blind(fill: Fill, rivals: list[Rival], shown: float | None, before: Fit) -> bool:
+    """Whether a drift beyond the band could pass unseen, the start of the pours unknown."""
+    open_l = OPEN_START * rivals[0].component.curves.capacity_l
+    if fill.u_residual_l is None or fill.u_residual_l < open_l:
+        return False
+    own = of_kind(rivals, ZERO)
+    least = min(abs(rival.change.size) for rival in own)
+    bad = [_tolerable(rival, before) for rival in own if abs(rival.change.size) == least]
+    return shown is None or shown > float(np.median(bad))
+
+
+def _tolerable(rival: Rival, before: Fit) -> float:
+    """Return the largest change, in its unit, that no quarter of the scale misreads beyond."""
     curves, spread = rival.change.curves, rival.change.spread
     at = next(i for i, column in enumerate(curves.columns) if column.name == MOVED)
     per_size = np.abs(curves.columns[at].effect_l) / spread
     seen = (curves.wetted_mm >= 0) & (per_size > 1e-9)
     if seen.mean() < 0.25:
-        return 0.0
+        return float("inf")
     band = np.interp(curves.counts[seen], before.counts, before.u95_litres)
-    most = float(np.quantile(band / per_size[seen], min(0.25 / float(seen.mean()), 1.0)))
+    return float(np.quantile(band / per_size[seen], min(0.25 / float(seen.mean()), 1.0)))
+
+
+def _beyond(rival: Rival, before: Fit) -> float:
+    """Probability that one change is as large as to misread a quarter of the scale."""
+    most, spread = _tolerable(rival, before), rival.change.spread
     estimate = rival.component.posterior.estimate
     moved = rival.component.equations.names.index(MOVED)
     size = rival.change.size + spread * float(estimate.mean[moved])
