@@ -6,58 +6,25 @@ level shifted by itself, by load or slope: then they do not. Or it is noise. Wha
 from outside, because no record tells of the moment, is weighed by the outside alone.
 """
 
-from dataclasses import dataclass, replace
-from math import exp, log, pi
+from dataclasses import replace
+from math import log
 
 import numpy as np
 
+from gaugewright.watch.change import EDGE_BINS, Change
 from gaugewright.watch.look import Seen
+from gaugewright.watch.stories import Shifts, heavy, normal, size_density
 from gaugewright.watch.values import Floats
 
 WINDOW = 10
+FEWEST_SCATTER = 4
 FROZEN_BINS = 5
 BLUR_BINS = 6
 NEAR_S = 1200.0
-EDGE_BINS = 4
-BLUR_CHANCE = 0.1
 OUTSIDE_CHANCE = 0.03
 """Changes in a day that no record at rest shows; on logs that are not scored."""
-QUIET_PART = 0.0016
-"""Mean of what shifts by itself with all quiet, of the tank; on logs that are not scored. [1]"""
-BUSY_PART = 1.2
-"""Scatter of a reading near work or motion, of the slosh; on logs that are not scored. [1]"""
-ALONE_CHANCE = 0.02
-"""That a single reading at a stop's end is plainly wrong; on logs that are not scored. [1]"""
-MOST_BETWEEN = 4
-"""A load that shifts does so at once; a probe's averaging takes a few minutes at most."""
 FLOWING_PART = 0.25
 """How far the part that still flows to a second tank is known. [1]"""
-
-
-@dataclass(frozen=True)
-class Change:
-    """One change of level: the bins around it, litres (negative: out), variance and score.
-
-    ``fewest`` is the number of bins on the thinner side. ``outside_l`` is the same change as
-    seen from outside the stop. ``blurred``: work without moving goes on so near by that
-    where the rest begins is not sure. ``frozen``: the probe repeated itself before it, so that
-    the moment is not known. ``inside`` tells whether records at rest show it. [L, L²]
-    """
-
-    stop: int
-    before: int
-    after: int
-    litres: float
-    var_l2: float
-    outside_l: float
-    outside_l2: float
-    inside: bool
-    fewest: int = 9
-    blurred: bool = False
-    frozen: bool = False
-    score: float = 0.0
-    busy: bool = False
-    between: int = 0
 
 
 def decide(seen: Seen) -> list[Change]:
@@ -66,7 +33,7 @@ def decide(seen: Seen) -> list[Change]:
     clusters = _without_neighbours(clusters)
     scale = outside_scale(seen, clusters)
     clusters = [replace(c, outside_l2=c.outside_l2 * scale) for c in clusters]
-    prior = _Shifts.learnt(seen, clusters)
+    prior = Shifts.learnt(seen, clusters)
     inside = [replace(c, score=prior.score(c)) for c in clusters]
     repeats = _repeats(seen)
     every = _whole(seen, inside, _only_outside(seen, inside, scale))
@@ -118,10 +85,10 @@ def _measured(seen: Seen, i: int) -> Change:
     last = a - 1 - guard if a - low >= 4 + guard else a - 1 if a - low >= 4 else a
     begin = b + 2 + guard if high - b >= 6 + guard else b + min(2, (high - b) // 2)
     first, end = max(low, last + 1 - WINDOW), min(high, begin + WINDOW)
-    wb, wa = 1 / seen.weight_l2[first : last + 1], 1 / seen.weight_l2[begin:end]
-    litres = (wa * seen.level_l[begin:end]).sum() / wa.sum()
-    litres -= (wb * seen.level_l[first : last + 1]).sum() / wb.sum()
-    var = 1 / wb.sum() + 1 / wa.sum() + seen.wander_l2[b] - seen.wander_l2[a]
+    before, before_l2 = _level_of(seen, first, last + 1)
+    after, after_l2 = _level_of(seen, begin, end)
+    litres = after - before
+    var = before_l2 + after_l2 + seen.wander_l2[b] - seen.wander_l2[a]
     if seen.flowing_l[b] > 0:
         var += (FLOWING_PART * min(seen.flowing_l[b], abs(litres))) ** 2
     outside = seen.after_l[stop] - seen.before_l[stop]
@@ -142,6 +109,17 @@ def _measured(seen: Seen, i: int) -> Change:
         busy=_busy(seen, a, b, int(min(a + 1 - low, high - b))),
         between=_between(seen.level_l[a : b + 1]),
     )
+
+
+def _level_of(seen: Seen, first: int, end: int) -> tuple[float, float]:
+    """Return the weighted mean of some bins and its variance, by their own scatter if wider."""
+    level, weight = seen.level_l[first:end], 1.0 / seen.weight_l2[first:end]
+    mean = float((weight * level).sum() / weight.sum())
+    var = float(1.0 / weight.sum())
+    if level.size >= FEWEST_SCATTER:
+        seen_ratio = float((weight * (level - mean) ** 2).sum()) / (level.size - 1)
+        var *= max(1.0, seen_ratio)
+    return mean, var
 
 
 def _busy(seen: Seen, a: int, b: int, fewest: int) -> bool:
@@ -196,109 +174,6 @@ def outside_scale(seen: Seen, clusters: list[Change]) -> float:
         if k not in busy and seen.after_l2[k] + seen.before_l2[k] < 1e6
     ]
     return max(1.0, float(np.median(z2)) / 0.4549) if len(z2) >= 10 else 1.5
-
-
-@dataclass(frozen=True)
-class _Shifts:
-    """How often and how far the level shifts by itself in a stop, from unexplained rises.
-
-    The level shifts down as often as up. Two kinds are kept apart: with all quiet a load or
-    the slope shifts a little; near work, motion or a stop's end the reading itself is off by
-    as much as it sloshes. [1, L, L²]
-    """
-
-    quiet_chance: float
-    quiet_l: float
-    busy_chance: float
-    busy_l2: float
-    drain_chance: float
-    capacity_l: float
-    moves: bool
-
-    @classmethod
-    def learnt(cls, seen: Seen, clusters: list[Change]) -> "_Shifts":
-        """Count the rises too small for a refuel."""
-        capacity = float(np.max(seen.bins.level_l))
-        days = (seen.bins.time_s[-1] - seen.bins.time_s[0]) / 86400
-        rises = [
-            c
-            for c in clusters
-            if 0 < c.litres < 0.05 * capacity
-            and c.litres > 5 * c.var_l2**0.5
-            and c.outside_l < 0.5 * c.litres + 2 * c.outside_l2**0.5
-        ]
-        stops = max(int(seen.spells.still.sum()), days * 4)
-        quiet = [c.litres for c in rises if not c.busy]
-        busy = [c.litres for c in rises if c.busy]
-        size = (sum(quiet) + 10 * QUIET_PART * capacity) / (len(quiet) + 10)
-        rough_l2 = BUSY_PART**2 * seen.manner.rough_l2
-        return cls(
-            (len(quiet) + 1) / (stops + 10),
-            size,
-            (len(busy) + 0.5) / (stops + 20),
-            (sum(x * x for x in busy) + 5 * rough_l2) / (len(busy) + 5),
-            0.3 * days / stops,
-            capacity,
-            bool(seen.bins.moving.any()),
-        )
-
-    def score(self, change: Change) -> float:
-        """Return the log odds of fuel against noise and shift."""
-        size, v = change.litres, change.var_l2 * 1.3 + 0.02
-        out, vo = change.outside_l, change.outside_l2
-        if size * out < 0 and abs(out) > 3 * vo**0.5 and vo < 1e6:
-            out = 0.0
-        fuel = self.drain_chance * self._fuel(change, out, v + vo)
-        none = _normal(size, v) + 0.02 * _normal(size, 4 * v) + 1e-3 * _normal(size, v + 4.0)
-        if change.fewest == 1 and change.between < 2:
-            none += ALONE_CHANCE / self.capacity_l
-        none = (none + self._shift(change, v)) * _heavy(out, vo)
-        odds: float = log(max(fuel, 1e-300)) - log(max(none, 1e-300))
-        return odds
-
-    def _fuel(self, change: Change, outside_l: float, var_l2: float) -> float:
-        """Return how likely the two views are if fuel went or came. [1/L²]
-
-        At a stop's edge the inside may show any part of what the outside shows.
-        """
-        size = change.litres
-        whole = _size_density(size, self.capacity_l) * _heavy(size - outside_l, var_l2)
-        cut = 0.5 if change.fewest <= EDGE_BINS else 0.02
-        part = 0.0
-        if 0 < size / outside_l < 1 if outside_l else False:
-            part = _size_density(outside_l, self.capacity_l) / abs(outside_l)
-        return (1 - cut) * whole + cut * part
-
-    def _shift(self, change: Change, var_l2: float) -> float:
-        """Return how likely a shift of the reading by as much is. [1/L]"""
-        size = change.litres
-        if change.busy:
-            chance = max(self.busy_chance, BLUR_CHANCE) if change.blurred else self.busy_chance
-            near = _normal(size, var_l2 + self.busy_l2)
-            return chance * (0.93 * near + 0.07 * _normal(size, var_l2 + 4 * self.busy_l2))
-        far = 0.01 if change.between > MOST_BETWEEN or not self.moves else 0.07
-        scale = self.quiet_l + var_l2**0.5
-        near = _laplace(size, scale)
-        return self.quiet_chance * ((1 - far) * near + far * _laplace(size, 3.5 * scale))
-
-
-def _laplace(x: float, scale: float) -> float:
-    return 0.5 / scale * exp(-abs(x) / scale)
-
-
-def _normal(x: float, var: float) -> float:
-    return float(exp(-0.5 * x * x / var) / (2 * pi * var) ** 0.5)
-
-
-def _heavy(x: float, var: float) -> float:
-    return 0.96 * _normal(x, var) + 0.038 * _normal(x, 4 * var) + 0.002 * _normal(x, 25 * var)
-
-
-def _size_density(litres: float, capacity_l: float) -> float:
-    """Return how dense events of this size are: evenly by the logarithm, none below 2 L. [1/L]"""
-    size = max(abs(litres), 1.0)
-    rare = 1.0 if abs(litres) > 2 else 1e-3
-    return rare / (size * log(capacity_l / 2))
 
 
 def _whole(seen: Seen, inside: list[Change], beyond: list[Change]) -> list[Change]:
@@ -367,8 +242,8 @@ def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change
     for k in np.flatnonzero(clear):
         litres, var = float(all_l[k]), float(all_l2[k])
         low, high = int(seen.spells.low[k]), int(seen.spells.high[k])
-        fuel = chance * _size_density(litres, capacity)
-        odds = log(fuel) - log(_heavy(litres, var) + 1e-5 * _normal(litres, 100 * var) + 1e-300)
+        fuel = chance * size_density(litres, capacity)
+        odds = log(fuel) - log(heavy(litres, var) + 1e-5 * normal(litres, 100 * var) + 1e-300)
         if odds > -5 and not _beside(seen, inside, low, high, litres):
             first, last = max(low - 1, 0), min(high, seen.bins.time_s.size - 1)
             found.append(Change(int(k), first, last, litres, var, litres, var, False, score=odds))

@@ -6,9 +6,10 @@ from dataclasses import replace
 import numpy as np
 
 from gaugewright.table.table import Table
+from gaugewright.watch.change import EDGE_BINS, Change
 from gaugewright.watch.combined import REACH
 from gaugewright.watch.criteria import smallest_provable
-from gaugewright.watch.decide import EDGE_BINS, Change, decide
+from gaugewright.watch.decide import decide
 from gaugewright.watch.look import Seen, look
 from gaugewright.watch.manner import Manner
 from gaugewright.watch.plateaus import narrowed
@@ -31,7 +32,7 @@ UNSEEN = "; the level stood at the top of the table, what is above it is not see
 _EDGE_PART = 0.25
 _INNER_PART = 0.007
 _SIGMAS = 1.96
-_WIDER = 1.55
+_WIDER = 1.4
 """Factor on the bands for tails wider than normal, set on logs not scored. [1]"""
 _LOOKS_PER_DAY = 24.0
 

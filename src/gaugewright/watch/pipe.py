@@ -86,16 +86,18 @@ def pipe_of(bins: Bins, span_l: float) -> Pipe | None:
         alike = float(np.mean(np.abs(shares - share) < ALIKE * share))
         explained = 1.0 - float(left.sum() / without.sum())
         if LEAST_SHARE < share < MOST_SHARE and alike > 0.6 and explained > best:
-            best, found = explained, _sharpened(bins, plain, float(time_s))
+            best, found = explained, _sharpened(bins, plain, Pipe(share, float(time_s)))
     return found
 
 
-def _sharpened(bins: Bins, starts: Places, rough_s: float) -> Pipe:
+def _sharpened(bins: Bins, starts: Places, rough: Pipe) -> Pipe:
     """Return the pipe that leaves the levels after large changes as straight as can be."""
-    ends = np.searchsorted(bins.time_s, bins.time_s[starts] + FOLLOWED * rough_s)
+    ends = np.searchsorted(bins.time_s, bins.time_s[starts] + FOLLOWED * rough.time_s)
     windows = [slice(a + 2, b) for a, b in zip(starts, ends, strict=True) if b - a >= 8]
+    if not windows:
+        return rough
     tried = []
-    for time_s in rough_s * np.geomspace(0.6, 1.7, 15):
+    for time_s in rough.time_s * np.geomspace(0.6, 1.7, 15):
         fading = _fading(bins.time_s, bins.level_l, float(time_s))
         pairs = [
             (
@@ -104,8 +106,13 @@ def _sharpened(bins: Bins, starts: Places, rough_s: float) -> Pipe:
             )
             for w in windows
         ]
-        share = float(np.median([level @ excess / (excess @ excess) for level, excess in pairs]))
-        left = [np.sum((level - share * excess) ** 2) / np.sum(level**2) for level, excess in pairs]
+        share = float(
+            np.median([level @ excess / (excess @ excess + 1e-9) for level, excess in pairs])
+        )
+        left = [
+            np.sum((level - share * excess) ** 2) / (np.sum(level**2) + 1e-9)
+            for level, excess in pairs
+        ]
         tried.append((float(np.median(left)), share, float(time_s)))
     _, share, time_s = min(tried)
     return Pipe(min(share, MOST_SHARE), time_s)

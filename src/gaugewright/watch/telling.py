@@ -1,6 +1,6 @@
 """One sentence for each event: what was seen, and why it is called what it is."""
 
-from gaugewright.watch.decide import Change
+from gaugewright.watch.change import Change
 from gaugewright.watch.look import Seen
 
 _OUTSIDE_KNOWN_L2 = 1e4

@@ -1,0 +1,34 @@
+"""One change of the level inside a stop or across it, before anything is called an event."""
+
+from dataclasses import dataclass
+
+EDGE_BINS = 4
+"""Nearer to a stop's end than this a change may be seen in part only."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change of level: the bins around it, litres (negative: out), variance and score.
+
+    ``fewest`` is the number of bins on the thinner side. ``outside_l`` is the same change as
+    seen from outside the stop. ``blurred``: work without moving goes on so near by that
+    where the rest begins is not sure. ``frozen``: the probe repeated itself before it, so that
+    the moment is not known. ``inside`` tells whether records at rest show it. ``busy``: near
+    work, motion or a stop's end. ``between`` bins are plainly on the way from one level to the
+    other. [L, L²]
+    """
+
+    stop: int
+    before: int
+    after: int
+    litres: float
+    var_l2: float
+    outside_l: float
+    outside_l2: float
+    inside: bool
+    fewest: int = 9
+    blurred: bool = False
+    frozen: bool = False
+    score: float = 0.0
+    busy: bool = False
+    between: int = 0

@@ -1,0 +1,127 @@
+"""Fuel, a shift of the reading, or noise: how likely each story makes a change of the level."""
+
+from dataclasses import dataclass
+from math import exp, log, pi
+
+import numpy as np
+
+from gaugewright.watch.change import EDGE_BINS, Change
+from gaugewright.watch.look import Seen
+
+QUIET_PART = 0.0016
+"""Mean of what shifts by itself with all quiet, of the tank; on logs that are not scored. [1]"""
+BUSY_PART = 1.2
+"""Scatter of a reading near work or motion, of the slosh; on logs that are not scored. [1]"""
+ALONE_CHANCE = 0.02
+"""That a single reading at a stop's end is plainly wrong; on logs that are not scored. [1]"""
+MOST_BETWEEN = 4
+"""A load that shifts does so at once; a probe's averaging takes a few minutes at most."""
+BLUR_CHANCE = 0.1
+CUT_CHANCE = 0.5
+"""That a change at a stop's edge is seen in part only; elsewhere one in fifty."""
+
+
+@dataclass(frozen=True)
+class Shifts:
+    """How often and how far the level shifts by itself in a stop, from unexplained rises.
+
+    The level shifts down as often as up. Two kinds are kept apart: with all quiet a load or
+    the slope shifts a little; near work, motion or a stop's end the reading itself is off by
+    as much as it sloshes. [1, L, L²]
+    """
+
+    quiet_chance: float
+    quiet_l: float
+    busy_chance: float
+    busy_l2: float
+    drain_chance: float
+    capacity_l: float
+    moves: bool
+
+    @classmethod
+    def learnt(cls, seen: Seen, clusters: list[Change]) -> "Shifts":
+        """Count the rises too small for a refuel."""
+        capacity = float(np.max(seen.bins.level_l))
+        days = (seen.bins.time_s[-1] - seen.bins.time_s[0]) / 86400
+        rises = [
+            c
+            for c in clusters
+            if 0 < c.litres < 0.05 * capacity
+            and c.litres > 5 * c.var_l2**0.5
+            and c.outside_l < 0.5 * c.litres + 2 * c.outside_l2**0.5
+        ]
+        stops = max(int(seen.spells.still.sum()), days * 4)
+        quiet = [c.litres for c in rises if not c.busy]
+        busy = [c.litres for c in rises if c.busy]
+        size = (sum(quiet) + 10 * QUIET_PART * capacity) / (len(quiet) + 10)
+        rough_l2 = BUSY_PART**2 * seen.manner.rough_l2
+        return cls(
+            (len(quiet) + 1) / (stops + 10),
+            size,
+            (len(busy) + 0.5) / (stops + 20),
+            (sum(x * x for x in busy) + 5 * rough_l2) / (len(busy) + 5),
+            0.3 * days / stops,
+            capacity,
+            bool(seen.bins.moving.any()),
+        )
+
+    def score(self, change: Change) -> float:
+        """Return the log odds of fuel against noise and shift."""
+        size, v = change.litres, change.var_l2 * 1.3 + 0.02
+        out, vo = change.outside_l, change.outside_l2
+        if size * out < 0 and abs(out) > 3 * vo**0.5 and vo < 1e6:
+            out = 0.0
+        fuel = self.drain_chance * self._fuel(change, out, v + vo)
+        none = normal(size, v) + 0.02 * normal(size, 4 * v) + 1e-3 * normal(size, v + 4.0)
+        if change.fewest == 1 and change.between < 2:
+            none += ALONE_CHANCE / self.capacity_l
+        none = (none + self._shift(change, v)) * heavy(out, vo)
+        odds: float = log(max(fuel, 1e-300)) - log(max(none, 1e-300))
+        return odds
+
+    def _fuel(self, change: Change, outside_l: float, var_l2: float) -> float:
+        """Return how likely the two views are if fuel went or came. [1/L²]
+
+        At a stop's edge the inside may show any part of what the outside shows.
+        """
+        size = change.litres
+        whole = size_density(size, self.capacity_l) * heavy(size - outside_l, var_l2)
+        cut = CUT_CHANCE if change.fewest <= EDGE_BINS else 0.02
+        part = 0.0
+        if size * outside_l > 0 and abs(size) < abs(outside_l):
+            part = size_density(outside_l, self.capacity_l) / abs(outside_l)
+        return (1 - cut) * whole + cut * part
+
+    def _shift(self, change: Change, var_l2: float) -> float:
+        """Return how likely a shift of the reading by as much is. [1/L]"""
+        size = change.litres
+        if change.busy:
+            chance = max(self.busy_chance, BLUR_CHANCE) if change.blurred else self.busy_chance
+            near = normal(size, var_l2 + self.busy_l2)
+            return chance * (0.93 * near + 0.07 * normal(size, var_l2 + 4 * self.busy_l2))
+        far = 0.01 if change.between > MOST_BETWEEN or not self.moves else 0.07
+        scale = self.quiet_l + var_l2**0.5
+        near = laplace(size, scale)
+        return self.quiet_chance * ((1 - far) * near + far * laplace(size, 3.5 * scale))
+
+
+def laplace(x: float, scale: float) -> float:
+    """Return the density of a Laplace distribution of this mean distance at ``x``."""
+    return 0.5 / scale * exp(-abs(x) / scale)
+
+
+def normal(x: float, var: float) -> float:
+    """Return the density of a normal distribution of this variance at ``x``."""
+    return float(exp(-0.5 * x * x / var) / (2 * pi * var) ** 0.5)
+
+
+def heavy(x: float, var: float) -> float:
+    """Return the density of a normal distribution with wide tails at ``x``."""
+    return 0.96 * normal(x, var) + 0.038 * normal(x, 4 * var) + 0.002 * normal(x, 25 * var)
+
+
+def size_density(litres: float, capacity_l: float) -> float:
+    """Return how dense events of this size are: evenly by the logarithm, none below 2 L. [1/L]"""
+    size = max(abs(litres), 1.0)
+    rare = 1.0 if abs(litres) > 2 else 1e-3
+    return rare / (size * log(capacity_l / 2))
