@@ -20,6 +20,7 @@ from gaugewright.tank.description import Tank
 from gaugewright.testing.fills import FAMILIES, simulated_fill, wrong_shape
 from gaugewright.testing.mistakes import KINDS as MADE
 from gaugewright.testing.mistakes import with_mistake
+from gaugewright.testing.thorough import thorough
 
 BOX = Tank("box", length_mm=1000, width_mm=600, height_mm=500)
 PROBE = Probe(500, 300, 20, 460)
@@ -201,7 +202,7 @@ def test_works_while_pouring_and_without_a_tank_file():
 
 def test_every_reading_is_foretold_from_those_before_it():
     off, held = [], []
-    for i in range(60):
+    for i in range(thorough(32, 60)):
         made = simulated_fill(np.random.default_rng(71_000 + i), FAMILIES[i % 8])
         result = fit(made.fill, made.tank, made.probe)
         for e in expectations(list(result.components)):
@@ -215,7 +216,7 @@ def test_every_reading_is_foretold_from_those_before_it():
 
 def test_the_forecast_of_the_next_pour_holds_the_reading():
     assumed, held = Assumptions(), []
-    for i in range(60):
+    for i in range(thorough(32, 60)):
         made = simulated_fill(np.random.default_rng(72_000 + i), FAMILIES[i % 8])
         before = replace(made.fill, pours=made.fill.pours[:6])
         result = fit(before, made.tank, made.probe, assumed)
@@ -231,6 +232,8 @@ def test_the_forecast_of_the_next_pour_holds_the_reading():
 def test_large_mistakes_are_named_at_the_right_pour(kind):
     named = []
     for i in range(24):
+        if len(named) == thorough(7, 24):
+            break  # at 85 % one of seven may be missed, as three of twenty-four may
         rng = np.random.default_rng(73_000 + i)
         made = simulated_fill(rng, FAMILIES[i % 8], pours=14, jitter=0.1)
         mistaken = with_mistake(rng, made, kind)
@@ -240,21 +243,23 @@ def test_large_mistakes_are_named_at_the_right_pour(kind):
         named.append(any(f.step is not None and abs(f.step - mistaken.step) <= 1 for f in found))
 
     if kind != "vehicle_moved":  # which seldom moves the table that far
-        assert len(named) >= 8
+        assert len(named) >= 7
     assert np.mean(named or [1]) >= 0.85
 
 
 def test_clean_fills_are_seldom_suspected_and_a_wrong_file_is_told():
-    suspected, told = 0, 0
-    for i in range(64):
+    suspected, told, tried = 0, 0, thorough(32, 64)
+    for i in range(tried):
         rng = np.random.default_rng(74_000 + i)
         made = simulated_fill(rng, FAMILIES[i % 8], pours=14)
         suspected += bool(_asked(check_fill(made.fill, made.tank, made.probe)))
-        wrong = check_fill(made.fill, wrong_shape(rng, made.tank), made.probe)
-        told += any(f.kind == "tank_disagrees" for f in wrong.findings)
+        if i < tried // 2:
+            wrong = check_fill(made.fill, wrong_shape(rng, made.tank), made.probe)
+            told += any(f.kind == "tank_disagrees" for f in wrong.findings)
 
-    assert suspected <= 3
-    assert told >= 0.7 * 64
+    # Were one in fifty suspected, 64 fills would give 1.3 ± 1.1 and 32 give 0.6 ± 0.8.
+    assert suspected <= thorough(1, 3)
+    assert told >= 0.7 * (tried // 2)
 
 
 def test_findings_keep_to_the_kinds_and_words_of_the_file_format():
