@@ -2,6 +2,7 @@
 
 import io
 import uuid
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from gaugewright.testing.service import (
     service_csv,
     usual_changes,
 )
+from gaugewright.workbench.running import Workbench
 
 DAYS = 5
 TABLE = Table(
@@ -34,9 +36,10 @@ LOG = service_csv(service_columns(TABLE, CHANGES, days=DAYS, period_s=60.0), "Ti
 RECEIPTS = receipts_csv(CHANGES, "Tipper 4", inflated_l=15.0)
 
 
-@pytest.fixture
-def tabled(hand: Hand) -> Hand:
-    """A job whose tank has an accepted table."""
+def with_table(workbench: Workbench) -> Hand:
+    """Return a person at a job whose tank has an accepted table."""
+    hand = Hand(workbench.url)
+    hand.open_job()
     hand.begin()
     hand.pour(0, 0)
     for step in range(1, 6):
@@ -45,6 +48,39 @@ def tabled(hand: Hand) -> Hand:
     digest = made["job"]["tanks"][0]["table"]["digest"]
     hand.record("/tanks/main/table/accept", digest=digest)
     return hand
+
+
+@pytest.fixture
+def tabled(workbench: Workbench) -> Iterator[Hand]:
+    """A job with a table that is this test's own."""
+    hand = with_table(workbench)
+    yield hand
+    hand.client.close()
+
+
+@pytest.fixture(scope="module")
+def shared(workbench: Workbench) -> Iterator[Hand]:
+    """A job with a table for tests that give a log of their own and explain nothing."""
+    hand = with_table(workbench)
+    yield hand
+    hand.client.close()
+
+
+@pytest.fixture(scope="module")
+def unwatched(workbench: Workbench) -> Iterator[Hand]:
+    """A job with a table that no log is taken for."""
+    hand = with_table(workbench)
+    yield hand
+    hand.client.close()
+
+
+@pytest.fixture(scope="module")
+def watched(workbench: Workbench) -> Iterator[Hand]:
+    """A job with one log and its receipts, which is only looked at."""
+    hand = with_table(workbench)
+    assert give(hand, receipts=RECEIPTS).status_code == 200
+    yield hand
+    hand.client.close()
 
 
 def give(
@@ -68,9 +104,8 @@ def get(hand: Hand, path: str = "", **query: Any) -> Any:
     return answer
 
 
-def test_a_log_gives_its_events_with_reason_band_and_records(tabled: Hand) -> None:
-    assert give(tabled, receipts=RECEIPTS).status_code == 200
-    seen = get(tabled).json()
+def test_a_log_gives_its_events_with_reason_band_and_records(watched: Hand) -> None:
+    seen = get(watched).json()
     refuels = [e for e in seen["events"] if e["kind"] == "refuel"]
     (drain,) = [e for e in seen["events"] if e["kind"] == "drain"]
     assert len(refuels) == 3
@@ -85,31 +120,29 @@ def test_a_log_gives_its_events_with_reason_band_and_records(tabled: Hand) -> No
     assert set(verdicts.values()) <= {"short", "agrees", "over"}
 
 
-def test_a_refuel_that_nobody_paid_for_is_named(tabled: Hand) -> None:
+def test_a_refuel_that_nobody_paid_for_is_named(shared: Hand) -> None:
     first = "\n".join(RECEIPTS.split("\n")[:2]) + "\n"
-    give(tabled, receipts=first)
-    seen = get(tabled).json()
+    give(shared, receipts=first)
+    seen = get(shared).json()
     unpaid = [h for h in seen["health"] if h["kind"] == "no_receipt"]
     assert len(unpaid) == 2
     assert "there is no receipt" in unpaid[0]["message"]
-    assert "2 refuels without a receipt" in tabled.client.get(f"/jobs/{tabled.job}/watch").text
+    assert "2 refuels without a receipt" in shared.client.get(f"/jobs/{shared.job}/watch").text
 
 
-def test_the_journal_holds_digests_and_results_and_not_the_records(tabled: Hand) -> None:
-    give(tabled)
-    entries = tabled.client.get(f"/api/jobs/{tabled.job}/entries").json()
+def test_the_journal_holds_digests_and_results_and_not_the_records(watched: Hand) -> None:
+    entries = watched.client.get(f"/api/jobs/{watched.job}/entries").json()
     kept = entries[-1]
     assert kept["kind"] == "log_watched"
     assert len(kept["payload"]["log_sha256"]) == 64
     assert len(str(kept["payload"])) < 0.1 * len(LOG)
 
 
-def test_a_stretch_is_drawn_at_any_zoom(tabled: Hand) -> None:
-    give(tabled)
-    whole = get(tabled, "/plot", pixels=300).json()
+def test_a_stretch_is_drawn_at_any_zoom(watched: Hand) -> None:
+    whole = get(watched, "/plot", pixels=300).json()
     assert 250 <= len(whole["time_s"]) <= 302
     drain = at(2, 2.25)
-    near = get(tabled, "/plot", from_s=drain - 600, to_s=drain + 1200, pixels=800).json()
+    near = get(watched, "/plot", from_s=drain - 600, to_s=drain + 1200, pixels=800).json()
     assert len(near["time_s"]) == 31 + 2  # both ends are in it
     fell = near["mean_l"][1] - near["mean_l"][-1]
     assert 26 < fell < 31
@@ -150,9 +183,8 @@ def test_an_explanation_holds_for_the_same_event_in_a_later_log(tabled: Hand) ->
     assert get(tabled, entry=seen["number"]).json()["number"] == seen["number"]
 
 
-def test_months_say_what_came_was_used_and_is_not_explained(tabled: Hand) -> None:
-    give(tabled)
-    (month,) = get(tabled, "/months").json()["months"]
+def test_months_say_what_came_was_used_and_is_not_explained(watched: Hand) -> None:
+    (month,) = get(watched, "/months").json()["months"]
     put_in = sum(change.litres for change in CHANGES if change.litres > 0)
     assert abs(month["filled"]["litres"] - put_in) <= month["filled"]["u_litres"]
     used = DAYS * 6.5 * 9.0
@@ -160,27 +192,26 @@ def test_months_say_what_came_was_used_and_is_not_explained(tabled: Hand) -> Non
     assert month["seen"] == 1.0
 
 
-def test_reports_come_as_pdf_workbook_and_parquet(tabled: Hand) -> None:
-    give(tabled, receipts=RECEIPTS)
-    pdf = pypdf.PdfReader(io.BytesIO(get(tabled, "/report.pdf").content))
+def test_reports_come_as_pdf_workbook_and_parquet(watched: Hand) -> None:
+    pdf = pypdf.PdfReader(io.BytesIO(get(watched, "/report.pdf").content))
     text = "".join(page.extract_text() for page in pdf.pages)
     assert "Not explained" in text
     assert "Tipper 4" in text
-    book = openpyxl.load_workbook(io.BytesIO(get(tabled, "/report.xlsx").content))
+    book = openpyxl.load_workbook(io.BytesIO(get(watched, "/report.xlsx").content))
     assert {"Months", "Events", "Receipts", "Health", "About"} <= set(book.sheetnames)
-    months = pq.read_table(io.BytesIO(get(tabled, "/report.parquet").content)).to_pylist()
+    months = pq.read_table(io.BytesIO(get(watched, "/report.parquet").content)).to_pylist()
     assert months[0]["month"] == "2026-03"
     assert months[0]["u_used_l"] > 0
-    events = get(tabled, "/report.parquet", table="events").content
-    assert pq.read_table(io.BytesIO(events)).num_rows == len(get(tabled).json()["events"])
-    assert b"<svg" in get(tabled, "/plot.svg").content
-    assert len(pypdf.PdfReader(io.BytesIO(get(tabled, "/plot.pdf").content)).pages) == 1
+    events = get(watched, "/report.parquet", table="events").content
+    assert pq.read_table(io.BytesIO(events)).num_rows == len(get(watched).json()["events"])
+    assert b"<svg" in get(watched, "/plot.svg").content
+    assert len(pypdf.PdfReader(io.BytesIO(get(watched, "/plot.pdf").content)).pages) == 1
 
 
-def test_the_same_press_sent_twice_records_once(tabled: Hand) -> None:
+def test_the_same_press_sent_twice_records_once(shared: Hand) -> None:
     press = str(uuid.uuid4())
-    first = give(tabled, request_id=press)
-    second = give(tabled, request_id=press)
+    first = give(shared, request_id=press)
+    second = give(shared, request_id=press)
     assert (first.status_code, second.status_code) == (200, 200)
     assert first.json()["number"] == second.json()["number"]
 
@@ -205,29 +236,29 @@ def shelf_of(hand: Hand, workbench: Any) -> Path:
     ],
 )
 def test_a_log_that_cannot_be_read_is_refused_at_its_field_and_not_kept(
-    tabled: Hand, log: str, field: str, words: str
+    unwatched: Hand, log: str, field: str, words: str
 ) -> None:
-    answer = give(tabled, log=log)
+    answer = give(unwatched, log=log)
     assert answer.status_code == 422, answer.text
     assert answer.json()["field"] == field
     assert words in answer.json()["error"]
-    assert tabled.client.get(f"/api/jobs/{tabled.job}/tanks/main/watch").status_code == 404
+    assert unwatched.client.get(f"/api/jobs/{unwatched.job}/tanks/main/watch").status_code == 404
 
 
-def test_wrong_receipts_are_refused_with_their_line(tabled: Hand) -> None:
-    answer = give(tabled, receipts="vehicle,time,litres\nTipper 4,2026-03-02T12:00:00Z,-4\n")
+def test_wrong_receipts_are_refused_with_their_line(unwatched: Hand) -> None:
+    answer = give(unwatched, receipts="vehicle,time,litres\nTipper 4,2026-03-02T12:00:00Z,-4\n")
     assert answer.status_code == 422
     assert answer.json()["field"] == "receipts"
     assert "receipts.csv, line 2, litres" in answer.json()["error"]
 
 
-def test_a_named_vehicle_and_other_column_names_are_read(tabled: Hand) -> None:
+def test_a_named_vehicle_and_other_column_names_are_read(shared: Hand) -> None:
     other = LOG.replace("vehicle,time,counts", "Unit,When,Fuel").replace(
         "Tipper 4,2026-03-03", "Other,2026-03-03"
     )
-    answer = give(tabled, log=other, columns="vehicle=Unit,time=When,counts=Fuel", vehicle="Other")
+    answer = give(shared, log=other, columns="vehicle=Unit,time=When,counts=Fuel", vehicle="Other")
     assert answer.status_code == 200, answer.text
-    assert get(tabled).json()["records"] == 1440
+    assert get(shared).json()["records"] == 1440
 
 
 def test_without_a_table_a_log_is_not_taken(hand: Hand) -> None:
@@ -238,26 +269,26 @@ def test_without_a_table_a_log_is_not_taken(hand: Hand) -> None:
 
 
 def test_a_log_that_left_the_shelf_says_so_and_its_findings_stay(
-    tabled: Hand, workbench: Any
+    shared: Hand, workbench: Any
 ) -> None:
     changes = (Change(at(1, 11.5), 60.0),)
     own = service_csv(service_columns(TABLE, changes, days=2, period_s=60.0, seed=9), "Tipper 4")
-    give(tabled, log=own)
-    digest = get(tabled).json()["log_sha256"]
+    give(shared, log=own)
+    digest = get(shared).json()["log_sha256"]
     for file in workbench.yard.logs.folder.glob(f"{digest}*"):
         file.write_text("vehicle,time,counts\n")
     workbench.yard.logs.forget()
-    path = f"/api/jobs/{tabled.job}/tanks/main/watch"
-    changed = tabled.client.get(f"{path}/plot")
+    path = f"/api/jobs/{shared.job}/tanks/main/watch"
+    changed = shared.client.get(f"{path}/plot")
     assert changed.status_code == 404
     assert "was changed since" in changed.json()["error"]
     for file in workbench.yard.logs.folder.glob(f"{digest}*"):
         file.unlink()
-    gone = tabled.client.get(f"{path}/plot")
+    gone = shared.client.get(f"{path}/plot")
     assert gone.status_code == 404
     assert "is not on this computer" in gone.json()["error"]
-    seen = get(tabled).json()
+    seen = get(shared).json()
     assert seen["is_at_hand"] is False
     assert len(seen["events"]) == 1
-    page = tabled.client.get(f"/jobs/{tabled.job}/watch").text
+    page = shared.client.get(f"/jobs/{shared.job}/watch").text
     assert "not on this computer" in page
