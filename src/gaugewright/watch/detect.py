@@ -32,7 +32,7 @@ UNSEEN = "; the level stood at the top of the table, what is above it is not see
 _EDGE_PART = 0.25
 _INNER_PART = 0.007
 _SIGMAS = 1.96
-_WIDER = 1.4
+_WIDER = 1.5
 """Factor on the bands for tails wider than normal, set on logs not scored. [1]"""
 _LOOKS_PER_DAY = 24.0
 

@@ -31,6 +31,8 @@ SETTLED_PART = 0.05
 TOP_PART = 0.02
 """Nearer to the highest level ever read than this the level may have stood higher. [1]"""
 HOLE_S = 200.0
+BACK_S, BACK_PART = 1800.0, 0.08
+"""A pipe takes back more than this part of most large changes by then. [s, 1]"""
 ALIKE = 0.35
 PLAIN_PART = 0.06
 CLEAR = 0.6
@@ -71,7 +73,7 @@ def pipe_of(bins: Bins, span_l: float) -> Pipe | None:
     seen = bins.level_l[starts] < bins.level_l.max() - TOP_PART * span_l
     starts = starts[seen & (starts + 1 < bins.time_s.size)]
     starts = starts[bins.time_s[starts + 1] - bins.time_s[starts] < HOLE_S]
-    if starts.size < FEWEST_TIMES:
+    if starts.size < FEWEST_TIMES or not _run_back(bins, starts):
         return None
     best, found = CLEAR, None
     for time_s in TIMES_S:
@@ -88,6 +90,15 @@ def pipe_of(bins: Bins, span_l: float) -> Pipe | None:
         if LEAST_SHARE < share < MOST_SHARE and alike > 0.6 and explained > best:
             best, found = explained, _sharpened(bins, plain, Pipe(share, float(time_s)))
     return found
+
+
+def _run_back(bins: Bins, starts: Places) -> bool:
+    """Return whether the level usually runs back at all after its large changes."""
+    later = np.searchsorted(bins.time_s, bins.time_s[starts] + BACK_S)
+    early = np.maximum(np.searchsorted(bins.time_s, bins.time_s[starts] - WITHIN_S) - 1, 0)
+    later = np.minimum(later, bins.time_s.size - 1)
+    change = bins.level_l[starts] - bins.level_l[early]
+    return bool(np.median((bins.level_l[starts] - bins.level_l[later]) / change) > BACK_PART)
 
 
 def _sharpened(bins: Bins, starts: Places, rough: Pipe) -> Pipe:
