@@ -12,6 +12,7 @@ from math import log
 import numpy as np
 
 from gaugewright.watch.change import EDGE_BINS, Change
+from gaugewright.watch.compiled import compiled
 from gaugewright.watch.look import Seen
 from gaugewright.watch.stories import Shifts, heavy, normal, size_density
 from gaugewright.watch.values import Floats
@@ -85,8 +86,8 @@ def _measured(seen: Seen, i: int) -> Change:
     last = a - 1 - guard if a - low >= 4 + guard else a - 1 if a - low >= 4 else a
     begin = b + 2 + guard if high - b >= 6 + guard else b + min(2, (high - b) // 2)
     first, end = max(low, last + 1 - WINDOW), min(high, begin + WINDOW)
-    before, before_l2 = _level_of(seen, first, last + 1)
-    after, after_l2 = _level_of(seen, begin, end)
+    before, before_l2 = _level_of(seen.level_l, seen.weight_l2, first, last + 1)
+    after, after_l2 = _level_of(seen.level_l, seen.weight_l2, begin, end)
     litres = after - before
     var = before_l2 + after_l2 + seen.wander_l2[b] - seen.wander_l2[a]
     if seen.flowing_l[b] > 0:
@@ -107,18 +108,23 @@ def _measured(seen: Seen, i: int) -> Change:
         int(min(a + 1 - low, high - b)),
         blurred=_blurred(seen, stop, a, b),
         busy=_busy(seen, a, b, int(min(a + 1 - low, high - b))),
-        between=_between(seen.level_l[a : b + 1]),
+        between=_between(seen.level_l, a, b),
     )
 
 
-def _level_of(seen: Seen, first: int, end: int) -> tuple[float, float]:
+@compiled
+def _level_of(level: Floats, weight_l2: Floats, first: int, end: int) -> tuple[float, float]:
     """Return the weighted mean of some bins and its variance, by their own scatter if wider."""
-    level, weight = seen.level_l[first:end], 1.0 / seen.weight_l2[first:end]
-    mean = float((weight * level).sum() / weight.sum())
-    var = float(1.0 / weight.sum())
-    if level.size >= FEWEST_SCATTER:
-        seen_ratio = float((weight * (level - mean) ** 2).sum()) / (level.size - 1)
-        var *= max(1.0, seen_ratio)
+    weight = summed = 0.0
+    for i in range(first, end):
+        weight += 1.0 / weight_l2[i]
+        summed += level[i] / weight_l2[i]
+    mean, var = summed / weight, 1.0 / weight
+    if end - first >= FEWEST_SCATTER:
+        scatter = 0.0
+        for i in range(first, end):
+            scatter += (level[i] - mean) ** 2 / weight_l2[i]
+        var *= max(1.0, scatter / (end - first - 1))
     return mean, var
 
 
@@ -128,11 +134,14 @@ def _busy(seen: Seen, a: int, b: int, fewest: int) -> bool:
     return fewest <= 2 or (running and bool(seen.bins.moving.any()))
 
 
-def _between(level: Floats) -> int:
+@compiled
+def _between(level: Floats, a: int, b: int) -> int:
     """Return how many bins inside a change are plainly on the way, as fuel that flows is. [L]"""
-    way = level[1:-1] - level[0]
-    whole = level[-1] - level[0]
-    return int(np.count_nonzero(np.abs(way - 0.5 * whole) < 0.35 * abs(whole)))
+    whole, count = level[b] - level[a], 0
+    for i in range(a + 1, b):
+        if abs(level[i] - level[a] - 0.5 * whole) < 0.35 * abs(whole):
+            count += 1
+    return count
 
 
 def _blurred(seen: Seen, stop: int, a: int, b: int) -> bool:

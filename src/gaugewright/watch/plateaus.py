@@ -27,6 +27,9 @@ def parted(
     """
     out: list[tuple[int, int, int]] = []
     for stop, a, b in groups:
+        if b - a <= SHORTEST:
+            out.append((stop, a, b))
+            continue
         rest = _rest(level[a : b + 1], float(np.median(sd[a : b + 1])))
         if rest[0] < 0:
             out.append((stop, a, b))
@@ -39,16 +42,27 @@ def tightened(
     groups: list[tuple[int, int, int]], level: Floats, sd: Floats
 ) -> list[tuple[int, int, int]]:
     """Return the changes without the bins at either end in which nothing changes yet. [L]"""
-    out = []
-    for stop, a, b in groups:
-        before = float(np.mean(level[max(a - 4, 0) : a + 1]))
-        after = float(np.mean(level[b : b + 5]))
-        while a + 1 < b and abs(level[a + 1] - before) < _CALM * sd[a + 1]:
-            a += 1
-        while b - 1 > a and abs(level[b - 1] - after) < _CALM * sd[b - 1]:
-            b -= 1
-        out.append((stop, a, b))
-    return out
+    return [(stop, *_tightened(a, b, level, sd)) for stop, a, b in groups]
+
+
+@compiled
+def _tightened(a: int, b: int, level: Floats, sd: Floats) -> tuple[int, int]:
+    """Return the last bin before a change and the first after it, nearer where nothing changes."""
+    before = _mean(level, max(a - 4, 0), a + 1)
+    after = _mean(level, b, min(b + 5, level.size))
+    while a + 1 < b and abs(level[a + 1] - before) < _CALM * sd[a + 1]:
+        a += 1
+    while b - 1 > a and abs(level[b - 1] - after) < _CALM * sd[b - 1]:
+        b -= 1
+    return a, b
+
+
+@compiled
+def _mean(level: Floats, first: int, end: int) -> float:
+    total = 0.0
+    for i in range(first, end):
+        total += level[i]
+    return total / (end - first)
 
 
 def without_excursions(
@@ -80,16 +94,24 @@ def narrowed(a: int, b: int, level: Floats, sd_l: float) -> tuple[int, int]:
     From where the level passes the middle, out to the nearest bins that read as before and as
     after it. For telling the time; the litres are measured between the wider places.
     """
-    before = float(np.mean(level[max(a - 4, 0) : a + 1]))
-    after = float(np.mean(level[b : b + 5]))
-    inside = level[a : b + 1]
+    return _narrowed(a, b, level, sd_l)
+
+
+@compiled
+def _narrowed(a: int, b: int, level: Floats, sd_l: float) -> tuple[int, int]:
+    before = _mean(level, max(a - 4, 0), a + 1)
+    after = _mean(level, b, min(b + 5, level.size))
     near = max(_CALM * sd_l, _CALM_PART * abs(after - before))
-    half = np.flatnonzero((inside - (before + after) / 2) * (after - before) > 0)
-    turn = int(half[0]) if half.size else b - a
-    early = np.flatnonzero(np.abs(inside[:turn] - before) <= near)
-    late = np.flatnonzero(np.abs(inside[turn:] - after) <= near)
-    first = a + int(early[-1]) if early.size else a
-    last = a + turn + int(late[0]) if late.size else b
+    turn = a
+    while turn < b and (level[turn] - (before + after) / 2) * (after - before) <= 0:
+        turn += 1
+    first, last = a, b
+    for i in range(a, turn):
+        if abs(level[i] - before) <= near:
+            first = i
+    for i in range(b, turn - 1, -1):
+        if abs(level[i] - after) <= near:
+            last = i
     return (first, last) if last > first else (a, b)
 
 
