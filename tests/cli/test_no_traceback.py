@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 from gaugewright.cli import program
 from gaugewright.cli.main import app
 from gaugewright.errors import InputError
+from gaugewright.testing.thorough import thorough
 
 TOML = b"""shape = "lying_cylinder"
 length_mm = 1200
@@ -59,7 +60,9 @@ def check(arguments, content):
 
 
 calm = settings(
-    deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    deadline=None,
+    max_examples=thorough(20, 60),
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 
 
