@@ -18,6 +18,7 @@ from gaugewright.table.fill import Fill, MeterCheck, Pour
 from gaugewright.tank.description import Tank
 from gaugewright.tank.shapes import solid_of
 from gaugewright.tank.solid import column, litres_below
+from gaugewright.testing.thorough import thorough
 
 SCALES = ((0.0, 4095.0), (0.0, 1023.0), (0.0, 65535.0), (42.0, 3610.0), (0.0, 255.0))
 
@@ -197,7 +198,7 @@ def has_a_sound_table(result):
 
 @given(case=cases())
 @settings(
-    max_examples=40,
+    max_examples=thorough(14, 40),
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much,
