@@ -15,6 +15,7 @@ from gaugewright.planning.unknown import guessed, plan_unknown_pours, unknown_st
 from gaugewright.probe import Probe
 from gaugewright.tank.shapes import solid_of
 from gaugewright.testing.fills import FAMILIES, simulated_fill
+from gaugewright.testing.thorough import thorough
 
 TANK = Path(__file__).parents[2] / "examples" / "loader-left.toml"
 ROD = Probe(0, 0, 20, 460)
@@ -34,7 +35,7 @@ def test_stops_rise_and_end_at_the_top_or_with_the_fuel(capacity_l, pours, fuel_
     assert stops[-1] == pytest.approx(top, abs=0.051)
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=thorough(3, 5), deadline=None)
 @given(st.integers(2, 12))
 def test_checks_and_more_pours_leave_less(pours):
     few = plan_unknown_pours(420, 500, ROD, pours=pours)
@@ -47,17 +48,17 @@ def test_checks_and_more_pours_leave_less(pours):
 
 
 def test_a_wanted_error_is_reached_or_said_to_be_out_of_reach():
-    reached = plan_unknown_pours(420, 500, ROD, within_l=2.0)
+    reached = plan_unknown_pours(420, 500, ROD, within_l=4.0)
     beyond = plan_unknown_pours(420, 500, ROD, within_l=0.05)
 
-    assert reached.error_left_l <= 2.0
+    assert reached.error_left_l <= 4.0
     assert "is reached" in reached.why_it_ends
     assert "cannot be reached" in beyond.why_it_ends
 
 
 def test_real_readings_fall_into_the_band_of_the_guess():
     inside = []
-    for k in range(48):
+    for k in range(thorough(24, 48)):
         rng = np.random.default_rng(9_000 + k)
         made = simulated_fill(rng, FAMILIES[k % len(FAMILIES)], pours=6)
         solid = solid_of(made.tank, fine=False)
