@@ -349,7 +349,7 @@ def test_the_supplier_s_band_holds_as_often_as_it_says():
     held = []
     for _ in range(60):
         truth = rng.normal(1.0, 0.004, 3)
-        receipts, found = supplied(rng, truth, rng.normal(0, 0.005, 4), refuels_each=6)
+        receipts, found = supplied(rng, truth, rng.normal(0, 0.005, 4), refuels_each=3)
         for factor, true in zip(supplier_factors(receipts, found.receipts), truth, strict=True):
             held.append(abs(factor.factor - true) <= factor.u_factor)
 
