@@ -6,9 +6,11 @@ EDGE_BINS = 4
 """Nearer to a stop's end than this a change may be seen in part only."""
 
 
-@dataclass(frozen=True)
+@dataclass(slots=True)
 class Change:
     """One change of level: the bins around it, litres (negative: out), variance and score.
+
+    It is filled in step by step while it is weighed, and left alone afterwards.
 
     ``fewest`` is the number of bins on the thinner side. ``outside_l`` is the same change as
     seen from outside the stop. ``blurred``: work without moving goes on so near by that

@@ -13,7 +13,7 @@ import numpy as np
 
 from gaugewright.watch.change import EDGE_BINS, Change
 from gaugewright.watch.compiled import compiled
-from gaugewright.watch.look import Seen
+from gaugewright.watch.look import UNKNOWN_L2, Seen
 from gaugewright.watch.stories import Shifts, heavy, normal, size_density
 from gaugewright.watch.values import Floats
 
@@ -30,12 +30,14 @@ FLOWING_PART = 0.25
 
 def decide(seen: Seen) -> list[Change]:
     """Return every change worth weighing, scored; the caller sets the threshold."""
-    clusters = [_measured(seen, i) for i in range(len(seen.groups))]
-    clusters = _without_neighbours(clusters)
-    scale = outside_scale(seen, clusters)
-    clusters = [replace(c, outside_l2=c.outside_l2 * scale) for c in clusters]
-    prior = Shifts.learnt(seen, clusters)
-    inside = [replace(c, score=prior.score(c)) for c in clusters]
+    inside = [_measured(seen, i) for i in range(len(seen.groups))]
+    _leave_out_neighbours(inside)
+    scale = outside_scale(seen, inside)
+    for change in inside:
+        change.outside_l2 *= scale
+    prior = Shifts.learnt(seen, inside)
+    for change in inside:
+        change.score = prior.score(change)
     repeats = _repeats(seen)
     every = _whole(seen, inside, _only_outside(seen, inside, scale))
     return [_if_settled(seen, _from_freeze(seen, c, repeats)) for c in every]
@@ -157,32 +159,26 @@ def _blurred(seen: Seen, stop: int, a: int, b: int) -> bool:
     return False
 
 
-def _without_neighbours(clusters: list[Change]) -> list[Change]:
-    """Return each change with the others in its stop taken off the outside view."""
+def _leave_out_neighbours(changes: list[Change]) -> None:
+    """Take the other changes in its stop off each change's outside view."""
     litres: dict[int, float] = {}
     var: dict[int, float] = {}
-    for c in clusters:
+    for c in changes:
         litres[c.stop] = litres.get(c.stop, 0.0) + c.litres
         var[c.stop] = var.get(c.stop, 0.0) + c.var_l2
-    return [
-        replace(
-            c,
-            outside_l=c.outside_l - (litres[c.stop] - c.litres),
-            outside_l2=c.outside_l2 + (var[c.stop] - c.var_l2),
-        )
-        for c in clusters
-    ]
+    for c in changes:
+        c.outside_l -= litres[c.stop] - c.litres
+        c.outside_l2 += var[c.stop] - c.var_l2
 
 
-def outside_scale(seen: Seen, clusters: list[Change]) -> float:
+def outside_scale(seen: Seen, changes: list[Change]) -> float:
     """Return by how much the outside view scatters more than its variance says, at least 1."""
-    busy = {c.stop for c in clusters}
-    z2 = [
-        (seen.after_l[k] - seen.before_l[k]) ** 2 / (seen.after_l2[k] + seen.before_l2[k])
-        for k in np.flatnonzero(seen.spells.still)
-        if k not in busy and seen.after_l2[k] + seen.before_l2[k] < 1e6
-    ]
-    return max(1.0, float(np.median(z2)) / 0.4549) if len(z2) >= 10 else 1.5
+    quiet = seen.spells.still.copy()
+    quiet[[c.stop for c in changes]] = False
+    both_l2 = seen.after_l2 + seen.before_l2
+    at = np.flatnonzero(quiet & (both_l2 < UNKNOWN_L2))
+    z2 = (seen.after_l[at] - seen.before_l[at]) ** 2 / both_l2[at]
+    return max(1.0, float(np.median(z2)) / 0.4549) if z2.size >= 10 else 1.5
 
 
 def _whole(seen: Seen, inside: list[Change], beyond: list[Change]) -> list[Change]:
@@ -244,7 +240,7 @@ def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change
     capacity = float(np.max(seen.bins.level_l))
     all_l2 = (seen.after_l2 + seen.before_l2) * scale
     all_l = seen.after_l - seen.before_l - shown
-    clear = seen.spells.still & (all_l2 < 1e6) & (all_l**2 > np.maximum(4.0, 4.0 * all_l2))
+    clear = seen.spells.still & (all_l2 < UNKNOWN_L2) & (all_l**2 > np.maximum(4.0, 4.0 * all_l2))
     days = (seen.bins.time_s[-1] - seen.bins.time_s[0]) / 86400
     chance = OUTSIDE_CHANCE * days / max(int(seen.spells.still.sum()), days * 4)
     found = []

@@ -30,7 +30,7 @@ def parted(
         if b - a <= SHORTEST:
             out.append((stop, a, b))
             continue
-        rest = _rest(level[a : b + 1], float(np.median(sd[a : b + 1])))
+        rest = _rest(level[a : b + 1], sd[a : b + 1])
         if rest[0] < 0:
             out.append((stop, a, b))
         else:
@@ -116,9 +116,9 @@ def _narrowed(a: int, b: int, level: Floats, sd_l: float) -> tuple[int, int]:
 
 
 @compiled
-def _rest(level: Floats, sd: float) -> tuple[int, int]:
+def _rest(level: Floats, sds: Floats) -> tuple[int, int]:
     """Return the first and last bin of the longest rest inside a change, -1 without one."""
-    n = level.size
+    n, sd = level.size, float(np.median(sds))
     least = max(SHORTEST, int(LEAST_PART * n))
     first, last = -1, -1
     for p in range(1, n - 1 - least):
