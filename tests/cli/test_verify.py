@@ -49,10 +49,18 @@ def test_an_altered_job_file_names_what_is_wrong(book_path):
 def test_a_whole_book_is_checked(book_path):
     done = run(book_path)
     assert done.exit_code == 0
-    assert "unaltered, 1 jobs" in done.stdout
+    assert "unaltered, 1 job," in done.stdout
 
     record = json.loads(run(book_path, "--json").stdout)
     assert (record["what"], record["is_unaltered"]) == ("job book", True)
+
+
+def test_checking_a_book_leaves_nothing_beside_it(book_path):
+    before = {each.name for each in book_path.parent.iterdir()}
+
+    assert run(book_path).exit_code == 0
+
+    assert {each.name for each in book_path.parent.iterdir()} == before
 
 
 def test_an_altered_book_names_the_entry(book_path):

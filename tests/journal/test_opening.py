@@ -406,3 +406,53 @@ def test_a_new_book_and_one_brought_up_from_nothing_are_the_same(where, tmp_path
             (schema.HEAD,)
         ]
     engine.dispose()
+
+
+def names_in(folder):
+    return {each.name for each in folder.iterdir()}
+
+
+def test_looking_leaves_nothing_beside_a_book(book_path):
+    with open_store(book_path) as store:
+        store.append("J-1", 0, [NOTE], **BY)
+    before, content = names_in(book_path.parent), book_path.read_bytes()
+
+    with open_store(book_path, read_only=True) as store:
+        assert len(store.entries("J-1")) == 1
+
+    assert names_in(book_path.parent) == before
+    assert book_path.read_bytes() == content
+
+
+def test_looking_takes_nothing_from_under_a_book_in_use(book_path):
+    with open_store(book_path) as writer:
+        with open_store(book_path, read_only=True) as reader:
+            reader.jobs()
+        writer.append("J-1", 0, [NOTE], **BY)
+        log = book_path.with_name("yard.book-wal")
+        size = log.stat().st_size
+
+        with open_store(book_path, read_only=True) as reader:
+            assert len(reader.entries("J-1")) == 1
+
+        assert size > 0
+        assert log.stat().st_size == size
+        writer.append("J-1", 1, [NOTE], **BY)
+    with open_store(book_path, read_only=True) as reader:
+        assert len(reader.entries("J-1")) == 2
+
+
+def test_looking_does_not_touch_what_a_killed_writer_left_in_its_log(book_path, tmp_path):
+    with open_store(book_path) as writer:
+        writer.append("J-1", 0, [NOTE], **BY)
+        for end in ("", "-wal"):  # what a kill would leave on the disk
+            left = book_path.with_name(f"yard.book{end}").read_bytes()
+            (tmp_path / f"left.book{end}").write_bytes(left)
+    log = tmp_path / "left.book-wal"
+    before = log.read_bytes()
+
+    with open_store(tmp_path / "left.book", read_only=True) as reader:
+        assert len(reader.entries("J-1")) == 1
+
+    assert before
+    assert log.read_bytes() == before

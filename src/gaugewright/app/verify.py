@@ -175,7 +175,8 @@ def _book(path: str, name: str) -> Verified:
     return Verified(
         "job book",
         True,
-        f"{name}: unaltered, {jobs} jobs, every entry, photo and line of the list checked",
+        f"{name}: unaltered, {jobs} job{'' if jobs == 1 else 's'}, "
+        "every entry, photo and line of the list checked",
     )
 
 
@@ -203,6 +204,7 @@ def _damage(path: str) -> str | None:
     import sqlite3
     from urllib.parse import quote
 
+    from gaugewright.journal.opening import leave_as_found
     from gaugewright.journal.schema import guards
 
     try:
@@ -214,6 +216,8 @@ def _damage(path: str) -> str | None:
             bare.close()
     except sqlite3.Error as error:
         return str(error)
+    finally:
+        leave_as_found(Path(path))
     if said != "ok":
         return said.splitlines()[-1]
     if set(guards("sqlite")) <= kept:

@@ -8,6 +8,8 @@ PostgreSQL book may have as many writers as there are people.
 import os
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing, suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -71,7 +73,7 @@ def _open_file(path: Path, *, create: bool, read_only: bool) -> Store:
             f"{path.name} is read-only: nothing can be recorded. Give write permission for the "
             f"file, or open it only to look"
         )
-    release: Callable[[], None] = _nothing if read_only else _lock(path)
+    release = partial(leave_as_found, path) if read_only else _lock(path)
     try:
         if not path.exists():
             _make_file(path)
@@ -88,8 +90,20 @@ def _open_file(path: Path, *, create: bool, read_only: bool) -> Store:
     return Store(engine, where=where, is_read_only=read_only, release=release, file=path.absolute())
 
 
-def _nothing() -> None:
-    """A book that is only looked at holds no lock to give free."""
+def leave_as_found(path: Path) -> None:
+    """Take away the empty log files that looking leaves beside a book; nobody's are touched.
+
+    A connection that may only read cannot remove what SQLite makes for it.  One that may
+    write does so when it closes, and only if it can have the file for itself: beside a
+    book in use, and where the log holds anything, all stays.
+    """
+    log = Path(f"{path}-wal")
+    with suppress(OSError, sqlite3.Error):  # a folder or a file that is not ours to tidy
+        if log.stat().st_size > 0:
+            return
+        bare = sqlite3.connect(_address(path, "rw"), uri=True, timeout=0)
+        with closing(bare):
+            bare.execute("SELECT 1 FROM sqlite_master").fetchone()
 
 
 def _lock(path: Path) -> Callable[[], None]:
@@ -151,7 +165,7 @@ def _sync_folder(folder: Path) -> None:
 
 
 def _file_engine(path: Path, *, read_only: bool) -> Engine:
-    address = "file:" + quote(str(path.absolute())) + f"?mode={'ro' if read_only else 'rwc'}"
+    address = _address(path, "ro" if read_only else "rwc")
     if read_only and _is_settled(path):
         # Without a write-ahead log and without the right to make one, SQLite opens the
         # file only if it is told that nobody can be changing it.
@@ -184,6 +198,10 @@ def _file_engine(path: Path, *, read_only: bool) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if is_writer else "BEGIN")
 
     return engine
+
+
+def _address(path: Path, mode: str) -> str:
+    return f"file:{quote(str(path.absolute()))}?mode={mode}"
 
 
 def _is_settled(path: Path) -> bool:
