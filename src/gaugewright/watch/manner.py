@@ -20,6 +20,8 @@ SETTLING = 6
 _MAD = 1.4826
 _HOUR_S = 3600.0
 _BLOCK = 5
+_IDLE_APART_S = (600.0, 1800.0, 5400.0)
+_IDLE_COUNTS = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +70,7 @@ def manner_of(bins: Bins, spells: Spells, quantum_l: float) -> Manner:
     lone = still if np.isnan(lone) else lone
     running = still if np.isnan(running) else running
     wander = _wander_l2_h(bins, inside, off, max(still, lone), quantum_l)
-    idle, idle_sd = _idle(bins, inside, on, running)
+    idle, idle_sd = _idle(bins, inside, on, running, quantum_l)
     burn, slope_l2 = _burn(bins, spells, inside)
     rough_l2 = _rough_l2(bins, spells, burn)
     return Manner(
@@ -185,18 +187,32 @@ def pairs_apart(
 
 
 def _idle(
-    bins: Bins, inside: npt.NDArray[np.int64], on: npt.NDArray[np.bool_], running_l2: float
+    bins: Bins,
+    inside: npt.NDArray[np.int64],
+    on: npt.NDArray[np.bool_],
+    running_l2: float,
+    quantum_l: float,
 ) -> tuple[float, float]:
-    """Return the consumption at rest with the engine on, and its scatter. [L/h]"""
-    a, b = pairs_apart(bins.time_s, inside, on, 600.0)
-    if a.size < 10:
-        return 0.0, 1.0
-    rate = (bins.level_l[a] - bins.level_l[b]) / (bins.time_s[b] - bins.time_s[a]) * _HOUR_S
-    middle = float(np.median(rate))
-    hours = float(np.median(bins.time_s[b] - bins.time_s[a])) / _HOUR_S
-    seen_l2 = (_MAD * float(np.median(np.abs(rate - middle)))) ** 2
-    own = max(seen_l2 - 2 * running_l2 / hours**2, 0.0) ** 0.5
-    return max(middle, 0.0), max(0.3 * abs(middle), own, 0.3)
+    """Return the consumption at rest with the engine on, and its scatter. [L/h]
+
+    Over as long a time as it takes for the level to fall by several counts: over less, most
+    pairs of a coarse probe read no fall at all, and their median would be nothing.
+    """
+    found = 0.0, 1.0
+    for apart_s in _IDLE_APART_S:
+        a, b = pairs_apart(bins.time_s, inside, on, apart_s)
+        if a.size < 10:
+            break
+        drop = bins.level_l[a] - bins.level_l[b]
+        rate = drop / (bins.time_s[b] - bins.time_s[a]) * _HOUR_S
+        middle = float(np.median(rate))
+        hours = float(np.median(bins.time_s[b] - bins.time_s[a])) / _HOUR_S
+        seen_l2 = (_MAD * float(np.median(np.abs(rate - middle)))) ** 2
+        own = max(seen_l2 - 2 * running_l2 / hours**2, 0.0) ** 0.5
+        found = max(middle, 0.0), max(0.3 * abs(middle), own, 0.3)
+        if abs(float(np.median(drop))) >= _IDLE_COUNTS * quantum_l or quantum_l < 0.2:
+            break
+    return found
 
 
 def _settling(bins: Bins, spells: Spells, still_l2: float) -> Floats:
