@@ -11,7 +11,7 @@ from babel.messages.frontend import parse_mapping_cfg
 from babel.messages.mofile import write_mo
 
 import gaugewright
-from gaugewright.testing.hand import PROBE, TANK, Hand
+from gaugewright.testing.hand import PROBE, TANK, Hand, counts_at
 from gaugewright.workbench import views, words
 
 ROOT = Path(gaugewright.__file__).parent
@@ -146,6 +146,36 @@ def test_what_is_recorded_stays_in_plain_english(hand: Hand) -> None:
     assert any(
         note.startswith("headroom is not known") for note in kept["payload"]["plan"]["notes"]
     )
+
+
+def test_what_later_pours_show_is_recorded_in_english_and_said_in_the_language(hand: Hand) -> None:
+    hand.begin()
+    for step in range(5):
+        hand.pour(50.0 if step else 0, 50.0 * step)
+    table = hand.record("/tanks/main/table")["job"]["tanks"][0]["table"]
+    hand.record("/tanks/main/table/accept", digest=table["digest"])
+    hand.record("/tanks/main/later", purpose="recheck", is_drained=True, cautions_read=True)
+    for step in range(4):
+        added = {"added_l": "40 L"} if step else {}
+        hand.record("/tanks/main/later/pours", counts=counts_at(40.0 * step) + 60, **added)
+    hand.record("/tanks/main/later/conclude")
+
+    kept = hand.client.get(f"/api/jobs/{hand.job}/entries").json()[-1]["payload"]
+    run = hand.client.get(f"/api/jobs/{hand.job}/tanks/main/later").json()["runs"][0]["concluded"]
+    page = hand.client.get(f"/jobs/{hand.job}/later").text.replace("&#39;", "'")
+
+    recorded = [kept["sentence"], kept["results"]["could_show_sentence"]]
+    recorded += [each["sentence"] for each in kept["results"]["listed"]]
+    heard = [run["sentence"], run["results"]["could_show_sentence"]]
+    heard += [each["sentence"] for each in run["results"]["listed"]]
+    assert not any("⟦" in sentence for sentence in recorded), recorded
+    assert all(sentence.startswith("⟦") for sentence in heard), heard
+    assert all(sentence in page for sentence in heard)
+    assert [re.sub("[⟦⟧]", "", each).replace(",", ".") for each in heard] == [
+        each.replace(",", ".") for each in recorded
+    ]
+    assert re.search(r"by ⟦\d+,\d\d in⟧", heard[1]), heard[1]
+    assert "_said" not in str(run)
 
 
 def test_every_sentence_of_the_rooms_below_can_be_extracted(messages: set[str]) -> None:

@@ -23,6 +23,7 @@ from gaugewright.table.later.known import Known, known_from_fit, known_from_tabl
 from gaugewright.table.later.left import left_in
 from gaugewright.table.records import counts_scale, fill_from_csv
 from gaugewright.table.table import Table
+from gaugewright.words import Volume, said
 
 SAME_TABLE = 1.0
 """A table that lies further from what its fill gives than this share of its band is not
@@ -58,8 +59,10 @@ class Source:
             return levels_from_fit(self.fitted, old)
         if self.described is None or self.probe is None:
             raise InputError(
-                "needs the tank file with the probe that the table was made with: without its "
-                "zero, span, length and tip clearance counts say nothing of levels",
+                said(
+                    "needs the tank file with the probe that the table was made with: without "
+                    "its zero, span, length and tip clearance counts say nothing of levels"
+                ),
                 field="--tank",
             )
         return levels_from_table(self.table, self.probe, self.described.tank, old)
@@ -74,7 +77,7 @@ class Rechecked:
     held: Held
     table: Table
     """With the pours learnt, all that may have changed allowed for."""
-    said: LaterWords
+    words: LaterWords
     notes: tuple[str, ...]
 
 
@@ -119,9 +122,9 @@ def recheck(
         fill = _dipped(fill, source, dip_empty_mm, is_drained=is_drained)
     with naming_file(pours_file):
         held = hold(known, fill, dry=dry)
-    said = LaterWords(mm_per_count=known.probe.mm_per_count, is_mm=source.probe is not None)
+    words = LaterWords(mm_per_count=known.probe.mm_per_count, is_mm=source.probe is not None)
     notes = _notes(known, fill, is_drained)
-    return Rechecked(source, fill, held, table_of(held.after), said, notes)
+    return Rechecked(source, fill, held, table_of(held.after), words, notes)
 
 
 def carry(
@@ -160,11 +163,15 @@ def read_source(table_file: str, tank_file: str | None, fill_file: str | None) -
         table = read_table(read_text(table_file))
     described = None if tank_file is None else read_tank_file(tank_file)
     if described is not None and described.probe is None:
-        raise InputError("has no [probe], wanted the one the table was made with", file=tank_file)
+        raise InputError(
+            said("has no [probe], wanted the one the table was made with"), file=tank_file
+        )
     if fill_file is None:
         return Source(table, described, None)
     if described is None:
-        raise InputError("needs --tank, the tank file that it was fitted with", field="--fill")
+        raise InputError(
+            said("needs --tank, the tank file that it was fitted with"), field="--fill"
+        )
     fill = read_pours(fill_file, described.probe)
     with naming_file(fill_file):
         fitted = check_fill(fill, described.tank, described.probe).fit
@@ -184,19 +191,24 @@ def later_fill(pours_file: str, known: Known, *, is_drained: bool) -> Fill:
     fill = read_pours(pours_file, known.probe)
     if fill.is_draining:
         raise InputError(
-            "runs down; wanted pours in, step 0 being the reading before the first", file=pours_file
+            said("runs down; wanted pours in, step 0 being the reading before the first"),
+            file=pours_file,
         )
     return fill if is_drained else begun_anywhere(known, fill)
 
 
 def _dipped(fill: Fill, source: Source, dip_empty_mm: float, *, is_drained: bool) -> Fill:
     if not is_drained:
-        raise InputError("is of the drained tank: it needs --drained", field="--dip-empty")
+        raise InputError(said("is of the drained tank: it needs --drained"), field="--dip-empty")
     if source.probe is None:
-        raise InputError("needs --tank, the tank file with the probe", field="--dip-empty")
+        raise InputError(said("needs --tank, the tank file with the probe"), field="--dip-empty")
     if not 0 <= dip_empty_mm <= source.probe.active_length_mm:
         raise InputError(
-            f"must be 0 mm to {source.probe.active_length_mm:g} mm, found {dip_empty_mm:g}",
+            said(
+                "must be 0 mm to {most:g} mm, found {found:g}",
+                most=source.probe.active_length_mm,
+                found=dip_empty_mm,
+            ),
             field="--dip-empty",
         )
     return replace(fill, dip_empty_mm=dip_empty_mm)
@@ -210,7 +222,7 @@ def read_probe(path: str) -> Probe:
         mapping = parse_tank_text(text, is_json=is_json, what="a probe")
         has_own = "probe" in mapping or any(name.startswith("probe.") for name in mapping)
         if "shape" in mapping and not has_own:
-            raise InputError("has no [probe], wanted x_mm, y_mm, tip_clearance_mm and so on")
+            raise InputError(said("has no [probe], wanted x_mm, y_mm, tip_clearance_mm and so on"))
         return probe_from_mapping(mapping)
 
 
@@ -218,7 +230,9 @@ def _require_same(table: Table, fitted: Fit, table_file: str, fill_file: str) ->
     mine = table_of(fitted)
     inside = (table.counts >= mine.counts[0]) & (table.counts <= mine.counts[-1])
     if not inside.any():
-        raise InputError(f"has no row on the scale of {shown_name(fill_file)}", file=table_file)
+        raise InputError(
+            said("has no row on the scale of {file}", file=shown_name(fill_file)), file=table_file
+        )
     counts = table.counts[inside]
     off = np.abs(mine.litres_at(counts) - table.litres[inside])
     band = mine.band_at(counts)
@@ -226,8 +240,13 @@ def _require_same(table: Table, fitted: Fit, table_file: str, fill_file: str) ->
     worst = int(np.argmax(off - SAME_TABLE * band))
     if off[worst] > SAME_TABLE * band[worst] + 0.1:
         raise InputError(
-            f"is not the table of {shown_name(fill_file)}: at {counts[worst]:g} counts it says "
-            f"{table.litres[inside][worst]:.1f} L, the fill {mine.litres_at(counts)[worst]:.1f} L",
+            said(
+                "is not the table of {file}: at {counts:g} counts it says {its}, the fill {ours}",
+                file=shown_name(fill_file),
+                counts=float(counts[worst]),
+                its=Volume(float(table.litres[inside][worst])),
+                ours=Volume(float(mine.litres_at(counts)[worst])),
+            ),
             file=table_file,
         )
 
@@ -238,7 +257,9 @@ def _notes(known: Known, fill: Fill, is_drained: bool) -> tuple[str, ...]:
     notes = list(fill.notes)
     if not is_drained and float(first) < dry_mm:
         notes.append(
-            "step 0 reads dry; if the tank was drained before it, say --drained: "
-            "then the first pour is held against the table too"
+            said(
+                "step 0 reads dry; if the tank was drained before it, say --drained: "
+                "then the first pour is held against the table too"
+            )
         )
     return tuple(notes)

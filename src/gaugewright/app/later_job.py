@@ -8,6 +8,7 @@ import numpy as np
 from gaugewright import __version__
 from gaugewright.app.bench import Taken, reading_of
 from gaugewright.app.filling import Beside
+from gaugewright.app.kept_words import with_words
 from gaugewright.app.later_known import (
     exchanged_known,
     held_of,
@@ -165,15 +166,17 @@ def conclude_later(yard: Yard, job: str, stamp: Stamp, tank_id: str) -> Recorded
     if len(later.standing) < 2:
         raise StateError(said("make at least one pour after the first reading"))
     held = held_of(tank, later)
-    what = "The carried table" if later.begun.event.purpose == "exchange" else "The table"
+    verdict = with_words(
+        sentence=verdict_sentence(held, is_carried=later.begun.event.purpose == "exchange")
+    )
     words = words_of(yard, tank, later)
     event = lk.LaterConcluded(
         tank_id,
         later.begun.number,
         str(held.verdict),
-        str(verdict_sentence(held, what)),
+        verdict.pop("sentence"),
         tuple(kept.number for kept in later.standing),
-        results=held_in_words(held, words),
+        results={**held_in_words(held, words), **verdict},
         versions=versions(),
     )
     return yard.record(job, stamp, event)
@@ -232,12 +235,12 @@ def carried_event(tank: TankState, table: Table, **what: Any) -> lk.TableCarried
 def _findings(held: Held | None) -> tuple[Mapping[str, Any], ...]:
     """What a certificate has to say about a table that was carried."""
     if held is None:
-        message = "Carried over without check pours: not confirmed on the new probe."
+        message = said("Carried over without check pours: not confirmed on the new probe.")
     elif held.verdict is Verdict.GOOD:
         return ()
     else:
-        message = str(verdict_sentence(held))
-    found = {"step": None, "kind": "carried", "severity": "check", "message": message}
+        message = verdict_sentence(held)
+    found = {"step": None, "kind": "carried", "severity": "check", **with_words(message=message)}
     return ({**found, "suggestion": None},)
 
 

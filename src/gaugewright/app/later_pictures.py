@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from gaugewright.app.kept_words import heard, sentence_of
 from gaugewright.app.later_zero import zero_again
 from gaugewright.app.pictures import VoidedPicture
 from gaugewright.errors import InputError
@@ -167,7 +168,7 @@ def _version(tank: TankState, kept: Kept[Any]) -> VersionPicture:
         rows=tuple((row.counts, row.litres, row.u_litres) for row in event.rows),
         is_current=tank.table is kept,
         is_accepted=any(each.event.digest == event.digest for each in tank.accepted),
-        findings=event.findings,
+        findings=tuple(heard(each) for each in event.findings),
     )
 
 
@@ -222,8 +223,8 @@ def _concluded(tank: TankState, later: LaterState) -> ConcludedPicture | None:
     standing = tuple(pour.number for pour in later.standing)
     return ConcludedPicture(
         kept.event.verdict,
-        kept.event.sentence,
-        kept.event.results,
+        sentence_of(kept.event.results, "sentence", kept.event.sentence),
+        heard(kept.event.results),
         kept.mark.person,
         kept.mark.at,
         kept.event.pours != standing or kept.event.results.get("dry_counts") != _zero(tank, later),
@@ -249,7 +250,7 @@ def _sister(tank: TankState) -> SisterPicture | None:
         event.sister_job,
         event.sister_tank_id,
         event.digest,
-        event.results,
+        heard(event.results),
         kept.mark.person,
         kept.mark.at,
         carried,

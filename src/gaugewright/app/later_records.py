@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from gaugewright.app.kept_words import with_words
 from gaugewright.pours.later.changes import DENT, SPAN, TIP, ZERO
 from gaugewright.pours.later.compare import Comparison
 from gaugewright.pours.later.hold import Held
@@ -68,9 +69,9 @@ def held_in_words(held: Held, words: LaterWords) -> dict[str, Any]:
                 "kind": each.kind,
                 "probability": round(each.probability, 4),
                 "log_likelihood": round(each.log_likelihood, 2),
-                "sentence": str(possible_sentence(each, words)),
+                **with_words(sentence=possible_sentence(each, words)),
             }
             for each in listed(held)
         ],
-        "could_show_sentence": str(could_show_sentence(held, words)),
+        **with_words(could_show_sentence=could_show_sentence(held, words)),
     }

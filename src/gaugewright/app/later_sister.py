@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from gaugewright.app.kept_words import with_words
 from gaugewright.app.later_job import carried_event, versions
 from gaugewright.app.later_known import probe_of, sister_levels
 from gaugewright.app.later_records import comparison_records
@@ -35,7 +36,7 @@ def propose_sister(
         "verdict": str(says.verdict).replace(" ", "_"),
         "probability": round(says.both.agreement, 4),
         "log_likelihood": round(says.both.log_likelihood, 2),
-        "sentence": says.sentence,
+        **with_words(sentence=says.sentence),
         "comparisons": comparison_records(says.comparisons),
         "band_share": round(says.both.narrower, 3),
         "versions": versions(),

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 from gaugewright.app import pictures as p
 from gaugewright.app.bench import bench_findings
 from gaugewright.app.handover_pictures import hand_over_picture
+from gaugewright.app.kept_words import heard
 from gaugewright.app.lists import INSTRUMENTS_FACT
 from gaugewright.app.scales import dead_stock_l, described, shape_of
 from gaugewright.app.verdicts import Looked, look
@@ -205,7 +206,7 @@ def _table(tank: TankState) -> p.TablePicture | None:
         accepted_by=tank.accepted[-1].mark.person if accepted else None,
         is_stale=set(standing) != set(event.pours),
         worst_u_l=max(band) if len(band) == len(event.rows) else None,
-        findings=event.findings,
+        findings=tuple(heard(each) for each in event.findings),
     )
 
 

@@ -16,6 +16,7 @@ from gaugewright.table.later.sister import SisterFit, fit_with_sister, sister_kn
 from gaugewright.table.rows import Doubts
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank
+from gaugewright.words import Said, Volume, said
 
 AGREES_FROM, DISAGREES_TO = 0.5, 0.1
 """Probability that the two tanks are of one model."""
@@ -47,31 +48,44 @@ class SisterSays:
         return Agreement.CANNOT_TELL
 
     @property
-    def sentence(self) -> str:
+    def sentence(self) -> Said:
         """Return what the pours say about the sister, in words."""
         percent = 100 * self.both.agreement
-        band = self.table.u_litres
-        alone = self.alone.u_litres
+        match self.verdict:
+            case Agreement.AGREES:
+                return said(
+                    "The sister's table agrees ({percent:.0f} % probable): {width}.",
+                    percent=percent,
+                    width=self._width(),
+                )
+            case Agreement.DISAGREES:
+                return said(
+                    "The sister's table does not agree ({percent:.1f} % probable): the two are "
+                    "not alike, and the table stands on this tank's own pours.",
+                    percent=percent,
+                )
+            case Agreement.CANNOT_TELL:
+                return said(
+                    "These pours cannot tell whether the sister's table agrees "
+                    "({percent:.0f} % probable). Pour more.",
+                    percent=percent,
+                )
+
+    def _width(self) -> Said:
+        band, alone = self.table.u_litres, self.alone.u_litres
         assert band is not None
         assert alone is not None
         gain = 100 * (1 - self.both.narrower)
-        width = (
-            f"largest band ±{band.max():.1f} L with it, ±{alone.max():.1f} L without; on average "
-            + (f"{gain:.0f} % narrower" if gain >= 0 else f"{-gain:.0f} % wider, as the two differ")
+        if gain >= 0:
+            change = said("{gain:.0f} % narrower", gain=gain)
+        else:
+            change = said("{loss:.0f} % wider, as the two differ", loss=-gain)
+        return said(
+            "largest band ±{with_her} with it, ±{alone} without; on average {change}",
+            with_her=Volume(float(band.max())),
+            alone=Volume(float(alone.max())),
+            change=change,
         )
-        match self.verdict:
-            case Agreement.AGREES:
-                return f"The sister's table agrees ({percent:.0f} % probable): {width}."
-            case Agreement.DISAGREES:
-                return (
-                    f"The sister's table does not agree ({percent:.1f} % probable): the two are "
-                    "not alike, and the table stands on this tank's own pours."
-                )
-            case Agreement.CANNOT_TELL:
-                return (
-                    f"These pours cannot tell whether the sister's table agrees "
-                    f"({percent:.0f} % probable). Pour more."
-                )
 
 
 def with_sister(
@@ -85,7 +99,7 @@ def with_sister(
     tank, probe = done.tank, done.probe
     if tank is None or probe is None:
         raise InputError(
-            "needs --tank: counts of one probe say nothing to another", field="--sister"
+            said("needs --tank: counts of one probe say nothing to another"), field="--sister"
         )
     source = read_source(table_file, tank_file, fill_file)
     with naming_file(table_file):

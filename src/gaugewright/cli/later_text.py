@@ -24,8 +24,8 @@ from gaugewright.table.table import Table
 def recheck_record(done: Rechecked) -> dict[str, Any]:
     """Return a re-check for programs."""
     record = held_record(done.held)
-    if not done.said.is_mm:
-        record = _tip_in_counts(record, done.said.mm_per_count)
+    if not done.words.is_mm:
+        record = _tip_in_counts(record, done.words.mm_per_count)
     return {**record, "notes": list(done.notes), **table_record(done.table)}
 
 
@@ -49,7 +49,7 @@ def _tip_in_counts(record: dict[str, Any], mm_per_count: float) -> dict[str, Any
 def recheck_text(done: Rechecked) -> str:
     """Return a re-check for people: the verdict first, then what it stands on."""
     lines = wrap(verdict_sentence(done.held), 78)
-    lines += ["", *held_lines(done.held, done.said)]
+    lines += ["", *held_lines(done.held, done.words)]
     lines += [f"({note})" for note in done.notes]
     return "\n".join(lines)
 
@@ -122,7 +122,7 @@ def carried_text(done: Carried) -> str:
     if done.held is None:
         lines += wrap("Not confirmed yet: make two check pours and give them with --pours.", 78)
     else:
-        lines += wrap(verdict_sentence(done.held, "The carried table"), 78)
+        lines += wrap(verdict_sentence(done.held, is_carried=True), 78)
         lines += ["", *held_lines(done.held, LaterWords(mm_per_count=done.probe.mm_per_count))]
         lines += ["", f"With the check pours learnt: largest band ±{_largest(done.table):.1f} L."]
     return "\n".join([*lines, "", *table_lines(some_rows(done.table))])

@@ -22,6 +22,7 @@ from gaugewright.workbench.answers import (
     YardHere,
     page_of,
     recorded_answer,
+    speech_of,
     stamp_of,
 )
 from gaugewright.workbench.job_routes import EntryNumber, taken_of
@@ -69,7 +70,7 @@ class Sister(bodies.Recording):
 @router.get("/tanks/{tank_id}/later")
 def later(job: str, tank_id: str, yard: YardHere) -> LaterPicture:
     """Give every version of a tank's table and what was poured after it."""
-    return later_picture(yard.tank(job, tank_id)[1])
+    return speech_of(yard).all_of(later_picture(yard.tank(job, tank_id)[1]))
 
 
 @router.post("/tanks/{tank_id}/later")
