@@ -7,12 +7,9 @@ the tank than was paid for, and `short` is right.
 
 from collections import Counter
 
-import numpy as np
-
-from gaugewright.app.watch_task import GAP_S
 from gaugewright.testing.logs import SimulatedLog, simulate_log
 from gaugewright.watch.detect import watch_vehicle
-from gaugewright.watch.receipts import Receipt, Seen, Verdict, reconcile
+from gaugewright.watch.receipts import Receipt, Seen, Verdict, gaps_in, reconcile
 from gaugewright.watch.values import EventKind
 
 KINDS = ("long_haul", "city", "excavator", "generator")
@@ -26,10 +23,8 @@ def seen_of(log: SimulatedLog) -> Seen:
     """Return what the watch makes of a simulated log."""
     track = log.track
     found = watch_vehicle(track, log.table)
-    silent = np.flatnonzero(np.diff(track.time_s) > GAP_S)
-    gaps = tuple((float(track.time_s[k]), float(track.time_s[k + 1])) for k in silent)
     return Seen(
-        track.vehicle, found.events, found.undecided, gaps, float(track.time_s[0]),
+        track.vehicle, found.events, found.undecided, gaps_in(track.time_s), float(track.time_s[0]),
         float(track.time_s[-1]), bottom_l=float(log.table.litres[0]),
         top_l=float(log.table.litres[-1]),
     )  # fmt: skip
