@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gaugewright.errors import InputError
+from gaugewright.watch.detect import UNSEEN, UNSEEN_PART
 from gaugewright.watch.pairs import best_groups
 from gaugewright.watch.receipts import (
     FALSE_SHORT,
@@ -229,6 +230,53 @@ def test_the_cheapest_pairs_are_the_cheapest_of_all():
             for p in permutations(range(3))
         }
         assert tuple(chosen[k] for k in range(3)) == min(off, key=off.get)
+
+
+# --- refuels to the probe's top ----------------------------------------------------------------
+
+
+def filled_to_top(hidden_l, inflated, rng, top_l=500.0):
+    """Refuels to the brim with ``hidden_l`` above the probe, as the watch tells them."""
+    events, receipts = [], []
+    for k, (hidden, extra) in enumerate(zip(hidden_l, inflated, strict=True)):
+        got = 390.0 + rng.normal(0, 1.0)
+        event = replace(refuel(24.0 * k + 8, got, u=3.0 + UNSEEN_PART * top_l),
+                        before_l=top_l - got, after_l=top_l, reason="steady" + UNSEEN)  # fmt: skip
+        events.append(event)
+        receipts.append(paid(24.0 * k + 8.3, got + hidden + extra, k + 1))
+    vehicle = Seen(
+        "T-7", tuple(events), (), (), T0, T0 + (len(events) + 1) * 24 * HOUR, top_l=top_l
+    )
+    return np.array(verdicts(receipts, vehicle))
+
+
+def test_more_than_other_refuels_to_the_top_hid_is_short():
+    """10 L too much, where the band alone would leave room for 15 L above the probe."""
+    inflated = np.array([0.0, 0.0, 0.0, 0.0, 10.0, 0.0, 0.0])
+
+    found = filled_to_top(np.linspace(1, 3, 7), inflated, np.random.default_rng(3))
+
+    assert found.tolist() == ["agrees"] * 4 + ["short"] + ["agrees"] * 2
+
+
+def test_few_refuels_to_the_top_say_nothing_of_what_it_hides():
+    found = filled_to_top(np.zeros(3), np.array([0.0, 0.0, 40.0]), np.random.default_rng(3))
+
+    assert found.tolist() == ["agrees", "agrees", "no_data"]
+
+
+def test_a_tank_that_holds_much_above_its_probe_is_not_taken_for_short_receipts():
+    """A tenth of the tank unseen; three fills in ten end anywhere in it, a fifth is inflated."""
+    rng = np.random.default_rng(4)
+    honest, short = [], []
+    for _ in range(60):
+        hidden = np.where(rng.random(8) < 0.7, 50.0, 50.0 * rng.random(8))
+        inflated = np.where(rng.random(8) < 0.2, rng.uniform(5, 30, 8), 0.0)
+        short += (filled_to_top(hidden, inflated, rng) == "short").tolist()
+        honest += (inflated == 0).tolist()
+
+    assert np.mean(np.array(short)[np.array(honest)]) < 0.03
+    assert np.mean(np.array(short)[~np.array(honest)]) > 0.3
 
 
 # --- error rates -------------------------------------------------------------------------------

@@ -19,8 +19,9 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
+from gaugewright.watch.detect import UNSEEN, UNSEEN_PART
 from gaugewright.watch.pairs import Group, best_groups
-from gaugewright.watch.usual import Usual, usual_without_each
+from gaugewright.watch.usual import Usual, hidden_without_each, usual_without_each
 from gaugewright.watch.values import Event, EventKind, Undecided
 
 FALSE_SHORT = 0.015
@@ -37,6 +38,7 @@ AS_MUCH_L = 10.0
 
 AT_END = 0.003
 """Nearer to the probe's top than this share of the tank, fuel may have gone beyond it."""
+TO_THE_TOP = "rose to the probe's top"
 
 
 class Verdict(StrEnum):
@@ -165,8 +167,9 @@ def reconcile(
     for vehicle, own in by_vehicle.items():
         matched: set[int] = set()
         usual = _usual_of(groups[vehicle], own, known.get(vehicle))
+        hidden = _hidden_of(groups[vehicle], own, known.get(vehicle))
         for group in groups[vehicle]:
-            rows += _judged(group, own, known[vehicle], usual.get(group))
+            rows += _judged(group, own, known[vehicle], usual.get(group), hidden.get(group))
             matched.update(group.receipts)
         rows += [
             _unseen(receipt, known.get(vehicle), unmatched, till_s)
@@ -214,12 +217,33 @@ def _usual_of(
     return dict(zip(told, usual_without_each(difference, sd, paid_l), strict=True))
 
 
+def _hidden_of(
+    groups: Sequence[Group], receipts: Sequence[Receipt], seen: Seen | None
+) -> dict[Group, float]:
+    """Return what the vehicle's other refuels to the probe's top say is hidden above it. [L]"""
+    if seen is None:
+        return {}
+    missing = {}
+    for group in groups:
+        refuels = [seen.refuels[place] for place in group.refuels]
+        if _unseen_end(refuels, seen) == TO_THE_TOP:
+            paid = sum(receipts[place].litres for place in group.receipts)
+            missing[group] = paid - sum(event.litres for event in refuels)
+    hidden = zip(missing, hidden_without_each(list(missing.values())), strict=True)
+    return {group: litres for group, litres in hidden if litres is not None}
+
+
 def _judged(
-    group: Group, receipts: Sequence[Receipt], seen: Seen, usual: Usual | None
+    group: Group,
+    receipts: Sequence[Receipt],
+    seen: Seen,
+    usual: Usual | None,
+    hidden_l: float | None,
 ) -> list[Reconciled]:
     """Return the verdict of the receipts of one group; they share what the tank got.
 
-    Where it is known what is ``usual`` for this vehicle, what goes beyond that is judged.
+    Where it is known what is ``usual`` for this vehicle, what goes beyond that is judged; where
+    it is known how much its refuels to the top hide, what is missing beyond that and the band.
     """
     own = [receipts[place] for place in group.receipts]
     refuels = tuple(seen.refuels[place] for place in group.refuels)
@@ -236,14 +260,16 @@ def _judged(
     if abs(beyond) > limit:
         verdict = Verdict.SHORT if beyond < 0 else Verdict.OVER
     unseen = _unseen_end(refuels, seen)
-    if verdict == Verdict.SHORT and unseen:
-        verdict = Verdict.NO_DATA
+    if unseen and verdict != Verdict.OVER:
+        verdict = _judged_at_top(verdict, difference, refuels, paid, seen.top_l, hidden_l)
     reason = f"{got:.1f} L in the tank, {paid:.1f} L paid for, {difference:+.1f} ± {u:.1f} L"
     if usual is not None:
         half = COVERAGE_95 * sd
         reason += f"; {beyond:+.1f} ± {half:.1f} L beside what is usual for this vehicle"
     if unseen:
         reason += f"; at least, for the fuel {unseen}, where the probe does not see it"
+        if verdict == Verdict.SHORT:
+            reason += f"; more than the {hidden_l:.1f} L that other refuels to the top lacked"
     if len(refuels) > 1:
         reason += f"; {len(refuels)} refuels of one stop together"
     if len(own) > 1:
@@ -257,11 +283,32 @@ def _judged(
     ]  # fmt: skip
 
 
+def _judged_at_top(
+    verdict: Verdict,
+    difference_l: float,
+    refuels: Sequence[Event],
+    paid_l: float,
+    top_l: float,
+    hidden_l: float | None,
+) -> Verdict:
+    """Return what becomes of a receipt whose refuel gives a least amount only.
+
+    Such a refuel's band leaves room for what a tank may hold above its probe. Where the
+    vehicle's other refuels tell what it does hold there, theirs stands in its place.
+    """
+    if hidden_l is not None:
+        room = sum(UNSEEN_PART * top_l for event in refuels if event.reason.endswith(UNSEEN))
+        u = u_difference(sum(event.u_litres for event in refuels) - room, paid_l)
+        if -difference_l > hidden_l - NormalDist().inv_cdf(FALSE_SHORT) * u / COVERAGE_95:
+            return Verdict.SHORT
+    return Verdict.NO_DATA if verdict == Verdict.SHORT else verdict
+
+
 def _unseen_end(refuels: Sequence[Event], seen: Seen) -> str:
     """Return where a refuel left the probe's range, so that more went in than it saw."""
     for event in refuels:
         if isfinite(seen.top_l) and event.after_l >= (1 - AT_END) * seen.top_l:
-            return "rose to the probe's top"
+            return TO_THE_TOP
         if event.before_l <= seen.bottom_l + 0.1:
             return "was below the probe's tip before"
     return ""

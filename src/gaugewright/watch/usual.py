@@ -11,6 +11,7 @@ The share is bounded by `MOST_SHARE`, what a table and a dispenser may be off: w
 much on every receipt does not thereby make it usual.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 
@@ -35,6 +36,10 @@ _QUANTILE, _QUANTILE_OF_NORMAL = 0.4, 0.5244
 _ROUNDS = 40
 _ALL_AT_ONCE = 40
 """With more receipts than this one alone does not matter to what is usual."""
+FEWEST_AT_TOP = 3
+"""Other refuels to the probe's top from which on they say what is hidden above it."""
+_HIDDEN_QUANTILE = 0.75
+"""The largest of up to four others: an inflated receipt among them makes it milder, not harsher."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +81,25 @@ def usual_without_each(
         return [_usual(differences_l, stated_sd_l, paid_l)] * n
     keep = ~np.eye(n, dtype=bool)
     return [_usual(differences_l[k], stated_sd_l[k], paid_l[k]) for k in keep]
+
+
+def hidden_without_each(missing_l: Sequence[float]) -> list[float | None]:
+    """Return for each refuel to the probe's top what the others say is hidden above it. [L]
+
+    ``missing_l`` is receipt less tank. No honest refuel hides more than the room above the
+    probe, and one in four of the others may have a receipt that says too much without making
+    that room too large. ``None`` where there are fewer than `FEWEST_AT_TOP` others.
+
+    >>> hidden_without_each([2.0, 1.5, 24.0, 1.8, 0.5, 1.1])[2], hidden_without_each([2.0, 9.0])
+    (1.8, [None, None])
+    """
+    if len(missing_l) <= FEWEST_AT_TOP:
+        return [None] * len(missing_l)
+    missing = np.maximum(np.array(missing_l, dtype=np.float64), 0.0)
+    return [
+        float(np.quantile(np.delete(missing, k), _HIDDEN_QUANTILE, method="higher"))
+        for k in range(missing.size)
+    ]
 
 
 def _usual(d: Floats, s: Floats, paid: Floats) -> Usual:
