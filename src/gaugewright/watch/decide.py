@@ -22,7 +22,7 @@ FEWEST_SCATTER = 4
 FROZEN_BINS = 5
 BLUR_BINS = 6
 NEAR_S = 1200.0
-OUTSIDE_CHANCE = 0.03
+OUTSIDE_CHANCE = 0.12
 """Changes in a day that no record at rest shows; on logs that are not scored."""
 FLOWING_PART = 0.25
 """How far the part that still flows to a second tank is known. [1]"""

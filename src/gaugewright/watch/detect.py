@@ -16,9 +16,11 @@ from gaugewright.watch.plateaus import narrowed
 from gaugewright.watch.telling import reason_of, why_undecided
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
 
-DRAIN_SCORE = 3.2
+DRAIN_SCORE = 2.9
 """From here a loss is called a drain: about one false one in four vehicle-months."""
 REFUEL_SCORE = 6.0
+LARGE_REFUEL_SCORE, LARGE_REFUEL_PART = 1.0, 0.15
+"""So large a rise is hardly anything else, where a hole in the record leaves it unsure."""
 OPEN_SCORE = 0.0
 """A change less likely to be fuel than anything else is not worth a line, unless it is big."""
 OPEN_PART = 0.03
@@ -32,7 +34,7 @@ UNSEEN = "; the level stood at the top of the table, what is above it is not see
 _EDGE_PART = 0.25
 _INNER_PART = 0.007
 _SIGMAS = 1.96
-_WIDER = 1.5
+_WIDER = 1.6
 """Factor on the bands for tails wider than normal, set on logs not scored. [1]"""
 _LOOKS_PER_DAY = 24.0
 
@@ -82,7 +84,8 @@ def _is_event(change: Change, capacity_l: float, least_score: float) -> bool:
     if change.litres < 0:
         return change.score >= least_score and -change.litres > LEAST_PART * capacity_l
     least = max(LEAST_REFUEL_L, LEAST_REFUEL_PART * capacity_l)
-    return change.score >= REFUEL_SCORE and change.litres > least
+    large = change.litres > LARGE_REFUEL_PART * capacity_l
+    return change.score >= (LARGE_REFUEL_SCORE if large else REFUEL_SCORE) and change.litres > least
 
 
 def _is_open(change: Change, capacity_l: float) -> bool:

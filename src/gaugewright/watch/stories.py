@@ -8,17 +8,27 @@ import numpy as np
 from gaugewright.watch.change import EDGE_BINS, Change
 from gaugewright.watch.look import Seen
 
-QUIET_PART = 0.0016
-"""Mean of what shifts by itself with all quiet, of the tank; on logs that are not scored. [1]"""
-BUSY_PART = 1.2
-"""Scatter of a reading near work or motion, of the slosh; on logs that are not scored. [1]"""
+# All of these were set on logs that are not scored.
+QUIET_PART = 0.0008
+"""Mean of what shifts by itself with all quiet, of the tank. [1]"""
+KNOWN_RISES = 20.0
+"""How many rises of this vehicle weigh as much as that mean."""
+FAR_CHANCE, FAR_TIMES = 0.035, 3.5
+"""How many shifts are of a wider kind, and how much wider, with all quiet. [1]"""
+BUSY_PART = 1.6
+"""Scatter of a reading near work or motion, of the slosh. [1]"""
+BLUR_CHANCE = 0.1
+"""That a reading is off in a stop where work without moving goes on near by, at least. [1]"""
 ALONE_CHANCE = 0.02
-"""That a single reading at a stop's end is plainly wrong; on logs that are not scored. [1]"""
+"""That a single reading at a stop's end is plainly wrong. [1]"""
+NOISE_TIMES = 2.6
+"""How much more the levels of two stretches differ than their own scatter says. [1, of L²]"""
+ODD_CHANCE = 1e-3
+"""That a difference has no reason that is known. [1]"""
+CUT_CHANCE = 0.5
+"""That a change at a stop's edge is seen in part only; elsewhere one in fifty. [1]"""
 MOST_BETWEEN = 4
 """A load that shifts does so at once; a probe's averaging takes a few minutes at most."""
-BLUR_CHANCE = 0.1
-CUT_CHANCE = 0.5
-"""That a change at a stop's edge is seen in part only; elsewhere one in fifty."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +63,7 @@ class Shifts:
         stops = max(int(seen.spells.still.sum()), days * 4)
         quiet = [c.litres for c in rises if not c.busy]
         busy = [c.litres for c in rises if c.busy]
-        size = (sum(quiet) + 10 * QUIET_PART * capacity) / (len(quiet) + 10)
+        size = (sum(quiet) + KNOWN_RISES * QUIET_PART * capacity) / (len(quiet) + KNOWN_RISES)
         rough_l2 = BUSY_PART**2 * seen.manner.rough_l2
         return cls(
             (len(quiet) + 1) / (stops + 10),
@@ -67,12 +77,12 @@ class Shifts:
 
     def score(self, change: Change) -> float:
         """Return the log odds of fuel against noise and shift."""
-        size, v = change.litres, change.var_l2 * 1.3 + 0.02
+        size, v = change.litres, change.var_l2 * NOISE_TIMES + 0.02
         out, vo = change.outside_l, change.outside_l2
         if size * out < 0 and abs(out) > 3 * vo**0.5 and vo < 1e6:
             out = 0.0
         fuel = self.drain_chance * self._fuel(change, out, v + vo)
-        none = normal(size, v) + 0.02 * normal(size, 4 * v) + 1e-3 * normal(size, v + 4.0)
+        none = normal(size, v) + 0.02 * normal(size, 4 * v) + ODD_CHANCE * normal(size, v + 4.0)
         if change.fewest == 1 and change.between < 2:
             none += ALONE_CHANCE / self.capacity_l
         none = (none + self._shift(change, v)) * heavy(out, vo)
@@ -99,10 +109,10 @@ class Shifts:
             chance = max(self.busy_chance, BLUR_CHANCE) if change.blurred else self.busy_chance
             near = normal(size, var_l2 + self.busy_l2)
             return chance * (0.93 * near + 0.07 * normal(size, var_l2 + 4 * self.busy_l2))
-        far = 0.01 if change.between > MOST_BETWEEN or not self.moves else 0.07
-        scale = self.quiet_l + var_l2**0.5
+        far = 0.01 if change.between > MOST_BETWEEN or not self.moves else FAR_CHANCE
+        scale = self.quiet_l + min(var_l2**0.5, 2 * self.quiet_l)
         near = laplace(size, scale)
-        return self.quiet_chance * ((1 - far) * near + far * laplace(size, 3.5 * scale))
+        return self.quiet_chance * ((1 - far) * near + far * laplace(size, FAR_TIMES * scale))
 
 
 def laplace(x: float, scale: float) -> float:
