@@ -52,13 +52,25 @@ def test_a_refined_table_is_offered_then_kept_as_a_newer_version(hand: Hand) -> 
     assert offered["is_offered"]
     assert offered["used"]["receipts"] >= 3
     assert offered["mean_band_after_l"] < offered["mean_band_before_l"]
-    assert hand.number == number  # nothing was recorded
+    assert offered["largest_band_after_l"] < offered["largest_band_before_l"]
+    assert offered["largest_band_before_l"] >= offered["mean_band_before_l"]
+    assert offered["used_l"]["receipts"] > 50 * offered["used"]["receipts"]
+    assert offered["used"]["engine_counter"] == 0  # the log has none
+    assert hand.client.get(f"/api/jobs/{hand.job}").json()["number"] == number  # nothing recorded
 
     kept = hand.record("/tanks/main/watch/refined", reason="Twenty days of receipts")
 
     table = kept["job"]["tanks"][0]["table"]
     assert table["digest"] != offered["digest"]
     assert not table["is_accepted"]
+    versions = hand.client.get(f"/api/jobs/{hand.job}/tanks/main/later").json()["versions"]
+    assert [v["way"] for v in versions] == ["service", "fill"]
+    assert versions[0]["from_digest"] == offered["digest"]
+    assert versions[1]["is_accepted"]  # the older one stays as it was
+    again = {"person": "Ann", "on": kept["number"], "reason": "once more"}
+    answer = hand.client.post(url, json=again, timeout=120)
+    assert answer.status_code == 409
+    assert "another table than the newest one" in answer.json()["error"]
 
 
 def test_without_a_log_there_is_nothing_to_refine(hand: Hand) -> None:

@@ -12,6 +12,7 @@ from gaugewright.app import pictures_watch as p
 from gaugewright.app.watching import explanation_of, open_watch, watched_entry
 from gaugewright.app.yard import Yard
 from gaugewright.journal import watch_kinds as wk
+from gaugewright.journal.later_kinds import TableCarried
 from gaugewright.journal.state import Kept, TankState
 from gaugewright.watch.combined import Figure
 from gaugewright.watch.months import Month, months_of
@@ -26,6 +27,7 @@ def watch_picture(yard: Yard, tank: TankState, number: int | None = None) -> p.W
     kept = watched_entry(tank, number)
     event = kept.event
     standing = tank.accepted_table or tank.table
+    is_here = yard.logs.find(event.log_sha256) is not None
     return p.WatchPicture(
         number=kept.number,
         at=kept.mark.at,
@@ -34,7 +36,7 @@ def watch_picture(yard: Yard, tank: TankState, number: int | None = None) -> p.W
         log_name=event.log_name,
         log_sha256=event.log_sha256,
         log_bytes=event.log_bytes,
-        is_at_hand=yard.logs.find(event.log_sha256) is not None,
+        is_at_hand=is_here,
         table_digest=event.table_digest,
         is_table_old=standing is None or standing.event.digest != event.table_digest,
         records=event.records,
@@ -58,7 +60,10 @@ def watch_picture(yard: Yard, tank: TankState, number: int | None = None) -> p.W
         arrival=event.arrival,
         notes=event.notes,
         others=tuple(_other(each) for each in reversed(tank.watches) if each is not kept),
-    )
+        may_refine=is_here and tank.table is not None
+        and tank.table.event.digest == event.table_digest,
+        taken_over=_taken_over(tank, event.table_digest),
+    )  # fmt: skip
 
 
 def plot_picture(
@@ -149,6 +154,19 @@ def _other(kept: Kept[wk.LogWatched]) -> p.EarlierWatch:
         kept.number, event.log_name, moment(event.from_s), moment(event.to_s), kept.mark.at,
         kept.mark.person,
     )  # fmt: skip
+
+
+def _taken_over(tank: TankState, digest: str) -> p.TakenOverPicture | None:
+    """Return the newest table where service made it out of the table with this digest."""
+    kept = tank.table
+    if kept is None or not isinstance(kept.event, TableCarried):
+        return None
+    if (kept.event.way, kept.event.from_digest) != ("service", digest):
+        return None
+    accepted = any(each.event.digest == kept.event.digest for each in tank.accepted)
+    return p.TakenOverPicture(
+        kept.number, kept.event.digest, kept.mark.at, kept.mark.person, kept.event.reason, accepted
+    )
 
 
 def _column(values: Floats, decimals: int = 3) -> p.Litres:

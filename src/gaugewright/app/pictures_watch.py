@@ -97,6 +97,18 @@ class EarlierWatch:
 
 
 @dataclass(frozen=True, slots=True)
+class TakenOverPicture:
+    """A newer version of the table that was refined from this log's table."""
+
+    number: int
+    digest: str
+    at: datetime
+    person: str
+    reason: str
+    is_accepted: bool
+
+
+@dataclass(frozen=True, slots=True)
 class WatchPicture:
     """A log that was looked through, and what people said to it."""
 
@@ -128,6 +140,10 @@ class WatchPicture:
     arrival: Mapping[str, Any]
     notes: tuple[str, ...]
     others: tuple[EarlierWatch, ...]
+    may_refine: bool
+    """The log lies here and was read with the newest table: it may teach something of it."""
+    taken_over: TakenOverPicture | None
+    """The version that was made from what a log taught, if that is the newest one."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -17,7 +15,6 @@ from gaugewright.table.table import Table
 from gaugewright.watch.health_case import Delivery
 from gaugewright.watch.receipts import Receipt
 from gaugewright.watch.refine import Refined, refine
-from gaugewright.watch.service_data import Source as Stated
 from gaugewright.watch.service_data import service_data
 
 
@@ -90,40 +87,3 @@ def _own(receipts: Sequence[Receipt], vehicle: str, file: str) -> list[Receipt]:
             file=shown_name(file),
         )
     return own
-
-
-def refined_record(refined: Refined) -> dict[str, Any]:
-    """Return an offered table for programs: rows before and after, and what was learnt from."""
-    change, at = refined.largest_change
-    return {
-        "is_offered": True,
-        "used": {s.value: sum(a.source is s for a in refined.used) for s in Stated},
-        "left_out": [
-            {
-                "source": a.source.value,
-                "number": a.number,
-                "at": datetime.fromtimestamp(a.time_s, UTC).isoformat(),
-                "litres": round(a.litres, 2),
-            }
-            for a in refined.left_out
-        ],
-        "factors": [
-            {"source": f.source.value, "factor": round(f.value, 5), "u95": round(f.u95, 5)}
-            for f in refined.factors
-        ],
-        "chance": refined.chance,
-        "largest_change_l": round(change, 2),
-        "at_counts": at,
-        "mean_band_before_l": round(refined.bands_l[0], 2),
-        "mean_band_after_l": round(refined.bands_l[1], 2),
-        "before": _rows(refined.before),
-        "table": _rows(refined.after),
-    }
-
-
-def _rows(table: Table) -> list[dict[str, float]]:
-    assert table.u_litres is not None
-    return [
-        {"counts": float(c), "litres": float(v), "u_litres": float(u)}
-        for c, v, u in zip(table.counts, table.litres, table.u_litres, strict=True)
-    ]

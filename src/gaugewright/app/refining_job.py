@@ -1,13 +1,16 @@
 """A job's table refined from a watched log: offered, and kept if a person says so."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from gaugewright.app.later_job import carried_event
-from gaugewright.app.later_known import known_of, table_with
+from gaugewright.app.later_known import known_of, probe_of, table_with
+from gaugewright.app.scales import described
 from gaugewright.app.watching import open_watch
 from gaugewright.app.yard import Stamp, Yard
 from gaugewright.errors import StateError
 from gaugewright.journal.book import Recorded
+from gaugewright.journal.state import TankState
 from gaugewright.watch.health_case import Delivery
 from gaugewright.watch.refine import Refined, refine
 from gaugewright.watch.service_data import service_data
@@ -61,19 +64,30 @@ def keep_refined(
         offer.refined.after,
         from_digest=offer.digest,
         way="service",
+        probe=_exchanged(tank),
         reason=reason,
-        findings=_findings(offer.refined),
+        findings=_findings(offer),
     )
     return yard.record(job, stamp, event)
 
 
-def _findings(refined: Refined) -> tuple[dict[str, object], ...]:
+def _exchanged(tank: TankState) -> dict[str, Any]:
+    """Return the probe that the newest table's counts are of where it is not the described one."""
+    assert tank.table is not None
+    probe = probe_of(tank, tank.table)
+    if probe is None or probe == described(tank)[1]:
+        return {}
+    return {name: getattr(probe, name) for name in probe.__slots__}
+
+
+def _findings(offer: RefinedInJob) -> tuple[dict[str, object], ...]:
     """What a certificate has to say about a refined table."""
+    refined = offer.refined
     change, at = refined.largest_change
     message = (
-        f"Refined in service from {len(refined.used)} receipts and stretches of the engine's "
-        f"counter, {len(refined.left_out)} left out; largest change {change:+.1f} L at "
-        f"{at:.0f} counts."
+        f"Refined in service, by the log of entry {offer.entry}, from {len(refined.used)} "
+        f"receipts and stretches of the engine's counter, {len(refined.left_out)} left out; "
+        f"largest change {change:+.1f} L at {at:.0f} counts."
     )
     found = {"step": None, "kind": "refined", "severity": "note", "message": message}
     return ({**found, "suggestion": None},)

@@ -1,12 +1,14 @@
 """A refined table as text for people and as a record for programs."""
 
+from dataclasses import asdict
 from datetime import UTC, datetime
 from textwrap import wrap
 from typing import Any
 
 import numpy as np
 
-from gaugewright.app.refining import RefinedFromFiles, refined_record
+from gaugewright.app.pictures_refined import refined_picture
+from gaugewright.app.refining import RefinedFromFiles
 from gaugewright.watch.service_data import Amount, Source
 
 NAMES = {Source.RECEIPT: "receipts", Source.COUNTER: "stretches of the engine's counter"}
@@ -14,7 +16,7 @@ NAMES = {Source.RECEIPT: "receipts", Source.COUNTER: "stretches of the engine's 
 
 def refine_record(done: RefinedFromFiles) -> dict[str, Any]:
     """Return everything for programs."""
-    return {"vehicle": done.vehicle, **refined_record(done.refined)}
+    return {"vehicle": done.vehicle, **asdict(refined_picture(done.refined))}
 
 
 def refine_text(done: RefinedFromFiles) -> str:

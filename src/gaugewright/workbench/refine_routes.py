@@ -1,15 +1,17 @@
 """The API of a table refined in service: the offer, and keeping it."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
-from fastapi import Query
+from fastapi import Query, Request
 from pydantic import Field
 
-from gaugewright.workbench import bodies
+from gaugewright.app.pictures_refined import OfferPicture
+from gaugewright.workbench import bodies, views
 from gaugewright.workbench.answers import (
     RecordedAnswer,
     VisitorHere,
     YardHere,
+    page_of,
     recorded_answer,
     stamp_of,
 )
@@ -20,6 +22,8 @@ router = Router(prefix="/api/jobs/{job}/tanks/{tank_id}/watch/refined")
 Entry = Annotated[int | None, Query(ge=1, le=bodies.MOST_ENTRIES)]
 """A log by the number of its entry; the last one if left out."""
 
+Name = Annotated[str, Query(max_length=200)]
+
 
 class Keeping(bodies.WithReason):
     """Why the refined table is kept."""
@@ -28,13 +32,20 @@ class Keeping(bodies.WithReason):
 
 
 @router.get("")
-def refined_table(job: str, tank_id: str, yard: YardHere, entry: Entry = None) -> dict[str, Any]:
+def refined_table(job: str, tank_id: str, yard: YardHere, entry: Entry = None) -> OfferPicture:
     """Offer the table as service would have it, beside the one in use; nothing is recorded."""
-    from gaugewright.app.refining import refined_record
+    from gaugewright.app.pictures_refined import offer_picture
     from gaugewright.app.refining_job import offer_refined
 
     offer = offer_refined(yard, job, tank_id, entry)
-    return {"entry": offer.entry, "digest": offer.digest, **refined_record(offer.refined)}
+    return offer_picture(offer.entry, offer.digest, offer.refined)
+
+
+def refined_piece(
+    request: Request, job: str, yard: YardHere, tank: Name, entry: Entry = None
+) -> str:
+    """Give the offer as a piece of the Watch stage's page; nothing is recorded."""
+    return views.render_refined(page_of(request), tank, refined_table(job, tank, yard, entry))
 
 
 @router.post("")

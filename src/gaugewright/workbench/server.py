@@ -110,6 +110,7 @@ def _add_pages(app: FastAPI) -> None:
     app.get("/jobs/new", **pages)(_new_job)
     app.get("/jobs/{job}", **pages)(_job)
     app.get("/jobs/{job}/later", **pages)(later_routes.later_page)
+    app.get("/jobs/{job}/refined", **pages)(refine_routes.refined_piece)
     app.get("/jobs/{job}/{stage}", **pages)(_stage)
     app.post("/jobs/{job}/preview", **pages)(_preview)
     app.get("/pair", **pages)(_pair)

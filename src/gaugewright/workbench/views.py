@@ -17,6 +17,7 @@ from gaugewright.app.pictures import (
     TankPicture,
     VerdictPicture,
 )
+from gaugewright.app.pictures_refined import OfferPicture
 from gaugewright.app.pictures_watch import WatchPicture
 from gaugewright.app.recipes import QUESTIONS
 from gaugewright.app.survey import in_mm_and_litres
@@ -33,6 +34,7 @@ from gaugewright.workbench.later_words import CLASSES as LATER_CLASSES
 from gaugewright.workbench.later_words import SIGNS as LATER_SIGNS
 from gaugewright.workbench.later_words import verdict_names, way_names
 from gaugewright.workbench.page import Page
+from gaugewright.workbench.refined_drawing import bands_drawing
 from gaugewright.workbench.watch_view import watch_marks, watch_words
 from gaugewright.workbench.words import (
     DECIMAL_COMMA,
@@ -186,6 +188,13 @@ def render_later(
         later_signs=LATER_SIGNS,
         later_classes=LATER_CLASSES,
     )
+
+
+def render_refined(page: Page, tank_id: str, offer: OfferPicture) -> str:
+    """Return the offer of a table refined in service, as a piece of a page."""
+    say = catalogue(page.language).gettext
+    drawn = bands_drawing(offer, _figures(page), say)
+    return _render(page, "refined.html", tank_id=tank_id, offer=offer, drawn=drawn)
 
 
 def render_preview(page: Page, tank: Mapping[str, Any], probe: Mapping[str, Any]) -> str:

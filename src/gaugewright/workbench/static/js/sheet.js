@@ -112,7 +112,8 @@ export function forget(form) {
   localStorage.removeItem(draftKey(form));
 }
 
-function restore(form) {
+/** Put back what was typed into a form and not recorded. */
+export function restore(form) {
   if (form.closest("dialog")) return;
   const kept = JSON.parse(localStorage.getItem(draftKey(form)) ?? "{}");
   for (const input of form.elements) {

@@ -7,6 +7,7 @@ import { plain, say, LITRES } from "./say.js";
 import { forget, onSheet, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 import "./watch-plot.js";
+import "./watch-refined.js";
 
 /** A year of records over a weak radio link, and looked through. */
 const LONGEST_MS = 900000;
