@@ -114,6 +114,11 @@ def test_a_file_or_rows_typed_by_hand_serve_too(
     page.click("text=Look for differences")
     expect(page.locator("#back-title + p")).to_contain_text("1 thing differs")
     expect(page.locator('[data-part="differences"] li')).to_contain_text("Row 3")
+    expect(page.get_by_label("Row 6: fuel")).to_have_value(rows[5][1])
+    page.get_by_label("Row 3: fuel").fill(rows[2][1])
+    page.click("text=Look for differences")
+    expect(page.locator("#back-title + p")).to_contain_text("nothing differs in 6 rows")
+    expect(page.get_by_label("Row 6: fuel")).to_have_value("")
 
     shown = tmp_path / "shown.txt"
     shown.write_text(given(page))

@@ -184,6 +184,16 @@ def test_the_summary_is_one_page_in_plain_words(finished):
     assert "no proof of anything" in text
 
 
+@pytest.mark.parametrize("form", ["certificate", "summary"])
+def test_in_gallons_nobody_is_told_to_read_litres(finished, form):
+    in_gallons, in_litres = (
+        text_of(finished.document(form=form, units=units).content) for units in ("us", "metric")
+    )
+    assert "gallons" in in_gallons
+    assert "litres" not in in_gallons
+    assert "gallons" not in in_litres
+
+
 def test_the_same_certificate_is_the_same_bytes(finished, pdf):
     assert finished.document().content == pdf
     letters = [finished.document(paper="letter").content for _ in range(2)]

@@ -68,6 +68,20 @@ def test_an_unchanged_tank_is_still_good_and_the_cautions_are_read_again(done):
     assert len(later_of(done)["versions"]) == 1
 
 
+def test_a_pour_of_nothing_is_refused_in_the_unit_that_was_typed(done):
+    done.client.put(
+        "/api/book/settings",
+        json={"person": "Kim", "request_id": "t", "volume_unit": "us_gallons"},
+    ).raise_for_status()
+    done.record("/tanks/main/later", purpose="recheck", cautions_read=True)
+    done.record("/tanks/main/later/pours", counts=counts_at(20.0))
+    refused = done.send("/tanks/main/later/pours", added_l="-3 US gal", counts=counts_at(40.0))
+    assert refused.status_code == 422
+    assert refused.json()["error"] == "must be above 0, found -3.0 US gal"
+    page = done.client.get(f"/jobs/{done.job}/certificate").text
+    assert '<option value="letter" selected>' in page
+
+
 def test_a_zero_read_again_answers_what_pours_into_a_full_tank_cannot(done):
     done.record("/tanks/main/bench/zero", counts="4")
     done.record("/tanks/main/later", purpose="recheck", cautions_read=True)

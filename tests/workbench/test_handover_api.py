@@ -130,7 +130,9 @@ def test_a_mistake_is_named_and_stands_until_it_is_clean(made):
     answer = made.record("/tanks/main/copied-back", text="\n".join(wrong))
     (told,) = answer["entries"][0]["payload"]["differences"]
     assert (told["kind"], told["row"]) == ("decimal_slip", 6)
-    assert f"type {float(volume.replace(',', '.')):g}" in told["message"]
+    shown = f"{float(volume.replace(',', '.')):g}".replace(".", ",")  # with their decimal mark
+    assert f"where ours has {shown} " in told["message"]
+    assert f"type {shown}." in told["message"]
     assert tank_of(made)["hand_over"]["stands"] == "differs"
 
     made.record("/tanks/main/copied-back", rows=[line.split(";") for line in lines[1:]])
@@ -179,6 +181,12 @@ def test_what_is_no_table_is_refused_and_records_nothing(made, text, words):
     assert refused.json()["field"] == "text"
     assert words in refused.json()["error"]
     assert made.state()["number"] == before
+
+
+def test_rows_that_are_no_table_are_told_of_the_rows_not_of_the_text_to_paste(made):
+    refused = made.send("/tanks/main/copied-back", rows=[["", "45,5"]])
+    assert refused.status_code == 422
+    assert refused.json()["field"] == "rows"
 
 
 def test_zero_at_the_drained_state_needs_to_be_known(workbench):

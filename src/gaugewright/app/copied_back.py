@@ -45,7 +45,7 @@ def record_copy(yard: Yard, job: str, stamp: Stamp, tank_id: str, copy: Copy) ->
     _, tank = yard.tank(job, tank_id)
     _, digest = journal_table(tank)
     recipe = chosen_recipe(tank)
-    shown = _look(tank, copy.text, recipe)
+    shown = _look(tank, copy.text, recipe, field="rows" if copy.way == "typed" else "text")
     told = shown.as_json()["differences"][:MOST_DIFFERENCES]
     event = CopiedBack(
         tank_id,
@@ -82,19 +82,19 @@ def typed_rows(rows: Sequence[tuple[str, str]]) -> str:
     return "".join(f"{a.strip()};{b.strip()}\n" for a, b in rows)
 
 
-def _look(tank: TankState, text: str, recipe: Recipe | None) -> Shown:
+def _look(tank: TankState, text: str, recipe: Recipe | None, field: str = "text") -> Shown:
     if not text.strip():
-        raise InputError("is empty, wanted the rows that their system shows", field="text")
+        raise InputError("is empty, wanted the rows that their system shows", field=field)
     if len(text) > MOST_SHOWN:
         raise InputError(
-            f"{len(text)} characters are no calibration table, at most {MOST_SHOWN}", field="text"
+            f"{len(text)} characters are no calibration table, at most {MOST_SHOWN}", field=field
         )
     try:
         shown = held_against(handed_over(tank, recipe), text)
     except InputError as error:
         if error.field is not None:
             raise
-        raise InputError(error.problem, field="text", line=error.line) from None
+        raise InputError(error.problem, field=field, line=error.line) from None
     return _plain(shown)
 
 

@@ -34,7 +34,7 @@ from gaugewright.table.later.assumptions import mounting
 from gaugewright.table.records import counts_scale
 from gaugewright.table.table import Table
 from gaugewright.units import LengthUnit, Volumes
-from gaugewright.words import said
+from gaugewright.words import Volume, said
 
 CAUTIONS_OF = {"recheck": ("Pour",), "exchange": ("Mount", "Pour")}
 """Stages whose cautions are read again before pours after the table."""
@@ -109,7 +109,9 @@ def record_later_pour(
             said("must be 0 at first: the reading before the pours comes first"), field="added_l"
         )
     if step > 0 and added_l <= 0:
-        raise InputError(said("must be above 0, found {found:g}", found=added_l), field="added_l")
+        raise InputError(
+            said("must be above 0, found {found}", found=Volume(added_l)), field="added_l"
+        )
     got = reading_of(yard, job, tank_id, taken)
     _require_on_scale(tank, later, got.counts)
     event = lk.LaterPourRecorded(

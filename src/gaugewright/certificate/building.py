@@ -26,7 +26,7 @@ _HOLDS = {
     "accepted": "The tracking system was read back: what it holds differs from this table, and "
     "the workshop accepted that with its reason on the certificate.",
     "differs": "The tracking system was read back and does NOT hold this table: do not go by "
-    "its litres until that is put right.",
+    "its {litres} until that is put right.",
     "not_copied": "That the tracking system holds this table was not read back.",
 }
 """What the driver is told of the receiving system."""
@@ -181,7 +181,8 @@ def _driver(state: JobState, issue: Issue, tanks: list[TankState], write: Writer
         told.append(
             Line("With warmth", f"a full tank grows {write.per_degree(limits.per_kelvin_l)}")
         )
-        sentences.append(_HOLDS.get(tank.hand_over, _HOLDS["not_copied"]))
+        holds = _HOLDS.get(tank.hand_over, _HOLDS["not_copied"])
+        sentences.append(holds.format(litres=write.litres))
         sentences.append(
             f"{called}: the last {write.volume(float(table.litres[0]), 0)} lie below the probe; it "
             "shows nothing of them. Do not drive by them."
@@ -197,16 +198,17 @@ def _driver(state: JobState, issue: Issue, tanks: list[TankState], write: Writer
         told=tuple(told),
         sentences=(
             "The tank was measured by pouring in fuel step by step, and the readings were made "
-            "into a table. The litres on the screen are right where the tracking system holds it.",
+            f"into a table. The {write.litres} on the screen are right where the tracking system "
+            "holds it.",
             *sentences,
-            "Read the litres with the vehicle level, standing still for a few minutes. While "
-            "driving, the fuel moves and so does the reading.",
+            f"Read the {write.litres} with the vehicle level, standing still for a few minutes. "
+            "While driving, the fuel moves and so does the reading.",
             "A difference smaller than the figures above is no proof of anything, neither of "
             "theft nor of a wrong receipt.",
         ),
         warnings=(
             "If the tank, the probe, its cable or the tracking unit is changed, dented or moved, "
-            "these litres no longer hold: have it checked.",
+            f"these {write.litres} no longer hold: have it checked.",
             "This page explains; the certificate with the same number states.",
         ),
     )

@@ -50,8 +50,8 @@ def _copied(tank: TankState, write: Writer) -> Iterator[str]:
         yield f"{len(event.differences) - MOST_DIFFERENCES} more stand in the journal."
     if accepted is None:
         yield (
-            "These differences are neither put right nor accepted: litres read in that system "
-            "are not those of this certificate."
+            f"These differences are neither put right nor accepted: {write.litres} read in that "
+            "system are not those of this certificate."
         )
     else:
         yield (

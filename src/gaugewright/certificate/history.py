@@ -149,7 +149,7 @@ def _voided(tank: TankState, write: Writer) -> Part:
         rows.append((str(event.step), write.volume(event.added_l, 2), f"{event.counts:g}", why))
     if not rows:
         return Part(heading, (NONE,))
-    return Part(heading, (), Grid(("Step", "Litres", "Counts", "Why"), tuple(rows), wide=3))
+    return Part(heading, (), Grid(("Step", "Poured", "Counts", "Why"), tuple(rows), wide=3))
 
 
 def _earlier(tank: TankState, write: Writer) -> Part:

@@ -83,18 +83,18 @@ def shown_and_not(table: Table, limits: Limits, write: Writer) -> tuple[str, ...
         "Its band is not known."
         if table.u_litres is None
         else f"The band is {write.band(float(table.u_litres.max()))} at its widest; the true "
-        "litres lie within it with 95 % probability."
+        f"{write.litres} lie within it with 95 % probability."
     )
     return (
-        "The litres are all the fuel in the tank standing level, engine off, surface at rest. "
-        + band,
+        f"The {write.litres} are all the fuel in the tank standing level, engine off, surface at "
+        f"rest. {band}",
         f"The smallest change that two steady readings tell apart is "
         f"{write.volume(limits.least_visible_l, 2)} where the tank is finest and "
         f"{write.volume(limits.most_visible_l, 2)} where it is coarsest (noise "
         f"{write.figure(limits.noise_counts, 1)} counts, {measured}; 95 %). A smaller drain or "
         "refuel cannot be shown by one pair of readings.",
         _slope(limits, write),
-        f"The litres are those of the fuel at its own temperature: the full tank grows by "
+        f"The {write.litres} are those of the fuel at its own temperature: the full tank grows by "
         f"{write.per_degree(limits.per_kelvin_l)} (diesel of {DENSITY_15_KG_M3:.0f} kg/m³). A "
         "change of the kind of fuel also moves the reading; no figure for it is in the band.",
         f"Below {write.volume(float(table.litres[0]))} and above "

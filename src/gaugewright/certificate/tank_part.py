@@ -246,6 +246,6 @@ def _method(tank: TankState, table: Table, write: Writer) -> tuple[str, ...]:
         f"and accepted by {free(stood.mark.person)} on {write.time(stood.mark.at)}"
         + (f" ({free(stood.event.remark)})." if stood.event.remark else "."),
         *([came] if (came := origin(tank, made.event)) else []),
-        "Traceability: the litres are those of the dispenser named here, to its own certificate "
-        "if one is named, and to a measured can where its factor was checked.",
+        f"Traceability: the {write.litres} are those of the dispenser named here, to its own "
+        "certificate if one is named, and to a measured can where its factor was checked.",
     )

@@ -54,6 +54,11 @@ class Writer:
         return _UNITS[self.units][2]
 
     @property
+    def litres(self) -> str:
+        """What the reader calls the figures of fuel: litres or gallons."""
+        return "litres" if self.volume_unit == "L" else "gallons"
+
+    @property
     def places(self) -> int:
         """Decimals of a volume that show what a band is worth."""
         return 1 if self.volume_unit == "L" else 2

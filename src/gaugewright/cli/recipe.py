@@ -80,10 +80,8 @@ def _in_words(recipe: Any) -> str:
         "mm": "mm of wetted length",
         "full_scale": f"{recipe.scale_low:g} to {recipe.scale_high:g}",
     }[recipe.scale]
-    return (
-        f"{rows}, {scale}, {recipe.volume_unit} with {recipe.decimals} decimals, "
-        f"0 at the {ZEROS[recipe.zero]}"
-    )
+    decimals = "1 decimal" if recipe.decimals == 1 else f"{recipe.decimals} decimals"
+    return f"{rows}, {scale}, {recipe.volume_unit} with {decimals}, 0 at the {ZEROS[recipe.zero]}"
 
 
 def _answer(text: str) -> tuple[str, str]:

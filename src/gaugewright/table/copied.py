@@ -162,6 +162,12 @@ class Form:
     """The figure at the top of the scale of the counts."""
     is_falling: bool = False
     """Whether the rows belong from full to empty."""
+    decimal_mark: str = "."
+    """The mark that is typed there."""
+
+    def figure(self, text: str) -> str:
+        """Return a figure as it is typed there."""
+        return text.replace(".", self.decimal_mark)
 
     @property
     def counts_step(self) -> float:

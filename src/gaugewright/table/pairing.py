@@ -266,6 +266,7 @@ class _Pairing:
             unit = "on their scale"
         shown = f"{round(meant, decimals):.{decimals}f}"
         shown = shown.rstrip("0").rstrip(".") if "." in shown else shown
+        shown = self.form.figure(shown)
         if value is None:
             kind, why = "not_a_number", f"has '{text[:30]}' where ours has {shown} {unit}"
             if not text:
@@ -275,7 +276,8 @@ class _Pairing:
         found = self._slip_counts(t, i) if column == "counts" else self._slip_litres(t, i)
         kind = found or f"{column}_differ"
         why = f": {_WORDS[found]}" if found else ""
-        rest = f"has {value:.10g} {unit} where ours has {shown} {unit}{why}; type {shown}."
+        has = self.form.figure(f"{value:.10g}")
+        rest = f"has {has} {unit} where ours has {shown} {unit}{why}; type {shown}."
         self._add(kind, t, i, rest, column=column)
 
     def _tell_missing(self) -> None:
@@ -289,7 +291,9 @@ class _Pairing:
             return
         for i in missing:
             c, v = float(self.ours.counts[i]), float(self.ours.litres[i])
-            shown = f"{c:.10g} counts, {round(v, self.typed.decimals):.10g} {self.form.unit}"
+            counts = self.form.figure(f"{c:.10g}")
+            fuel = self.form.figure(f"{round(v, self.typed.decimals):.10g}")
+            shown = f"{counts} counts, {fuel} {self.form.unit}"
             message = f"Row {i + 1} is missing: add {shown}."
             self.found.append(
                 Difference("row_missing", message, row=i + 1, ours_counts=c, ours_l=v)

@@ -90,4 +90,5 @@ def form_of(recipe: Recipe) -> Form:
         counts_decimals=recipe.counts_decimals if recipe.scale != "same" else 0,
         full_scale=top if top > 0 else PLAIN_FORM.full_scale,
         is_falling=recipe.order == "falling",
+        decimal_mark="," if recipe.decimal_mark == "comma" else ".",
     )

@@ -143,6 +143,7 @@ async function recipe(form) {
     const answered = await record("POST", url, body, draftKey(form));
     if (!(await settle(form, answered))) return;
     forget(form);
+    forget(box().querySelector('form[data-form="copied"]'));
     signal("recorded");
     for (const details of box().querySelectorAll("details")) details.open = false;
     await renew();
@@ -162,6 +163,11 @@ async function photographed(form) {
   const answered = await request("POST", `${sheet().dataset.api}/photos`, data);
   if (!(await settle(form, answered))) return null;
   return answered.data.job.photos.slice(-1).map((photo) => photo.sha256);
+}
+
+function isClean(job) {
+  const tank = job.tanks.find((each) => each.tank_id === box().dataset.tank);
+  return tank.hand_over.stands === "clean";
 }
 
 async function copied(form) {
@@ -187,9 +193,12 @@ async function copied(form) {
     if (!body) return;
     const answered = await record("POST", sheet().dataset.api + form.dataset.url, body, draftKey(form));
     if (!(await settle(form, answered))) return;
-    forget(form);
+    // Rows typed by thumb are not typed again for one slip: they stay until nothing differs.
+    if (!own.rows || isClean(answered.data.job)) {
+      forget(form);
+      form.reset();
+    }
     signal("recorded");
-    form.reset();
     await renew("back-title");
   } catch (error) {
     if (!(error instanceof Unreachable)) throw error;
