@@ -79,3 +79,20 @@ def test_without_a_log_there_is_nothing_to_refine(hand: Hand) -> None:
     answer = hand.client.get(f"/api/jobs/{hand.job}/tanks/main/watch/refined")
 
     assert answer.status_code == 404
+
+
+def test_a_certificate_on_a_refined_table_says_so_and_is_not_called_altered(hand: Hand) -> None:
+    tabled(hand)
+    look(hand)
+    kept = hand.record("/tanks/main/watch/refined", reason="Twenty days of receipts")
+    digest = kept["job"]["tanks"][0]["table"]["digest"]
+    hand.record("/tanks/main/table/accept", digest=digest)
+    hand.record("/certificate", certificate_number="C-7")
+
+    pdf = hand.client.get(f"/api/jobs/{hand.job}/certificate.pdf", params={"number": "C-7"})
+    checked = hand.client.post("/api/verify", content=pdf.content).json()
+
+    assert checked["is_unaltered"], checked["line"]
+    (table,) = [c for c in checked["checks"] if c["what"] == "table of main"]
+    assert table["is_right"] is None  # the log is no part of the certificate
+    assert "refined from records in service" in table["said"]

@@ -36,6 +36,9 @@ def table_again(attached: Attached, tank: TankState) -> Check:
     what = f"table of {tank.tank_id}"
     if not made.event.pours and not isinstance(made.event, TableCarried):
         return Check(what, None, f"the {what} was not made from pours")
+    if isinstance(made.event, TableCarried) and made.event.way == "service":
+        said = "was refined from records in service, which the certificate does not carry"
+        return Check(what, None, f"the {what} {said}")
     before = fold(attached.entries[0].job, attached.entries[: made.number - 1])
     try:
         rows = _rows_again(before.tanks[tank.tank_id], made.event, attached.issue.volume_unit)
