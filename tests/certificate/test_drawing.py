@@ -2,6 +2,7 @@
 
 import itertools
 import re
+from types import SimpleNamespace
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -15,11 +16,16 @@ from gaugewright.certificate.drawing.plot import PlotWords, Point, table_plot
 from gaugewright.certificate.drawing.section import Surface, section_of
 from gaugewright.certificate.drawing.sheet import Landing, Sheet, narrow_sheet, wide_sheet
 from gaugewright.certificate.drawing.tape import Mark, ticks
+from gaugewright.certificate.pictures import plot_picture
+from gaugewright.certificate.writing import Writer
 from gaugewright.errors import InputError
 from gaugewright.probe import Probe
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank
 from gaugewright.tank.shapes import solid_of
+from gaugewright.workbench.drawing import plot_drawing
+from gaugewright.workbench.page import UnitsShown
+from gaugewright.workbench.words import Figures
 
 SVG = "{http://www.w3.org/2000/svg}"
 BOX = Tank("box", length_mm=1000, width_mm=620, height_mm=600, edge_radius_mm=90, wall_mm=4)
@@ -249,3 +255,28 @@ def test_the_plot_draws_the_band_to_scale_and_leaves_an_unknown_one_out():
     assert ys[1] - ys[0] == pytest.approx(-(ys[5] - ys[0]) / 2, abs=0.05)
     assert not [e for e in plain.iter(f"{SVG}path") if e.get("fill-opacity")]
     assert plain.get("aria-label") == "A table."
+
+
+@pytest.mark.parametrize("units", ["metric", "us", "imperial"])
+def test_what_is_written_at_the_plot_s_axes_ends_on_the_paper_in_every_unit(units):
+    table = Table(np.array([0.0, 4000]), np.array([4.0, 400]), np.array([1.0, 2.0]))
+    plot = parsed(plot_picture(table, [], Writer(units)).svg)
+    assert_written_inside(plot)
+
+
+@pytest.mark.parametrize("unit", ["L", "US gal", "imp gal"])
+def test_what_is_written_at_the_plot_s_axes_ends_on_a_phone_s_screen(unit):
+    made = SimpleNamespace(rows=[(0.0, 4.0, 1.0), (4000.0, 400.0, 2.0)], worst_u_l=2.0)
+    tank = SimpleNamespace(table=made, fill=None)
+    drawn = plot_drawing(tank, Figures(UnitsShown(volume_unit=unit), "en"), str)
+    for plot in (drawn.wide, drawn.narrow):
+        assert_written_inside(parsed(str(plot)))
+
+
+def assert_written_inside(plot):
+    width = float(plot.get("viewBox").split()[2])
+    for text in plot.iter(f"{SVG}text"):
+        written = "".join(text.itertext())
+        if text.get("text-anchor", "start") == "start":
+            end = float(text.get("x")) + 0.6 * float(text.get("font-size")) * len(written)
+            assert end <= width, written

@@ -128,7 +128,7 @@ def plot_picture(table: Table, points: list[Point], write: Writer) -> Picture:
         label,
         "counts",
         unit,
-        f"band, pours (o) and check pours (triangles) against the table, ± {unit}",
+        f"band, pours (o) and check pours (triangles), ± {unit}",
         from_litres(1.0, unit),
     )
     return Picture(table_plot(table, points, text, 700, 420), label)

@@ -190,7 +190,7 @@ def plot_drawing(picture: TankPicture, write: Figures, say: Say) -> Drawn | None
         ),
         counts=say("counts"),
         litres=unit,
-        band=say("band and pours against the table, ± {unit}").format(unit=unit),
+        band=say("band and pours, ± {unit}").format(unit=unit),
         per_litre=from_litres(1.0, unit),
     )  # fmt: skip
     return Drawn(
