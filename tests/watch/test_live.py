@@ -31,6 +31,7 @@ from gaugewright.app.watch_task import Look
 from gaugewright.errors import InputError, SourceError
 from gaugewright.table.files import read_table
 from gaugewright.testing.plain_watch import steps
+from gaugewright.watch.health import health
 from gaugewright.watch.values import Event, EventKind, Track
 
 T0 = 1_772_323_200.0
@@ -472,3 +473,26 @@ def stands(lines):
     """Return the starts of the events that stand after these messages, each heard at least once."""
     once = {message["number"]: message for message in lines}
     return sorted(message["start"] for message in told(once.values()).values())
+
+
+def test_health_is_told_when_asked_for_over_the_records_that_are_kept(watch):
+    rows = [
+        (t, 65535 if k % 10 == 0 else c)
+        for k, (t, c) in enumerate((NOW - 86_400 + 60 * k, 400 + k % 3) for k in range(1440))
+    ]
+    watch.take(body(rows))
+    door = HttpDoor(
+        "127.0.0.1:0", watch.take, lambda: [], None,
+        lambda: [{"vehicle": r.vehicle, "message": r.message} for r in watch.health(health)],
+    )  # fmt: skip
+    try:
+        with urllib.request.urlopen(door.address.replace("records", "health"), timeout=60) as got:
+            told_now = json.load(got)
+    finally:
+        door.close()
+
+    assert any("65535" in each["message"] for each in told_now), told_now
+    assert {each["vehicle"] for each in told_now} == {"T-7"}
+    watch.take(body([(NOW - 60 * k, 400 + k % 3) for k in range(1440)], "T-8"))
+    of_t8 = [each.message for each in watch.health(health) if each.vehicle == "T-8"]
+    assert not any("65535" in message for message in of_t8), of_t8

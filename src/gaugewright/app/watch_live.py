@@ -18,11 +18,12 @@ from gaugewright.app.watch_files import iso
 from gaugewright.app.watch_live_records import read_records
 from gaugewright.app.watch_live_store import LiveStore, Said
 from gaugewright.app.watch_tables import TableFiles
-from gaugewright.app.watch_task import Look, Task, run_task
+from gaugewright.app.watch_task import Done, HealthCheck, Look, Task, run_task
 from gaugewright.errors import GaugewrightError
 from gaugewright.table.table import Table
 from gaugewright.watch.order import CLOCK_AHEAD_S
-from gaugewright.watch.values import Event
+from gaugewright.watch.remarks import Remark
+from gaugewright.watch.values import Event, Floats
 
 DAY_S = 86_400.0
 ROUND_S = 15.0
@@ -115,6 +116,15 @@ class LiveWatch:
             key=lambda event: (event.vehicle, event.start_s, event.kind),
         )
 
+    def health(self, check: HealthCheck) -> list[Remark]:
+        """Return what is wrong with probes and records by all that is kept, by vehicle and time."""
+        look = replace(self.look, health=check)
+        found: list[Remark] = []
+        for vehicle in self.store.vehicles():
+            if tables := self._tables_of(vehicle):
+                found += self._looked(vehicle, tables, look).remarks
+        return found
+
     def run(
         self,
         send: Send,
@@ -154,13 +164,9 @@ class LiveWatch:
         if not tables:
             self.troubles[vehicle] = f"there is no table {vehicle}.csv"
             return []
-        since_s = self.store.last_s(vehicle) - self.settings.window_days * DAY_S
+        since_s = self._since_s(vehicle)
         columns = self.store.columns(vehicle, since_s)
-        rows = columns["time_s"].size
-        stretch = Stretch((), rows, 0, rows, None, 0, columns)
-        done = run_task(
-            Task(vehicle, 0, (stretch,), tables, self.look, self.clock() + CLOCK_AHEAD_S)
-        )
+        done = self._looked(vehicle, tables, self.look, columns)
         if done.watched is None:
             self.troubles[vehicle] = done.refused or "; ".join(r.message for r in done.remarks)
             return []
@@ -172,6 +178,22 @@ class LiveWatch:
         said = [one for one in self.store.said(vehicle, settled_s) if one.stands]
         seen = [event for event in done.watched.events if event.start_s >= settled_s]
         return corrections(said, seen)
+
+    def _since_s(self, vehicle: str) -> float:
+        return self.store.last_s(vehicle) - self.settings.window_days * DAY_S
+
+    def _looked(
+        self,
+        vehicle: str,
+        tables: tuple[Table, ...],
+        look: Look,
+        columns: dict[str, Floats] | None = None,
+    ) -> Done:
+        if columns is None:
+            columns = self.store.columns(vehicle, self._since_s(vehicle))
+        rows = columns["time_s"].size
+        stretch = Stretch((), rows, 0, rows, None, 0, columns)
+        return run_task(Task(vehicle, 0, (stretch,), tables, look, self.clock() + CLOCK_AHEAD_S))
 
     def _tables_of(self, vehicle: str) -> tuple[Table, ...]:
         if vehicle not in self._tables:

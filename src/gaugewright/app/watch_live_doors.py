@@ -27,8 +27,9 @@ _LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 class HttpDoor:
-    """Takes records by ``POST /records``, and says by ``GET /events`` which events stand.
+    """Takes records by ``POST /records``; ``GET /events`` says which events stand.
 
+    ``GET /health`` looks all kept records through for what is wrong with probes and records.
     Beyond this computer a token is needed, sent as ``Authorization: Bearer ...``.
     """
 
@@ -38,6 +39,7 @@ class HttpDoor:
         take: Take,
         standing: Callable[[], list[dict[str, Any]]],
         token: str | None,
+        health: Callable[[], list[dict[str, Any]]] = list,
     ) -> None:
         host, port = _host_and_port(address, field="--http")
         if host not in _LOOPBACK and not token:
@@ -46,7 +48,7 @@ class HttpDoor:
                 "GAUGEWRIGHT_SECRET_LIVE, and senders give it as 'Authorization: Bearer ...'",
                 field="--http",
             )
-        self.take, self.standing, self.token = take, standing, token
+        self.take, self.standing, self.token, self.health = take, standing, token, health
         handler = type("Handler", (_Handler,), {"door": self})
         try:
             self._server = ThreadingHTTPServer((host, port), handler)
@@ -104,9 +106,14 @@ class _Handler(BaseHTTPRequestHandler):
         )
 
     def do_GET(self) -> None:
-        """Say which events stand."""
-        if self._is_welcome("/events"):
-            self._answer(200, self.door.standing())
+        """Say which events stand, or what is wrong with probes and records."""
+        path = urlsplit(self.path).path
+        if not self._is_welcome("/health" if path == "/health" else "/events"):
+            return
+        try:
+            self._answer(200, self.door.health() if path == "/health" else self.door.standing())
+        except GaugewrightError as error:
+            self._answer(503, {"error": str(error)})
 
     def _is_welcome(self, path: str) -> bool:
         given = self.headers.get("Authorization", "").removeprefix("Bearer ")
@@ -122,7 +129,7 @@ class _Handler(BaseHTTPRequestHandler):
             self._answer(403, {"error": "posts from web pages are not taken"})
             return False
         if urlsplit(self.path).path != path:
-            self._answer(404, {"error": "there are POST /records and GET /events"})
+            self._answer(404, {"error": "there are POST /records, GET /events and GET /health"})
             return False
         return True
 

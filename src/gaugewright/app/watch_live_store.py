@@ -114,6 +114,15 @@ class LiveStore:
             )
             return [(str(name), int(arrived)) for name, arrived in rows.fetchall()]
 
+    def vehicles(self) -> list[str]:
+        """Return the vehicles with records that are kept, by name."""
+        with self._lock, self._refusing():
+            rows = self._db.execute(
+                "select name from vehicle where exists "
+                "(select 1 from record where vehicle = id) order by name"
+            )
+            return [str(name) for (name,) in rows.fetchall()]
+
     def columns(self, vehicle: str, since_s: float) -> dict[str, Floats]:
         """Return a vehicle's records from a time on, in order; columns nobody sent are left out."""
         with self._lock, self._refusing():

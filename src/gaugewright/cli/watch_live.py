@@ -122,12 +122,26 @@ def watch_live(
 
 def _open_doors(doors: Doors, watch: Any, out: Path, closing: ExitStack) -> Sequence[Any]:
     """Open the doors, say where they are, and return those that events go out by."""
-    from gaugewright.app.watch_files import EVENT_COLUMNS, event_rows
+    from gaugewright.app.watch_files import EVENT_COLUMNS, event_rows, iso
     from gaugewright.app.watch_live_doors import HttpDoor, MqttDoor
 
     def standing() -> list[dict[str, Any]]:
         rows = event_rows(watch.standing())
         return [dict(zip(EVENT_COLUMNS[:-2], row[:-2], strict=True)) for row in rows]
+
+    def healthy() -> list[dict[str, Any]]:
+        from gaugewright.watch.health import health  # compiles when it is first loaded
+
+        return [
+            {
+                "vehicle": one.vehicle,
+                "kind": one.kind,
+                "from": None if one.start_s is None else iso(one.start_s),
+                "to": None if one.end_s is None else iso(one.end_s),
+                "message": one.message,
+            }
+            for one in watch.health(health)
+        ]
 
     senders = []
     if doors.mqtt is not None:
@@ -143,7 +157,7 @@ def _open_doors(doors: Doors, watch: Any, out: Path, closing: ExitStack) -> Sequ
         senders.append(door)
         _say(f"listening to {doors.topic} at {doors.mqtt}")
     if doors.http is not None:
-        http = HttpDoor(doors.http, watch.take, standing, os.environ.get(TOKEN))
+        http = HttpDoor(doors.http, watch.take, standing, os.environ.get(TOKEN), healthy)
         closing.callback(http.close)
         _say(f"records are taken at {http.address}")
     return senders
