@@ -98,7 +98,8 @@ def _run_back(bins: Bins, starts: Places) -> bool:
     early = np.maximum(np.searchsorted(bins.time_s, bins.time_s[starts] - WITHIN_S) - 1, 0)
     later = np.minimum(later, bins.time_s.size - 1)
     change = bins.level_l[starts] - bins.level_l[early]
-    return bool(np.median((bins.level_l[starts] - bins.level_l[later]) / change) > BACK_PART)
+    back = (bins.level_l[starts] - bins.level_l[later])[change != 0] / change[change != 0]
+    return bool(back.size and np.median(back) > BACK_PART)
 
 
 def _sharpened(bins: Bins, starts: Places, rough: Pipe) -> Pipe:
