@@ -3,10 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
-from gaugewright.table.table import Table
-from gaugewright.watch.refine import Refined
-from gaugewright.watch.service_data import Source
+if TYPE_CHECKING:
+    from gaugewright.table.table import Table
+    from gaugewright.watch.refine import Refined
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,15 +77,18 @@ class OfferPicture(RefinedPicture):
     """Of the table in use."""
 
 
-def offer_picture(entry: int, digest: str, refined: Refined) -> OfferPicture:
+def offer_picture(entry: int, digest: str, refined: "Refined") -> OfferPicture:
     """Return an offer with the log and the table that it is about."""
     shown = refined_picture(refined)
     figures = {each.name: getattr(shown, each.name) for each in fields(shown)}
     return OfferPicture(**figures, entry=entry, digest=digest)
 
 
-def refined_picture(refined: Refined) -> RefinedPicture:
+def refined_picture(refined: "Refined") -> RefinedPicture:
     """Return an offered table with figures rounded as they are shown."""
+    # The numerics are loaded when they are first asked for: no first page waits.
+    from gaugewright.watch.service_data import Source
+
     change, at = refined.largest_change
     mean_before, mean_after = refined.bands_l
     before, after = _rows(refined.before), _rows(refined.after)
@@ -118,7 +122,7 @@ def refined_picture(refined: Refined) -> RefinedPicture:
     )
 
 
-def _rows(table: Table) -> tuple[RowPicture, ...]:
+def _rows(table: "Table") -> tuple[RowPicture, ...]:
     assert table.u_litres is not None
     return tuple(
         RowPicture(float(c), float(v), float(u))
