@@ -17,6 +17,8 @@ WAYS = {
     "grown by what these leave open",
     "sister": "made with the table of a tank of the same model as knowledge before this tank’s "
     "own pours",
+    "service": "refined in service by what receipts and the engine’s counter say; the offset that "
+    "all rows share cannot be known from them",
 }
 
 
@@ -27,7 +29,7 @@ def exchanged_probe(tank: TankState, kept: Kept[TableMade]) -> Probe | None:
         return None
     if event.probe:
         return probe_from_mapping(dict(event.probe))
-    if event.way != "recheck":
+    if event.way not in ("recheck", "service"):
         return None
     before = next((k for k in tank.tables if k.event.digest == event.from_digest), None)
     return None if before is None or before is kept else exchanged_probe(tank, before)
