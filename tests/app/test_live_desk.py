@@ -9,7 +9,7 @@ from gaugewright.app.live import LiveDesk
 from gaugewright.app.scales import Scale
 from gaugewright.errors import SourceError
 from gaugewright.instruments.manual import ManualSettings, ManualSource
-from gaugewright.pours.steady import SteadySettings
+from gaugewright.pours.steady import SteadySettings, SteadyWatch
 
 STRAIGHT = Scale(np.array([0.0, 4095.0]), np.array([10.0, 400.0]), np.array([1.0, 2.0]), "table")
 QUICK = SteadySettings(window_s=0.3, history_s=5.0)
@@ -144,3 +144,27 @@ def test_a_reading_outside_of_the_scale_has_no_litres(bench):
     bench.say(2000)
     shown = bench.until(lambda shown: shown.is_live)
     assert (shown.counts, shown.litres, shown.noise_l) == (2000, None, None)
+
+
+def test_a_reading_that_cannot_be_judged_is_shown_as_trouble_and_the_line_is_opened_anew(
+    bench, monkeypatch
+):
+    bench.settings = ManualSettings(retry_first_s=0.05, retry_most_s=0.1, silent_after_s=0.4)
+    add, fails = SteadyWatch.add, [True]
+
+    def once_odd(watch, at_s, counts):
+        if fails:
+            fails.clear()
+            raise ArithmeticError("the window holds nothing")
+        add(watch, at_s, counts)
+
+    monkeypatch.setattr(SteadyWatch, "add", once_odd)
+    bench.start()
+    bench.say(1000)
+    shown = bench.until(lambda shown: shown.trouble is not None)
+    assert "the window holds nothing" in shown.trouble.message
+    until_s = time.monotonic() + 20.0
+    while len(bench.sources) < 2 and time.monotonic() < until_s:
+        time.sleep(0.01)
+    bench.say(1001)
+    assert bench.until(lambda shown: shown.is_live).counts == 1001

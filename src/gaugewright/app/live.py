@@ -159,11 +159,14 @@ class LiveInstrument:
             wait_s = self.settings.retry_first_s
             try:
                 self._listen(reader, subscription)
-            finally:
+            except Exception as error:  # noqa: BLE001 - shown, and the line is opened anew
+                self._complain(ReaderState.DEAD, f"{type(error).__name__}: {error}")
                 self._release(reader)
-            if reader.error is None:
-                break
-            self._complain(ReaderState.DEAD, str(reader.why_ended()))
+            else:
+                self._release(reader)
+                if reader.error is None:
+                    break
+                self._complain(ReaderState.DEAD, str(reader.why_ended()))
             self._closing.wait(self.settings.retry_most_s)
         with self._lock:
             self._seq += 1
