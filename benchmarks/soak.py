@@ -16,7 +16,7 @@ from typing import Any
 import httpx
 import numpy as np
 
-from gaugewright.app.live import LiveDesk
+from gaugewright.app.live_desk import LiveDesk
 from gaugewright.app.yard import Yard, load_numerics
 from gaugewright.instruments.events import Sample, Signal
 from gaugewright.instruments.manual import ManualSettings

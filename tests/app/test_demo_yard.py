@@ -6,7 +6,8 @@ from datetime import UTC, datetime
 import pytest
 
 from gaugewright.app.demo import BEGUN, FINISHED, HALF_POURED, TANK_ID, build_demo
-from gaugewright.app.pictured import job_picture, jobs_picture
+from gaugewright.app.pictured import job_picture
+from gaugewright.app.pictured_jobs import jobs_picture
 from gaugewright.app.verdicts import verdict
 from gaugewright.journal.book import open_book
 

@@ -5,7 +5,7 @@ import time
 import numpy as np
 import pytest
 
-from gaugewright.app.live import LiveDesk
+from gaugewright.app.live_desk import LiveDesk
 from gaugewright.app.scales import Scale
 from gaugewright.errors import SourceError
 from gaugewright.instruments.manual import ManualSettings, ManualSource

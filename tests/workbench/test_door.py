@@ -67,6 +67,17 @@ def session_of(answer):
     return {"gaugewright_session": re.search(r"=([^;]+);", cookie)[1]}
 
 
+@pytest.mark.parametrize(
+    ("field", "asked"),
+    [("before", "abc"), ("before", ""), ("before", "-1"), ("before", "9" * 30),
+     ("containing", "a" * 101)],
+)  # fmt: skip
+def test_a_list_of_jobs_that_cannot_be_given_is_refused_naming_the_field(ask, field, asked):
+    answer = ask(path=f"/?{field}={asked}", headers={"accept": "application/json"})
+
+    assert (answer.status_code, answer.json()["field"]) == (422, field)
+
+
 @pytest.mark.parametrize("host", ["evil.example", "localhost.evil.example", "192.168.1.21"])
 def test_a_name_that_is_not_ours_is_refused(ask, host):
     answer = ask(host=host)

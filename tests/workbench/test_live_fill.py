@@ -8,7 +8,7 @@ from queue import Empty, Queue
 import httpx
 import pytest
 
-from gaugewright.app.live import LiveDesk
+from gaugewright.app.live_desk import LiveDesk
 from gaugewright.app.scales import described_of
 from gaugewright.app.yard import RigHere, Yard, load_numerics
 from gaugewright.instruments.rig import Rig, RigFault, RigSettings

@@ -12,7 +12,7 @@ from babel.messages.mofile import write_mo
 
 import gaugewright
 from gaugewright.testing.hand import PROBE, TANK, Hand, counts_at
-from gaugewright.workbench import views, words
+from gaugewright.workbench import sheets, words
 
 ROOT = Path(gaugewright.__file__).parent
 
@@ -44,7 +44,7 @@ def hand(
         write_mo(file, made)
     monkeypatch.setattr(words, "LOCALES", tmp_path)
     words.catalogue.cache_clear()
-    views.environment.cache_clear()
+    sheets.environment.cache_clear()
     found = Hand(workbench.url)
     found.client.put(
         "/api/book/settings",
@@ -55,7 +55,7 @@ def hand(
     yield found
     found.client.close()
     words.catalogue.cache_clear()
-    views.environment.cache_clear()
+    sheets.environment.cache_clear()
 
 
 def test_a_finding_is_said_in_the_language_on_page_and_in_the_api(hand: Hand) -> None:

@@ -12,11 +12,12 @@ from babel.messages.extract import extract_from_dir
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gaugewright.app.pictured import job_picture, jobs_picture
+from gaugewright.app.pictured import job_picture
+from gaugewright.app.pictured_jobs import jobs_picture
 from gaugewright.app.survey import acknowledge, describe_tank, open_job
 from gaugewright.app.yard import Stamp, Yard
 from gaugewright.journal.book import open_book
-from gaugewright.workbench import views, words
+from gaugewright.workbench import sheets, views, words
 from gaugewright.workbench.page import Page, UnitsShown
 from gaugewright.workbench.words import THIN, Figures
 
@@ -78,7 +79,7 @@ def a_job(yard: Yard, vehicle: str) -> str:
 def pages_of(yard: Yard, job: str, page: Page) -> dict[str, str]:
     picture = job_picture(yard.state(job))
     made = {stage: views.render_stage(page, picture, stage, None) for stage in STAGES}
-    made["jobs"] = views.render_jobs(page, jobs_picture(yard))
+    made["jobs"] = sheets.render_jobs(page, jobs_picture(yard))
     made["new"] = views.render_new_job(page)
     made["pair"] = views.render_pair(page, "1")
     return made
@@ -87,8 +88,9 @@ def pages_of(yard: Yard, job: str, page: Page) -> dict[str, str]:
 def test_no_word_of_any_page_escapes_translation(
     yard: Yard, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(views, "catalogue", lambda language: Marked())
-    views.environment.cache_clear()
+    for room in (sheets, views):
+        monkeypatch.setattr(room, "catalogue", lambda language: Marked())
+    sheets.environment.cache_clear()
     job = a_job(yard, "42")
     names = {"Gaugewright", "mm", "L", "counts", "US gal", "imp gal", "°C", "°F", "V", "CSV",
              "JSON", "XLSX", "UTC", "yard.book"}  # fmt: skip
@@ -109,7 +111,7 @@ def test_no_word_of_any_page_escapes_translation(
                 word for each in names for word in re.findall(r"[A-Za-z]{2,}", each)}]  # fmt: skip
             if left:
                 plain.setdefault(name, []).extend(left)
-    views.environment.cache_clear()
+    sheets.environment.cache_clear()
 
     assert plain == {}
 

@@ -7,7 +7,7 @@ that looks again sees the newest reading with its age, never an old one as if it
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from gaugewright.app.live_values import Heard, LiveNote, LiveReading, LiveTrouble
@@ -240,98 +240,6 @@ class LiveInstrument:
         if reading is None or self.scale is None:
             return None
         return self.scale.at(reading.counts)
-
-
-class LiveDesk:
-    """Every instrument that is read now, by job and tank."""
-
-    def __init__(
-        self, open_source: Open = source_of, steady: "SteadySettings | None" = None
-    ) -> None:
-        self._open = open_source
-        self._steady = steady
-        self._lock = threading.Lock()
-        self._starting = threading.Lock()
-        self._live: dict[tuple[str, str], LiveInstrument] = {}
-        self._stopped: set[tuple[str, str]] = set()
-        self._is_closed = False
-
-    def is_stopped(self, job: str, tank_id: str) -> bool:
-        """Tell whether a person has stopped this instrument and not started it since."""
-        with self._lock:
-            return (job, tank_id) in self._stopped
-
-    def start(
-        self, job: str, tank_id: str, settings: SourceSettings, scale: Scale | None
-    ) -> LiveInstrument:
-        """Read an instrument; one that is read already with these settings goes on.
-
-        A line is read for one job at a time: the same line in another job is given free.
-        """
-        key = (job, tank_id)
-        with self._starting:
-            with self._lock:
-                if self._is_closed:
-                    raise SourceError(said("the program is closing"))
-                self._stopped.discard(key)
-                there = self._live.get(key)
-                if there is not None and there.settings == settings:
-                    there.scale = scale or there.scale
-                    return there
-                in_the_way = [
-                    self._live.pop(other)
-                    for other, live in list(self._live.items())
-                    if other == key or _same_line(live.settings, settings)
-                ]
-            # Outside of the lock: a line may take seconds to close, and screens look on.
-            for live in in_the_way:
-                live.close()
-            found = LiveInstrument(
-                tank_id, settings, scale, open_source=self._open, steady=self._steady
-            )
-            with self._lock:
-                if not self._is_closed:
-                    self._live[key] = found
-                    return found
-            found.close()
-            raise SourceError(said("the program is closing"))
-
-    def stop(self, job: str, tank_id: str) -> None:
-        """Read this instrument no more until it is started again."""
-        with self._lock:
-            self._stopped.add((job, tank_id))
-            live = self._live.pop((job, tank_id), None)
-        if live is not None:
-            live.close()
-
-    def get(self, job: str, tank_id: str) -> LiveInstrument | None:
-        """Return what is read for a tank, ``None`` if nothing is."""
-        with self._lock:
-            return self._live.get((job, tank_id))
-
-    def of_job(self, job: str) -> tuple[LiveInstrument, ...]:
-        """Return every instrument that is read for a job."""
-        with self._lock:
-            return tuple(live for (of, _), live in self._live.items() if of == job)
-
-    def rescale(self, job: str, scales: Mapping[str, Scale]) -> None:
-        """Show litres by these scales from now on."""
-        for live in self.of_job(job):
-            live.scale = scales.get(live.tank_id)
-
-    def close(self) -> None:
-        """Read nothing more.  Safe to call twice."""
-        with self._lock:
-            self._is_closed = True
-            live, self._live = list(self._live.values()), {}
-        for each in live:
-            each.close()
-
-
-def _same_line(one: SourceSettings, other: SourceSettings) -> bool:
-    """Tell whether two settings ask for the same port of this computer."""
-    mine, theirs = one.to_mapping(), other.to_mapping()
-    return "port" in mine and "host" not in mine and mine.get("port") == theirs.get("port")
 
 
 def _why_not_live(state: ReaderState, age_s: float | None) -> str:

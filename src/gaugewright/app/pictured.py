@@ -7,24 +7,11 @@ from gaugewright.app import pictures as p
 from gaugewright.app.certify import next_number
 from gaugewright.app.lists import MOUNT_ITEMS
 from gaugewright.app.pictured_tank import tank_picture
-from gaugewright.app.yard import Yard
 from gaugewright.journal.fill_kinds import CertificateIssued
 from gaugewright.journal.kinds import STAGES
-from gaugewright.journal.reading import Head
 from gaugewright.journal.state import Fact, JobState, Kept
 from gaugewright.planning.cautions import CAUTIONS
 from gaugewright.units import VolumeUnit
-
-MOST_LINES = 200
-"""Jobs in one list; older ones are asked for by ``before``."""
-
-
-def jobs_picture(
-    yard: Yard, *, containing: str = "", before: int | None = None, limit: int = 50
-) -> p.JobsPicture:
-    """Return the list of jobs, the newest in the book first."""
-    heads = yard.book.jobs(limit=min(limit, MOST_LINES), before=before, containing=containing)
-    return p.JobsPicture(tuple(_line(head) for head in heads))
 
 
 def job_picture(state: JobState, unit: VolumeUnit = "L") -> p.JobPicture:
@@ -93,22 +80,6 @@ def job_picture(state: JobState, unit: VolumeUnit = "L") -> p.JobPicture:
             for kept in state.unknown
         ),
         clock_set_back=state.clock_set_back,
-    )
-
-
-def _line(head: Head) -> p.JobLine:
-    summary = head.summary
-    return p.JobLine(
-        job=head.job,
-        customer=summary.get("customer"),
-        vehicle=summary.get("vehicle"),
-        stage=summary.get("stage"),
-        tanks=summary.get("tanks"),
-        certificate=summary.get("certificate"),
-        last_at=head.last_at,
-        number=head.tip.number,
-        place=head.place,
-        problem=head.problem,
     )
 
 

@@ -13,33 +13,10 @@ from gaugewright.app.pictures_bench import BenchFindingPicture as BenchFindingPi
 from gaugewright.app.pictures_bench import BenchPicture as BenchPicture
 from gaugewright.app.pictures_bench import BenchReadingPicture as BenchReadingPicture
 from gaugewright.app.pictures_bench import VoidedPicture as VoidedPicture
+from gaugewright.app.pictures_jobs import JobLine as JobLine
+from gaugewright.app.pictures_jobs import JobsPicture as JobsPicture
 
 State = Literal["none", "clear", "note", "check", "stop"]
-
-
-@dataclass(frozen=True, slots=True)
-class JobLine:
-    """One line of the list of jobs."""
-
-    job: str
-    customer: str | None
-    vehicle: str | None
-    stage: str | None
-    tanks: int | None
-    certificate: str | None
-    last_at: datetime | None
-    number: int
-    place: int
-    """Give the last one's as ``before`` to see older jobs."""
-    problem: str | None
-    """What is wrong with the journal, if it is not what was written."""
-
-
-@dataclass(frozen=True, slots=True)
-class JobsPicture:
-    """The list of jobs, newest first."""
-
-    jobs: tuple[JobLine, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,25 +5,26 @@ what was said is on disk.
 """
 
 import os
+import sys
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib import import_module
-
-from threadpoolctl import threadpool_limits
+from typing import TYPE_CHECKING
 
 from gaugewright.app.arrival_desk import ArrivalDesk
-from gaugewright.app.live import LiveDesk
+from gaugewright.app.live_desk import LiveDesk
 from gaugewright.app.log_shelf import LogShelf, shelf_folder
-from gaugewright.app.scales import scales_of
 from gaugewright.errors import ChainError, JournalError, StateError
-from gaugewright.instruments.rig_lines import RunningRig
 from gaugewright.journal.book import Book, Recorded
 from gaugewright.journal.demands import Event
 from gaugewright.journal.state import JobState, TankState
 from gaugewright.units import VolumeUnit
 from gaugewright.words import said
+
+if TYPE_CHECKING:
+    from gaugewright.instruments.rig_lines import RunningRig
 
 VOLUME_UNITS: dict[str, VolumeUnit] = {
     "litres": "L",
@@ -57,7 +58,7 @@ class Stamp:
 class RigHere:
     """A simulated yard in this process, with a dispenser to press."""
 
-    running: RunningRig
+    running: "RunningRig"
     job: str
     tank_id: str
 
@@ -81,7 +82,10 @@ def use_one_thread_for_matrices() -> None:
     """
     for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
         os.environ.setdefault(name, "1")
-    threadpool_limits(limits=1, user_api="blas")
+    if "numpy" in sys.modules:
+        from threadpoolctl import threadpool_limits
+
+        threadpool_limits(limits=1, user_api="blas")
 
 
 class Yard:
@@ -168,6 +172,8 @@ class Yard:
             device=stamp.device,
             request_id=stamp.request_id,
         )
+        from gaugewright.app.scales import scales_of  # its numerics load slowly
+
         self.last_numbers[job] = recorded.state.tip.number
         self.desk.rescale(job, scales_of(recorded.state))
         return recorded._replace(unit=self.unit)

@@ -1,12 +1,10 @@
 """``gaugewright open``: the workbench on a job book, in the browser."""
 
-import gc
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from gaugewright.app.loading import loading
 from gaugewright.cli.output import show
 
 if TYPE_CHECKING:
@@ -39,7 +37,7 @@ def open_(
     Without --lan it answers on this computer only. It stops with Ctrl-C; everything that was
     recorded is in the book.
     """
-    with _loading():
+    with loading():
         from gaugewright.app.yard import Yard
         from gaugewright.cli.numbers import naming_options
         from gaugewright.journal.book import open_book
@@ -65,7 +63,7 @@ def open_demo(port: int | None = None, *, open_browser: bool = True) -> None:
     import tempfile
     from pathlib import Path
 
-    with _loading():
+    with loading():
         from gaugewright.app.demo import build_demo
         from gaugewright.journal.book import open_book
         from gaugewright.workbench.running import prepare
@@ -78,20 +76,6 @@ def open_demo(port: int | None = None, *, open_browser: bool = True) -> None:
             yard.close()
             raise
         _run(bench, "a demo book that is gone afterwards", open_browser=open_browser)
-
-
-@contextmanager
-def _loading() -> Iterator[None]:
-    """Load modules without looking for garbage: they stay, and looking takes a tenth of the start.
-
-    What was loaded is not looked through later either.
-    """
-    gc.disable()
-    try:
-        yield
-        gc.freeze()
-    finally:
-        gc.enable()
 
 
 def _run(bench: "Workbench", book: str, *, open_browser: bool, as_json: bool = False) -> None:

@@ -5,6 +5,7 @@ times does not take two hundred starts of the program.
 """
 
 import multiprocessing
+from importlib import import_module
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from pathlib import Path
@@ -39,3 +40,4 @@ def _serve(book: str, told: Connection, port: int) -> None:
 
 
 load_numerics()
+import_module("gaugewright.workbench.inside")

@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
-MOST_ENTRIES = 2**31
+from gaugewright.workbench.asking import MOST_ENTRIES as MOST_ENTRIES
 
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Words = Annotated[str, Field(max_length=20_000)]

@@ -21,9 +21,9 @@ from gaugewright.workbench.answers import (
     VisitorHere,
     YardHere,
     recorded_answer,
-    speech_of,
     stamp_of,
 )
+from gaugewright.workbench.asking import speech_of
 from gaugewright.workbench.job_routes import EntryNumber, taken_of
 from gaugewright.workbench.schema import Router
 

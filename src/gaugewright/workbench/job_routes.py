@@ -8,7 +8,8 @@ from starlette.responses import Response
 from gaugewright.app import bench, photos, survey, typed
 from gaugewright.app.bench import Late, Taken
 from gaugewright.app.live_values import Heard
-from gaugewright.app.pictured import job_picture, jobs_picture
+from gaugewright.app.pictured import job_picture
+from gaugewright.app.pictured_jobs import jobs_picture
 from gaugewright.app.pictures import JobPicture, JobsPicture
 from gaugewright.app.yard import NotThereError, Stamp
 from gaugewright.errors import InputError
@@ -17,15 +18,14 @@ from gaugewright.journal import kinds as k
 from gaugewright.journal.book import BookSettings
 from gaugewright.workbench import bodies
 from gaugewright.workbench.answers import (
-    EntryAnswer,
     ImportAnswer,
     RecordedAnswer,
     VisitorHere,
     YardHere,
-    entry_answer,
     recorded_answer,
     stamp_of,
 )
+from gaugewright.workbench.problems import EntryAnswer, entry_answer
 from gaugewright.workbench.schema import Router
 
 router = Router(prefix="/api")

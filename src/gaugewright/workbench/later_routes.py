@@ -20,11 +20,10 @@ from gaugewright.workbench.answers import (
     RecordedAnswer,
     VisitorHere,
     YardHere,
-    page_of,
     recorded_answer,
-    speech_of,
     stamp_of,
 )
+from gaugewright.workbench.asking import page_of, speech_of
 from gaugewright.workbench.job_routes import EntryNumber, taken_of
 from gaugewright.workbench.schema import Router
 

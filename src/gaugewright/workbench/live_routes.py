@@ -22,13 +22,14 @@ from gaugewright.workbench.answers import (
     VisitorHere,
     YardHere,
     recorded_answer,
-    speech_of,
     stamp_of,
 )
+from gaugewright.workbench.asking import speech_of
 from gaugewright.workbench.guard import cookie_text
-from gaugewright.workbench.pairing import CODE_LASTS_S, PairingError
+from gaugewright.workbench.pairing import PairingAnswer, PairingError, pairing_answer
 from gaugewright.workbench.schema import Router
-from gaugewright.workbench.stream import MOST_STREAMS, Streams, live_events
+from gaugewright.workbench.stream import MOST_STREAMS, live_events
+from gaugewright.workbench.streams import Streams
 
 router = Router(prefix="/api")
 
@@ -43,16 +44,6 @@ class SessionAnswer:
     is_lan: bool
     is_demo: bool
     version: str
-
-
-@dataclass(frozen=True, slots=True)
-class PairingAnswer:
-    """A code that lets one device in."""
-
-    url: str
-    code: str
-    qr_svg: str
-    expires_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,15 +181,6 @@ def pair(body: bodies.PairBody, door: DoorHere) -> Response:
     )
     answer.headers.append("set-cookie", cookie_text(token))
     return answer
-
-
-def pairing_answer(base: str, code: str) -> PairingAnswer:
-    """Return a code with its address, drawn too."""
-    import segno
-
-    url = f"{base}/pair?code={code}"
-    drawn = segno.make(url, error="m").svg_inline(scale=6, border=4, dark="#000", light="#fff")
-    return PairingAnswer(url, code, drawn, CODE_LASTS_S)
 
 
 def _shown(yard: Yard, job: str, tank_id: str) -> LiveReading:

@@ -6,6 +6,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from gaugewright.errors import GaugewrightError, InputError
 from gaugewright.words import said
@@ -27,6 +28,16 @@ class PairingError(GaugewrightError):
 
 class TooManyTriesError(PairingError):
     """Wrong codes came too often."""
+
+
+@dataclass(frozen=True, slots=True)
+class PairingAnswer:
+    """A code that lets one device in."""
+
+    url: str
+    code: str
+    qr_svg: str
+    expires_s: float
 
 
 class Pairing:
@@ -98,6 +109,15 @@ class Pairing:
             return False
         given = code.strip().upper().encode()
         return hmac.compare_digest(given, self._code.encode())
+
+
+def pairing_answer(base: str, code: str) -> PairingAnswer:
+    """Return a code with its address, drawn too."""
+    import segno
+
+    url = f"{base}/pair?code={code}"
+    drawn = segno.make(url, error="m").svg_inline(scale=6, border=4, dark="#000", light="#fff")
+    return PairingAnswer(url, code, drawn, CODE_LASTS_S)
 
 
 def _distinct(name: str, taken: set[str]) -> str:

@@ -13,9 +13,9 @@ from gaugewright.workbench.answers import (
     VisitorHere,
     YardHere,
     recorded_answer,
-    speech_of,
     stamp_of,
 )
+from gaugewright.workbench.asking import speech_of
 from gaugewright.workbench.bodies import Body, Figure, Recording, Words
 from gaugewright.workbench.schema import Router
 

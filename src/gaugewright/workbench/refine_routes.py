@@ -11,10 +11,10 @@ from gaugewright.workbench.answers import (
     RecordedAnswer,
     VisitorHere,
     YardHere,
-    page_of,
     recorded_answer,
     stamp_of,
 )
+from gaugewright.workbench.asking import page_of
 from gaugewright.workbench.schema import Router
 
 router = Router(prefix="/api/jobs/{job}/tanks/{tank_id}/watch/refined")

@@ -14,7 +14,7 @@ import uvicorn
 from gaugewright.app.yard import Yard, load_numerics, use_one_thread_for_matrices
 from gaugewright.errors import InputError
 from gaugewright.workbench.guard import Door
-from gaugewright.workbench.live_routes import PairingAnswer, pairing_answer
+from gaugewright.workbench.pairing import PairingAnswer, pairing_answer
 from gaugewright.workbench.server import build_app
 
 PORT = 8047
@@ -32,6 +32,8 @@ class Workbench:
     url: str
     pairing: PairingAnswer | None
     """The code for the first phone, if phones are let in."""
+    load_rest: Callable[[], object] = lambda: None
+    """Loads what the first page does not need."""
     _thread: threading.Thread | None = field(default=None)
 
     def run(self, *, when_ready: Callable[[], None] = lambda: None) -> None:
@@ -40,7 +42,7 @@ class Workbench:
         def told() -> None:
             if self.wait_until_ready(20.0):
                 when_ready()
-                self._warm()
+                self.warm()
 
         threading.Thread(target=told, daemon=True).start()
         if threading.current_thread() is threading.main_thread():
@@ -63,12 +65,19 @@ class Workbench:
             raise InputError("the server did not start")
         return self
 
-    def _warm(self) -> None:
-        """Load the numerics once the first page was seen, or after a moment."""
+    def warm(self) -> None:
+        """Load the other pages and the numerics, once the first page is there or seems unwanted."""
+        pause = threading.Event()
+        seen = 0
         for _ in range(20):
-            if self.server.server_state.total_requests or self.server.should_exit:
-                break
-            threading.Event().wait(0.1)
+            asked = self.server.server_state.total_requests
+            if self.server.should_exit:
+                return
+            if asked and asked == seen:
+                break  # the page has its style sheets and scripts by now
+            seen = asked
+            pause.wait(0.1)
+        self.load_rest()
         load_numerics()
 
     def wait_until_ready(self, timeout_s: float) -> bool:
@@ -114,6 +123,7 @@ def prepare(yard: Yard, *, port: int | None = None, lan: bool = False) -> Workbe
     )
     app = build_app(yard, door=door, lan_url=lan_url, is_closing=lambda: bench.server.should_exit)
     bench.server.config.app = app
+    bench.load_rest = app.state.inside.load
     return bench
 
 

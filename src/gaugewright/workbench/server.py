@@ -1,62 +1,63 @@
-"""The local web application: pages, the API, the stream, and the door before them."""
+"""The local web application: the door, the list of jobs, and everything else behind it.
 
+The list of jobs is the first page.  It is answered with the little that it needs; the other
+pages and the API take several times as long to load, and are loaded when they are first asked
+for or, by a running workbench, while the person looks at the list.
+"""
+
+import threading
 from collections.abc import Callable
-from typing import Annotated, Any
 
-from fastapi import FastAPI, Query, Request
-from fastapi.exceptions import RequestValidationError
-from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
-from starlette.responses import Response
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import FileResponse, HTMLResponse, Response
+from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp, Receive, Scope, Send
 
-from gaugewright import __version__
-from gaugewright.app.pictured import job_picture, jobs_picture
-from gaugewright.app.verdicts import verdict
-from gaugewright.app.yard import NotThereError, Yard
-from gaugewright.errors import GaugewrightError
-from gaugewright.journal.kinds import STAGES
-from gaugewright.workbench import (
-    arrives_routes,
-    bodies,
-    certificate_routes,
-    fill_routes,
-    handover_routes,
-    job_routes,
-    later_routes,
-    live_routes,
-    plan_routes,
-    refine_routes,
-    views,
-    watch_routes,
-    wiring_routes,
-)
-from gaugewright.workbench.answers import (
-    Problem,
-    YardHere,
-    answer_error,
-    answer_http,
-    answer_validation,
-    page_of,
-    speech_of,
-)
+from gaugewright.app.loading import loading
+from gaugewright.app.pictured_jobs import jobs_picture
+from gaugewright.app.yard import Yard
+from gaugewright.errors import GaugewrightError, InputError
+from gaugewright.table.delimited import whole_number
+from gaugewright.words import said
+from gaugewright.workbench import sheets
+from gaugewright.workbench.asking import MOST_ENTRIES, page_of, speech_of, yard_of
 from gaugewright.workbench.guard import Door, Guard
-from gaugewright.workbench.schema import openapi_of
-from gaugewright.workbench.stream import Streams
+from gaugewright.workbench.problems import answer_error, answer_http
+from gaugewright.workbench.streams import Streams
 
-ROUTERS = (
-    job_routes.router,
-    fill_routes.router,
-    live_routes.router,
-    plan_routes.router,
-    refine_routes.router,
-    watch_routes.router,
-    handover_routes.router,
-    arrives_routes.router,
-    certificate_routes.router,
-    wiring_routes.router,
-    later_routes.router,
-)
+MOST_LETTERS = 100
+"""Longest text that jobs are searched for. [characters]"""
+
+
+class Inside:
+    """Everything behind the first page, loaded once."""
+
+    def __init__(self) -> None:
+        self._app: ASGIApp | None = None
+        self._lock = threading.Lock()
+        self.outside: Starlette | None = None
+        """The server that it belongs to, whose state it shares."""
+
+    def load(self) -> ASGIApp:
+        """Load it, if nobody has, and return it.  Safe between threads."""
+        with self._lock:
+            if self._app is None:
+                assert self.outside is not None
+                with loading():
+                    from gaugewright.workbench.inside import build_inside
+
+                    self._app = build_inside(self.outside.state)
+            return self._app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        app = self._app if self._app is not None else await run_in_threadpool(self.load)
+        await app(scope, receive, send)
 
 
 def build_app(
@@ -65,121 +66,49 @@ def build_app(
     door: Door | None = None,
     lan_url: str | None = None,
     is_closing: Callable[[], bool] = lambda: False,
-) -> FastAPI:
-    """Return the application for a yard.
+) -> Starlette:
+    """Return the application for a yard; ``app.state.inside.load()`` loads all of it.
 
     ``lan_url`` is the address under which phones find it, ``None`` on this computer only;
     ``is_closing`` tells the streams that they must end.
     """
-    app = FastAPI(
-        title="Gaugewright",
-        version=__version__,
-        description="Every action of the workbench. Numbers may be typed with a decimal comma.",
-        openapi_url="/api/openapi.json",
-        docs_url=None,
-        redoc_url=None,
+    door = door or Door()
+    app = Starlette(
+        routes=[
+            Route("/", _jobs),
+            Route("/keeper.js", _keeper),
+            Mount("/static", StaticFiles(directory=sheets.STATIC), name="static"),
+        ],
+        middleware=[Middleware(Guard, door=door, speech=lambda: speech_of(yard))],
+        exception_handlers={GaugewrightError: answer_error, HTTPException: answer_http},
     )
     app.state.yard = yard
-    app.state.door = door or Door()
+    app.state.door = door
     app.state.lan_url = lan_url
     app.state.is_lan = lan_url is not None
     app.state.streams = Streams(is_closing)
-    app.add_exception_handler(GaugewrightError, answer_error)
-    app.add_exception_handler(RequestValidationError, answer_validation)
-    app.add_exception_handler(HTTPException, answer_http)
-    for router in ROUTERS:
-        app.include_router(router)
-    _add_pages(app)
-    app.mount("/static", StaticFiles(directory=views.STATIC), name="static")
-    # How FastAPI itself says to replace the schema; mypy minds a method given anew.
-    app.openapi = lambda: _openapi(app)  # type: ignore[method-assign]
-    app.add_middleware(Guard, door=app.state.door, speech=lambda: speech_of(yard))
+    app.state.inside = app.router.default = inside = Inside()
+    inside.outside = app
     return app
 
 
-def _openapi(app: FastAPI) -> dict[str, Any]:
-    if app.openapi_schema is None:
-        app.openapi_schema = openapi_of(app, ROUTERS, Problem)
-    return app.openapi_schema
+def _jobs(request: Request) -> Response:
+    asked = request.query_params
+    containing, before = asked.get("containing", ""), asked.get("before")
+    if len(containing) > MOST_LETTERS:
+        raise InputError(
+            said("must be at most {most} letters", most=MOST_LETTERS), field="containing"
+        )
+    place = None if before is None else whole_number(before, field="before")
+    if place is not None and not 0 <= place <= MOST_ENTRIES:
+        raise InputError(
+            said("must be 0 to {most}, found {place}", most=MOST_ENTRIES, place=place),
+            field="before",
+        )
+    shown = jobs_picture(yard_of(request), containing=containing, before=place)
+    return HTMLResponse(sheets.render_jobs(page_of(request), shown))
 
 
-def _add_pages(app: FastAPI) -> None:
-    pages: dict[str, Any] = {"include_in_schema": False, "response_class": HTMLResponse}
-    app.get("/photos/{sha256}", include_in_schema=False)(job_routes.photo)
-    app.get("/", **pages)(_jobs)
-    app.get("/jobs/new", **pages)(_new_job)
-    app.get("/jobs/{job}", **pages)(_job)
-    app.get("/jobs/{job}/later", **pages)(later_routes.later_page)
-    app.get("/jobs/{job}/refined", **pages)(refine_routes.refined_piece)
-    app.get("/jobs/{job}/{stage}", **pages)(_stage)
-    app.post("/jobs/{job}/preview", **pages)(_preview)
-    app.get("/pair", **pages)(_pair)
-    app.get("/no-line", **pages)(_no_line)
-    app.get("/keeper.js", include_in_schema=False)(_keeper)
-
-
-def _jobs(
-    request: Request,
-    yard: YardHere,
-    containing: Annotated[str, Query(max_length=100)] = "",
-    before: Annotated[int | None, Query(ge=0, le=bodies.MOST_ENTRIES)] = None,
-) -> str:
-    shown = jobs_picture(yard, containing=containing, before=before)
-    return views.render_jobs(page_of(request), shown)
-
-
-def _new_job(request: Request) -> str:
-    return views.render_new_job(page_of(request))
-
-
-def _job(job: str, yard: YardHere) -> Response:
-    from urllib.parse import quote
-
-    stage = yard.state(job).stage
-    return RedirectResponse(f"/jobs/{quote(job, safe='')}/{stage.lower()}", status_code=303)
-
-
-def _stage(
-    request: Request,
-    job: str,
-    stage: str,
-    yard: YardHere,
-    tank: Annotated[str | None, Query(max_length=200)] = None,
-    new: bool = False,
-    entry: Annotated[int | None, Query(ge=1, le=bodies.MOST_ENTRIES)] = None,
-) -> str:
-    name = next((each for each in STAGES if each.lower() == stage), None)
-    if name is None:
-        raise NotThereError(f"there is no stage {stage}")
-    state = yard.state(job)
-    if tank is not None and tank not in state.tanks:
-        raise NotThereError(f"there is no tank {tank} in job {job}")
-    picture = job_picture(state, yard.unit)
-    shown = tank
-    if shown is None and state.standing_tanks:
-        shown = state.standing_tanks[0].tank_id
-    said = None if shown is None else verdict(state.tanks[shown], yard.unit)
-    watch = None
-    if name == "Watch" and shown is not None and state.tanks[shown].watches:
-        from gaugewright.app.pictured_watch import watch_picture  # only this stage needs it
-
-        watch = watch_picture(yard, state.tanks[shown], entry)
-    return views.render_stage(page_of(request), picture, name, tank, said, is_new=new, watch=watch)
-
-
-def _preview(request: Request, job: str, body: bodies.Preview, yard: YardHere) -> str:
-    yard.state(job)
-    return views.render_preview(page_of(request), body.tank, body.probe)
-
-
-def _pair(request: Request, code: Annotated[str, Query(max_length=40)] = "") -> str:
-    return views.render_pair(page_of(request), code)
-
-
-def _no_line(request: Request) -> str:
-    return views.render_no_line(page_of(request))
-
-
-def _keeper() -> Response:
+def _keeper(request: Request) -> Response:
     """Give the service worker from the root, since it may keep only what lies below it."""
-    return FileResponse(views.STATIC / "js" / "keeper.js", media_type="text/javascript")
+    return FileResponse(sheets.STATIC / "js" / "keeper.js", media_type="text/javascript")

@@ -6,7 +6,7 @@ misses readings and never gets old ones.
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 
 from pydantic import TypeAdapter
@@ -15,6 +15,7 @@ from starlette.concurrency import run_in_threadpool
 from gaugewright.app.live_values import LiveReading
 from gaugewright.app.yard import RigHere, Yard
 from gaugewright.words import ENGLISH, Speech
+from gaugewright.workbench.streams import Streams
 
 LOOK_EVERY_S = 0.05
 LEAST_APART_S = 0.1
@@ -26,14 +27,6 @@ LOOK_AT_BOOK_EVERY_S = 2.0
 MOST_STREAMS = 40
 
 _TO_JSON = TypeAdapter(LiveReading)
-
-
-@dataclass(slots=True)
-class Streams:
-    """The streams that are open, and whether they must end."""
-
-    is_closing: Callable[[], bool] = lambda: False
-    count: int = 0
 
 
 @dataclass(slots=True)

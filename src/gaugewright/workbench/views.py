@@ -1,19 +1,13 @@
 """Pages from pictures: templates, drawings and words put together.  No state, no clock."""
 
 from collections.abc import Mapping
-from functools import lru_cache
-from pathlib import Path
 from typing import Any
-
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
-from markupsafe import Markup
 
 from gaugewright.app.later_pictures import LaterPicture
 from gaugewright.app.pictures import (
     CautionPicture,
     FindingPicture,
     JobPicture,
-    JobsPicture,
     TankPicture,
     VerdictPicture,
 )
@@ -35,22 +29,15 @@ from gaugewright.workbench.later_words import SIGNS as LATER_SIGNS
 from gaugewright.workbench.later_words import verdict_names, way_names
 from gaugewright.workbench.page import Page
 from gaugewright.workbench.refined_drawing import bands_drawing
+from gaugewright.workbench.sheets import figures_of, render
 from gaugewright.workbench.watch_view import watch_marks, watch_words
 from gaugewright.workbench.words import (
-    DECIMAL_COMMA,
-    Figures,
     catalogue,
     fact_names,
-    kind_names,
     shape_names,
     size_names,
-    speech,
-    stage_names,
     zone_kinds,
 )
-
-TEMPLATES = Path(__file__).parent / "templates"
-STATIC = Path(__file__).parent / "static"
 
 SIZES_NEEDED = {**NEEDED, "unknown": ("height_mm",)}
 SHAPES = tuple(shape for shape in SIZES_NEEDED if shape not in ("section", "mesh"))
@@ -62,37 +49,6 @@ SIZES_OF = {
     "stepped": ("edge_radius_mm",),
 }
 """Sizes that a shape may have besides those it needs."""
-SIGNS = {"clear": "■", "note": "■", "check": "▲", "stop": "⬣"}
-"""Every verdict has a shape of its own, so that colour is never all that tells it."""
-
-
-@lru_cache(maxsize=16)
-def environment(language: str) -> Environment:
-    """Return the templates with the words of a language; everything is escaped."""
-    made = Environment(
-        loader=FileSystemLoader(TEMPLATES),
-        autoescape=select_autoescape(default=True, default_for_string=True),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        extensions=["jinja2.ext.i18n"],
-    )
-    # The i18n extension adds this method; the type of the environment does not know it.
-    made.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
-    made.globals["static_version"] = _static_version()
-    return made
-
-
-@lru_cache(maxsize=1)
-def _static_version() -> str:
-    """Give a mark that changes with the static files, so that no old one is kept."""
-    newest = max(file.stat().st_mtime_ns for file in STATIC.rglob("*") if file.is_file())
-    return f"{newest:x}"
-
-
-def render_jobs(page: Page, jobs: JobsPicture) -> str:
-    """Return the page with the list of jobs."""
-    return _render(page, "jobs.html", jobs=jobs.jobs)
 
 
 def render_new_job(page: Page) -> str:
@@ -108,11 +64,6 @@ def render_pair(page: Page, code: str) -> str:
 def render_no_line(page: Page) -> str:
     """Return the page that a device keeps for when the server cannot be reached."""
     return _render(page, "no_line.html")
-
-
-def render_problem(page: Page, status: int, sentence: str) -> str:
-    """Return the page that says what is wrong."""
-    return _render(page, "problem.html", status=status, sentence=sentence)
 
 
 def render_stage(
@@ -133,7 +84,7 @@ def render_stage(
     shown = [t for t in tanks if t.tank_id == tank_id] or list(tanks)
     tank = None if is_new or not shown else shown[0]
     say = catalogue(page.language).gettext
-    write = _figures(page)
+    write = figures_of(page)
     caution = next_caution(job, stage)
     drawn = None
     if tank is not None and stage in ("Plan", "Pour", "Prove"):
@@ -193,7 +144,7 @@ def render_later(
 def render_refined(page: Page, tank_id: str, offer: OfferPicture) -> str:
     """Return the offer of a table refined in service, as a piece of a page."""
     say = catalogue(page.language).gettext
-    drawn = bands_drawing(offer, _figures(page), say)
+    drawn = bands_drawing(offer, figures_of(page), say)
     return _render(page, "refined.html", tank_id=tank_id, offer=offer, drawn=drawn)
 
 
@@ -204,7 +155,7 @@ def render_preview(page: Page, tank: Mapping[str, Any], probe: Mapping[str, Any]
     """
     say = catalogue(page.language).gettext
     plain = in_mm_and_litres(tank), in_mm_and_litres(probe)
-    return _render(page, "preview.html", drawn=preview_drawing(*plain, _figures(page), say))
+    return _render(page, "preview.html", drawn=preview_drawing(*plain, figures_of(page), say))
 
 
 def standing_tanks(job: JobPicture) -> tuple[TankPicture, ...]:
@@ -231,28 +182,17 @@ def following(job: JobPicture, stage: str) -> str | None:
     return names[place + 1] if place + 1 < len(names) else None
 
 
-def _figures(page: Page) -> Figures:
-    return Figures(page.units, page.language)
-
-
 def _render(page: Page, template: str, **values: Any) -> str:
     say = catalogue(page.language).gettext
-    heard = speech(page.units, page.language).all_of(values)
-    context: dict[str, Any] = {
-        "page": page,
-        "write": _figures(page),
-        "translate": say,
-        "stage_names": stage_names(say),
-        "shape_names": shape_names(say),
-        "size_names": size_names(say),
-        "fact_names": fact_names(say),
-        "kind_names": kind_names(say),
-        "zone_kinds": zone_kinds(say),
-        "shapes": SHAPES,
-        "sizes_needed": SIZES_NEEDED,
-        "sizes_more": SIZES_OF,
-        "signs": SIGNS,
-        "has_comma": page.language.split("-")[0] in DECIMAL_COMMA,
-        "svg": Markup,
-    }
-    return environment(page.language).get_template(template).render(**context, **heard)
+    return render(
+        page,
+        template,
+        shape_names=shape_names(say),
+        size_names=size_names(say),
+        fact_names=fact_names(say),
+        zone_kinds=zone_kinds(say),
+        shapes=SHAPES,
+        sizes_needed=SIZES_NEEDED,
+        sizes_more=SIZES_OF,
+        **values,
+    )

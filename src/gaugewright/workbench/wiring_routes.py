@@ -11,9 +11,9 @@ from gaugewright.workbench.answers import (
     VisitorHere,
     YardHere,
     recorded_answer,
-    speech_of,
     stamp_of,
 )
+from gaugewright.workbench.asking import speech_of
 from gaugewright.workbench.bodies import Body, Recording
 from gaugewright.workbench.schema import Router
 

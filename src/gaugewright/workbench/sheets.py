@@ -1,0 +1,84 @@
+"""Every page's common part: templates with the words of a language and the reader's figures.
+
+The list of jobs is drawn here, with what it needs and no more: it is the first page.
+"""
+
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+
+from gaugewright.app.pictures_jobs import JobsPicture
+from gaugewright.workbench.page import Page
+from gaugewright.workbench.words import (
+    DECIMAL_COMMA,
+    Figures,
+    catalogue,
+    kind_names,
+    speech,
+    stage_names,
+)
+
+TEMPLATES = Path(__file__).parent / "templates"
+STATIC = Path(__file__).parent / "static"
+
+SIGNS = {"clear": "■", "note": "■", "check": "▲", "stop": "⬣"}
+"""Every verdict has a shape of its own, so that colour is never all that tells it."""
+
+
+@lru_cache(maxsize=16)
+def environment(language: str) -> Environment:
+    """Return the templates with the words of a language; everything is escaped."""
+    made = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=select_autoescape(default=True, default_for_string=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
+    )
+    # The i18n extension adds this method; the type of the environment does not know it.
+    made.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
+    made.globals["static_version"] = _static_version()
+    return made
+
+
+@lru_cache(maxsize=1)
+def _static_version() -> str:
+    """Give a mark that changes with the static files, so that no old one is kept."""
+    newest = max(file.stat().st_mtime_ns for file in STATIC.rglob("*") if file.is_file())
+    return f"{newest:x}"
+
+
+def render_jobs(page: Page, jobs: JobsPicture) -> str:
+    """Return the page with the list of jobs."""
+    return render(page, "jobs.html", jobs=jobs.jobs)
+
+
+def render_problem(page: Page, status: int, sentence: str) -> str:
+    """Return the page that says what is wrong."""
+    return render(page, "problem.html", status=status, sentence=sentence)
+
+
+def render(page: Page, template: str, **values: Any) -> str:
+    """Return a template with its values, each sentence in them said as the reader hears it."""
+    say = catalogue(page.language).gettext
+    heard = speech(page.units, page.language).all_of(values)
+    context: dict[str, Any] = {
+        "page": page,
+        "write": figures_of(page),
+        "translate": say,
+        "stage_names": stage_names(say),
+        "kind_names": kind_names(say),
+        "signs": SIGNS,
+        "has_comma": page.language.split("-")[0] in DECIMAL_COMMA,
+        "svg": Markup,
+    }
+    return environment(page.language).get_template(template).render(**context, **heard)
+
+
+def figures_of(page: Page) -> Figures:
+    """Return what writes a page's figures."""
+    return Figures(page.units, page.language)
