@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: demo test check setup bench clean
+.PHONY: demo test bench clean
 
 demo: .venv/ready
 	$(BIN)/gaugewright demo
@@ -18,15 +18,18 @@ bench: .venv/ready-dev
 	$(BIN)/pip install -q -e '.[bench]'
 	$(BIN)/python -m benchmarks
 
-.venv/ready: pyproject.toml
+.venv/made:
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Python 3.11 or newer is needed"; exit 1; }
 	$(PYTHON) -m venv .venv || { echo "On Debian: apt-get install python3-venv"; exit 1; }
+	@touch $@
+
+.venv/ready: pyproject.toml | .venv/made
 	$(BIN)/python -m pip install -q -e .
 	@touch $@
 
-.venv/ready-dev: .venv/ready
+.venv/ready-dev: pyproject.toml | .venv/made
 	$(BIN)/python -m pip install -q -e '.[dev]'
-	@touch $@
+	@touch .venv/ready $@
 
 clean:
 	rm -rf .venv

@@ -302,6 +302,36 @@ def test_any_row_of_counts_gets_a_verdict_and_finite_figures(counts, step_s):
         assert figure is None or np.isfinite(figure)
 
 
+@given(
+    st.lists(
+        st.tuples(st.one_of(st.floats(0, 0.2), st.floats(1, 300)), st.integers(2000, 2100)),
+        min_size=1,
+        max_size=120,
+    )
+)
+def test_readings_that_come_when_they_like_get_a_verdict(steps):
+    waits, counts = zip(*steps, strict=True)
+    limits = SteadySettings(window_s=1, history_s=20, least_samples=8)
+    result = steadiness(1e5 + np.cumsum(waits), counts, limits)
+
+    assert result.verdict in Verdict
+    assert result.reason
+
+
+@pytest.mark.parametrize("every_s", [1, 5, 10, 30])
+def test_an_instrument_that_sends_seldom_is_judged_on_as_many_readings(every_s):
+    rng = np.random.default_rng(every_s)
+    watch, verdicts = SteadyWatch(), Counter()
+    for n in range(200):
+        watch.add(every_s * n, round(2500 + rng.normal(scale=2)))
+        verdicts[watch.judge().verdict] += 1
+
+    assert 19 <= verdicts[Verdict.TOO_EARLY] <= 40
+    assert verdicts[Verdict.STEADY] > 120
+    watch.add(every_s * 200, 2600)
+    assert watch.judge().verdict is not Verdict.STEADY
+
+
 @settings(max_examples=40)
 @given(st.integers(-2000, 2000), st.integers(0, 1000))
 def test_shifting_all_counts_shifts_the_mean_and_changes_no_verdict(shift, seed):

@@ -17,7 +17,15 @@ import numpy.typing as npt
 from gaugewright.errors import InputError
 from gaugewright.pours.noise import R_CRITICAL
 from gaugewright.pours.settling import Settling, seconds_more, settling_of
-from gaugewright.pours.window import DEFAULTS, SteadySettings, Window, line_of, ratio_of, window_of
+from gaugewright.pours.window import (
+    DEFAULTS,
+    SteadySettings,
+    Window,
+    latest,
+    line_of,
+    ratio_of,
+    window_of,
+)
 from gaugewright.words import said
 
 __all__ = [
@@ -113,8 +121,9 @@ def steadiness(
     'too early: 2.9 s of readings, 8 s are needed'
     """
     t, x = _checked(time_s, counts)
-    kept = t >= (t[-1] - settings.history_s if len(t) else 0.0)
-    t, x = t[kept], x[kept]
+    if len(t):
+        kept = latest(t, settings.history_s, settings)
+        t, x = t[kept], x[kept]
     # The last reading closes its own interval: 80 readings at 10 per second are 8 s.
     seen_s = float(t[-1] - t[0]) if len(t) else 0.0
     needed_s = settings.window_s * (1 - 1e-9) * (1 - 1 / max(len(t), 2))
@@ -127,7 +136,7 @@ def steadiness(
     reason, more_s = _why_not(window, settling, r, tolerance, was_steady, settings)
     if not reason:
         # Pours one soon after the other look like a swing or noise; the last seconds do not.
-        last = t >= t[-1] - settings.window_s
+        last = latest(t, settings.window_s, settings)
         moving, _ = _plain_slope(t[last], x[last], settings)
         reason, more_s = ("", more_s) if moving is None else (_moving(moving, None), None)
     notes = _notes(window, settling, settings)
@@ -331,7 +340,7 @@ def _slow(settling: Settling, settings: SteadySettings) -> list[Note]:
 
 
 class SteadyWatch:
-    """Judges a live stream; keeps the last ``history_s`` and nothing else.
+    """Judges a live stream; keeps the last ``history_s``, or as many readings as are needed.
 
     >>> watch = SteadyWatch()
     >>> watch.add(0.0, 2512)
@@ -367,7 +376,10 @@ class SteadyWatch:
                 )
             )
         self._readings.append((time_s, counts))
-        while time_s - self._readings[0][0] > self.settings.history_s:
+        while (
+            len(self._readings) > self.settings.least_samples
+            and time_s - self._readings[0][0] > self.settings.history_s
+        ):
             self._readings.popleft()
 
     def restart(self) -> None:

@@ -44,6 +44,7 @@ class SteadySettings:
     cannot be told from a slow drift, unless it is said.
     """
     least_samples: int = 20
+    """Readings needed, however long a slow instrument takes to send them."""
     most_samples: int = 4096
     """Samples kept; the history is shorter if they come faster than that allows."""
     swing_limit_counts: float = 10.0
@@ -95,10 +96,15 @@ class Window:
     has_step: bool
 
 
+def latest(t: Floats, seconds: float, settings: SteadySettings) -> npt.NDArray[np.bool_]:
+    """Mark the readings of the last seconds, or as many as are needed if they come slowly."""
+    return t >= min(t[-1] - seconds, t[-min(len(t), settings.least_samples)])
+
+
 def window_of(t: Floats, x: Floats, settings: SteadySettings) -> Window:
     """Look at the window, and at a longer one where noise leaves too much in doubt."""
     for times in (1, 2, 4):
-        inside = t >= t[-1] - times * settings.window_s
+        inside = latest(t, times * settings.window_s, settings)
         before = (t >= t[-1] - 2 * times * settings.window_s) & ~inside
         window = _window(t[inside], x[inside], x[before], settings)
         is_all = inside.all()
