@@ -21,12 +21,14 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from string import Formatter
 from typing import Any, NamedTuple, TypeVar
 
-from gaugewright.units import LengthUnit, VolumeUnit, from_litres, from_mm
+from gaugewright.units import LengthUnit, VolumeUnit, from_litres, from_mm, to_litres
 
 T = TypeVar("T")
 
-_VOLUME = re.compile(r"\d+(?:\.\d+)?(?: ± \d+(?:\.\d+)?)? (?:L|US gal|imp gal)")
-"""What `units.Volumes` writes: in the book's unit already, but with a decimal point."""
+_UNITS: dict[str, VolumeUnit] = {"L": "L", "US gal": "US gal", "imp gal": "imp gal"}
+
+_VOLUME = re.compile(r"(-?\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))? (L|US gal|imp gal)")
+"""What `units.Volumes` writes: with a decimal point, in the unit of the book at the time."""
 
 
 class Volume(NamedTuple):
@@ -87,6 +89,8 @@ class Speech:
     decimal_mark: str = "."
     volume_unit: VolumeUnit = "L"
     length_unit: LengthUnit = "mm"
+    converts: bool = True
+    """Whether a volume that was written in another unit is turned into this reader's."""
 
     def says(self, text: str) -> str:
         """Return a text as this reader reads it; what was not `said` stays as it is."""
@@ -130,6 +134,25 @@ class Speech:
                 found[name] = after
         return found
 
+    def volume(self, text: str) -> str:
+        """Return a text as it is; a written volume in this reader's unit and decimal mark.
+
+        >>> Speech(str, ",").volume("18.5 ± 1.8 US gal"), Speech(str).volume("300 L")
+        ('70,0 ± 6,8 L', '300 L')
+        """
+        found = _VOLUME.fullmatch(text)
+        if found is None:
+            return text
+        unit: VolumeUnit = _UNITS[found[3]]
+        if self.converts and unit != self.volume_unit:
+            turned = [
+                f"{from_litres(to_litres(float(figure), unit), self.volume_unit):.1f}"
+                for figure in found.groups()[:2]
+                if figure is not None
+            ]
+            text = f"{' ± '.join(turned)} {self.volume_unit}"
+        return text.replace(".", self.decimal_mark)
+
     def written(self, template: str, figures: Mapping[str, object]) -> str:
         """Return a template with its figures in it."""
         return _Writer(self).vformat(template, (), figures)
@@ -152,8 +175,7 @@ class _Writer(Formatter):
             text = format(from_mm(value.mm, speech.length_unit), spec)
             return f"{self._figure(text)} {speech.length_unit}"
         if isinstance(value, str):
-            text = format(speech.says(value), format_spec)
-            return self._figure(text) if _VOLUME.fullmatch(text) else text
+            return speech.volume(format(speech.says(value), format_spec))
         text = format(value, format_spec)
         return self._figure(text) if isinstance(value, float) else text
 
@@ -161,5 +183,5 @@ class _Writer(Formatter):
         return text.replace(".", self.speech.decimal_mark)
 
 
-ENGLISH = Speech(str)
-"""The language of the source, in litres and millimetres."""
+ENGLISH = Speech(str, converts=False)
+"""The language of the source, in litres and millimetres; a written volume stays as it is."""

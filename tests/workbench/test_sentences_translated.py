@@ -178,6 +178,62 @@ def test_what_later_pours_show_is_recorded_in_english_and_said_in_the_language(h
     assert "_said" not in str(run)
 
 
+def test_findings_of_a_table_are_recorded_in_english_and_said_in_the_books_unit(hand: Hand) -> None:
+    hand.begin()
+    for step, added in enumerate((0, 40, 40, 40, 40, 40, 49)):
+        answer = hand.pour(added, 40.0 * step)
+    for each in [f for f in answer["verdict"]["findings"] if f["is_open"]]:
+        hand.record("/tanks/main/answers", pour=each["pour"], finding=each["kind"],
+                    answer="kept", reason="looked at the meter")  # fmt: skip
+    made = hand.record("/tanks/main/table")["entries"][-1]["payload"]
+
+    gallons = hand.client.get(f"/jobs/{hand.job}/table").text
+    hand.client.put(
+        "/api/book/settings",
+        json={"person": "Kim", "request_id": "litres", "volume_unit": "litres"},
+    ).raise_for_status()
+    litres = hand.client.get(f"/jobs/{hand.job}/table").text
+
+    recorded = " ".join(each["message"] for each in made["findings"])
+    assert "After adding 12.944 US gal the probe should show" in recorded
+    assert "⟦After ⟦adding⟧ 12,944 US gal the probe should show" in gallons
+    assert "⟦After ⟦adding⟧ 49,0 L the probe should show" in litres
+    assert "_said" not in gallons
+
+
+def test_what_differs_in_a_copied_table_is_recorded_in_english_and_said_in_the_language(
+    hand: Hand,
+) -> None:
+    hand.begin()
+    for step in range(5):
+        hand.pour(50.0 if step else 0, 50.0 * step)
+    digest = hand.record("/tanks/main/table")["job"]["tanks"][0]["table"]["digest"]
+    hand.record("/tanks/main/table/accept", digest=digest)
+    given = hand.client.get(f"/api/jobs/{hand.job}/tanks/main/hand-over").json()
+    rows = [line.split(",") for line in given["text"].splitlines()]
+    wrong = [*rows[:3], [rows[3][0], rows[3][1].replace(".", "")], *rows[4:]]
+    text = "\n".join(",".join(row) for row in wrong)
+    tried = hand.client.post(
+        f"/api/jobs/{hand.job}/tanks/main/copied-back/try", json={"text": text}
+    ).json()
+    (kept,) = hand.record("/tanks/main/copied-back", text=text)["entries"][-1]["payload"][
+        "differences"
+    ]
+    page = hand.client.get(f"/jobs/{hand.job}/table").text
+
+    meant = f"{float(rows[3][1]):g}"
+    assert given["sentence"].startswith("⟦⟦All ")
+    assert kept["message"].startswith("Row 4 (line 4) has ")
+    assert kept["message"].endswith(
+        f"where ours has {meant} L: the decimal mark has slipped; type {meant}."
+    )
+    # Their figures stand as they are typed there, whatever the book is kept in.
+    said = f"where ours has {meant} L: ⟦the decimal mark has slipped⟧; type {meant}.⟧"
+    assert tried["differences"][0]["message"].endswith(said)
+    assert f"⟦⟦Row 4 (line 4)⟧ has {wrong[3][1]} L {said}" in page
+    assert "⟦In which unit does it take fuel?⟧" in page
+
+
 def test_every_sentence_of_the_rooms_below_can_be_extracted(messages: set[str]) -> None:
     assert {
         "still {way} {speed} counts/s{about}",

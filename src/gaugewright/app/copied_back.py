@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from gaugewright.app.kept_words import kept
 from gaugewright.app.proving import journal_table
 from gaugewright.app.recipes import chosen_recipe, handed_over
 from gaugewright.app.yard import Stamp, Yard
@@ -14,6 +15,7 @@ from gaugewright.journal.handover_kinds import CopiedBack, CopyAccepted
 from gaugewright.journal.state import TankState
 from gaugewright.table.recipe import Recipe
 from gaugewright.table.shown import Shown, held_against
+from gaugewright.words import said
 
 MOST_SHOWN = 400_000
 """Longest text that is taken as a copied table. [characters]"""
@@ -46,7 +48,7 @@ def record_copy(yard: Yard, job: str, stamp: Stamp, tank_id: str, copy: Copy) ->
     _, digest = journal_table(tank)
     recipe = chosen_recipe(tank)
     shown = _look(tank, copy.text, recipe, field="rows" if copy.way == "typed" else "text")
-    told = shown.as_json()["differences"][:MOST_DIFFERENCES]
+    told = [kept(each) for each in shown.as_json()["differences"][:MOST_DIFFERENCES]]
     event = CopiedBack(
         tank_id,
         digest,
@@ -84,10 +86,15 @@ def typed_rows(rows: Sequence[tuple[str, str]]) -> str:
 
 def _look(tank: TankState, text: str, recipe: Recipe | None, field: str = "text") -> Shown:
     if not text.strip():
-        raise InputError("is empty, wanted the rows that their system shows", field=field)
+        raise InputError(said("is empty, wanted the rows that their system shows"), field=field)
     if len(text) > MOST_SHOWN:
         raise InputError(
-            f"{len(text)} characters are no calibration table, at most {MOST_SHOWN}", field=field
+            said(
+                "{found} characters are no calibration table, at most {most}",
+                found=len(text),
+                most=MOST_SHOWN,
+            ),
+            field=field,
         )
     try:
         shown = held_against(handed_over(tank, recipe), text)

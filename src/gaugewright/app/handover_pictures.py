@@ -12,6 +12,7 @@ from gaugewright.app.handover_values import (
     RecipesPicture,
     ShownPicture,
 )
+from gaugewright.app.kept_words import heard
 from gaugewright.journal.state import Kept, TankState
 from gaugewright.units import Volumes, VolumeUnit
 
@@ -77,7 +78,7 @@ def _copy(tank: TankState, kept: Kept[Any]) -> CopyPicture:
         event.is_clean,
         tank.table is not None and tank.table.event.digest == event.digest,
         event.rows_read,
-        event.differences,
+        tuple(heard(each) for each in event.differences),
         event.max_error_l,
         event.way,
         event.note,

@@ -30,6 +30,16 @@ def with_words(**sentences: Said) -> dict[str, Any]:
     return {**plain, **{f"{name}{_SUFFIX}": _kept(text) for name, text in sentences.items()}}
 
 
+def kept(record: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a record for the journal with, beside each sentence, what it was made of.
+
+    >>> list(kept({"step": 3, "message": said("it hangs lower"), "suggestion": None}))
+    ['step', 'message', 'suggestion', 'message_said']
+    """
+    sentences = {name: text for name, text in record.items() if isinstance(text, Said)}
+    return {**record, **with_words(**sentences)}
+
+
 def heard(record: Mapping[str, Any]) -> dict[str, Any]:
     """Return a record from the journal with its sentences ready to be said."""
     return {

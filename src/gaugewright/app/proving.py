@@ -6,6 +6,7 @@ import numpy as np
 
 from gaugewright import __version__
 from gaugewright.app.bench import Taken, reading_of
+from gaugewright.app.kept_words import kept
 from gaugewright.app.verdicts import look, verdict
 from gaugewright.app.yard import NotThereError, Stamp, Yard
 from gaugewright.errors import InputError, StateError
@@ -59,7 +60,7 @@ def make_table(yard: Yard, job: str, stamp: Stamp, tank_id: str) -> Recorded:
         table_digest(rows),
         pours=tuple(kept.number for kept in fill.standing),
         versions={"gaugewright": __version__, "numpy": np.__version__},
-        findings=tuple(found.as_json() for found in looked.checked.findings),
+        findings=tuple(kept(found.as_json()) for found in looked.checked.findings),
     )
     return yard.record(job, stamp, event)
 

@@ -25,6 +25,7 @@ from gaugewright.table.files import read_table
 from gaugewright.table.handover import HandedOver, Setting, hand_over
 from gaugewright.table.recipe import FIGURES, WHOLE, Recipe, recipe_from_mapping
 from gaugewright.table.table import Table
+from gaugewright.words import said
 
 MOST_RECIPES: Final = 200
 """Recipes that one book keeps."""
@@ -35,77 +36,96 @@ ABOVE_TIP: Final = 0.02
 
 
 QUESTIONS: Final[tuple[Question, ...]] = (
-    Question("name", "What do you call this system?", hint="Your own name for it"),
-    Question("most_rows", "How many rows does it take at most?", hint="Empty: all of them"),
+    Question("name", said("What do you call this system?"), hint=said("Your own name for it")),
+    Question(
+        "most_rows", said("How many rows does it take at most?"), hint=said("Empty: all of them")
+    ),
     Question(
         "scale",
-        "On which scale does it see the probe?",
+        said("On which scale does it see the probe?"),
         (
-            ("same", "the probe's own counts"),
-            ("full_scale", "another scale, such as 0 to 1023 or per mille"),
-            ("mm", "millimetres of wetted length"),
+            ("same", said("the probe's own counts")),
+            ("full_scale", said("another scale, such as 0 to 1023 or per mille")),
+            ("mm", said("millimetres of wetted length")),
         ),
         "same",
     ),
     Question(
-        "scale_low", "What does it show with the probe empty?", usual="0",
+        "scale_low",
+        said("What does it show with the probe empty?"),
+        usual="0",
         only_if=("scale", "full_scale"),
     ),
     Question(
-        "scale_high", "What does it show with the probe full?", usual="1000",
-        hint="1023 for 10 bits, 1000 for per mille", only_if=("scale", "full_scale"),
+        "scale_high",
+        said("What does it show with the probe full?"),
+        usual="1000",
+        hint=said("1023 for 10 bits, 1000 for per mille"),
+        only_if=("scale", "full_scale"),
     ),
-    Question("counts_decimals", "Decimals of those figures?", usual="0"),
+    Question("counts_decimals", said("Decimals of those figures?"), usual="0"),
     Question(
         "volume_unit",
-        "In which unit does it take fuel?",
-        (("L", "litres"), ("US gal", "US gallons"), ("imp gal", "imperial gallons")),
+        said("In which unit does it take fuel?"),
+        (
+            ("L", said("litres")),
+            ("US gal", said("US gallons")),
+            ("imp gal", said("imperial gallons")),
+        ),
         "L",
     ),
-    Question("decimals", "Decimals of the fuel?", usual="1"),
+    Question("decimals", said("Decimals of the fuel?"), usual="1"),
     Question(
         "zero",
-        "Where does its 0 lie?",
+        said("Where does its 0 lie?"),
         (
-            ("bottom", "at the tank's bottom: all the fuel counts"),
-            ("drained", "at the drained state, as the fill began"),
-            ("tip", "at the probe's tip"),
+            ("bottom", said("at the tank's bottom: all the fuel counts")),
+            ("drained", said("at the drained state, as the fill began")),
+            ("tip", said("at the probe's tip")),
         ),
         "bottom",
     ),
     Question(
-        "decimal_mark", "Which decimal mark?", (("point", "point: 45.5"), ("comma", "comma: 45,5")),
+        "decimal_mark",
+        said("Which decimal mark?"),
+        (("point", said("point: 45.5")), ("comma", said("comma: 45,5"))),
         "point",
     ),
     Question(
         "separator",
-        "What stands between the two figures?",
+        said("What stands between the two figures?"),
         (
-            ("semicolon", "a semicolon"),
-            ("comma", "a comma"),
-            ("tab", "a tab"),
-            ("space", "a space"),
-            ("bar", "a bar"),
+            ("semicolon", said("a semicolon")),
+            ("comma", said("a comma")),
+            ("tab", said("a tab")),
+            ("space", said("a space")),
+            ("bar", said("a bar")),
         ),
         "semicolon",
     ),
     Question(
         "columns",
-        "Which figure comes first?",
-        (("counts_litres", "the probe's figure"), ("litres_counts", "the fuel")),
+        said("Which figure comes first?"),
+        (("counts_litres", said("the probe's figure")), ("litres_counts", said("the fuel"))),
         "counts_litres",
     ),
     Question(
-        "order", "In which order are the rows?",
-        (("rising", "from empty to full"), ("falling", "from full to empty")), "rising",
+        "order",
+        said("In which order are the rows?"),
+        (("rising", said("from empty to full")), ("falling", said("from full to empty"))),
+        "rising",
     ),
-    Question("header", "Which line stands above the rows?", hint="Empty: none"),
+    Question("header", said("Which line stands above the rows?"), hint=said("Empty: none")),
     Question(
-        "line_end", "How does a line end?",
-        (("newline", "with a line feed"), ("return_newline", "with return and line feed")),
+        "line_end",
+        said("How does a line end?"),
+        (
+            ("newline", said("with a line feed")),
+            ("return_newline", said("with return and line feed")),
+        ),
         "newline",
     ),
-)  # fmt: skip
+)
 """What a person is asked, in this order."""
 
 
@@ -180,7 +200,9 @@ def keep_recipe(yard: Yard, stamp: Stamp, recipe: Recipe) -> None:
     if settings.recipes.get(recipe.name) == recipe.to_mapping():
         return
     if len(settings.recipes) >= MOST_RECIPES and recipe.name not in settings.recipes:
-        raise InputError(f"the book keeps {MOST_RECIPES} recipes already", field="name")
+        raise InputError(
+            said("the book keeps {most} recipes already", most=MOST_RECIPES), field="name"
+        )
     kept = {**settings.recipes, recipe.name: recipe.to_mapping()}
     yard.book.change_settings(
         replace(settings, recipes=kept), at=yard.now(), person=stamp.person, device=stamp.device

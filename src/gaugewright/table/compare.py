@@ -13,9 +13,11 @@ import numpy.typing as npt
 
 from gaugewright.errors import InputError
 from gaugewright.table.copied import PLAIN_FORM, UNIT_WORDS, Form, Typed, readings
-from gaugewright.table.pairing import Difference, differences
+from gaugewright.table.difference import Difference
+from gaugewright.table.pairing import differences
 from gaugewright.table.table import Table
 from gaugewright.units import L_PER_IMPERIAL_GALLON, L_PER_US_GALLON
+from gaugewright.words import Said, said
 
 Floats = npt.NDArray[np.float64]
 
@@ -24,18 +26,20 @@ COUNTS_SCALES: Final = {high / low for low in _BITS.values() for high in _BITS.v
     2.0**n for n in range(-8, 9)
 }
 """Factors between counts of unlike bits, full scale to full scale and shifted bits."""
-_SHARES = {100.0: "per cent of full scale", 1000.0: "per mille of full scale"}
+_SHARES = {100.0: said("per cent of full scale"), 1000.0: said("per mille of full scale")}
 LITRES_SCALES: Final = {
-    1 / L_PER_US_GALLON: "US gallons",
-    1 / L_PER_IMPERIAL_GALLON: "imperial gallons",
-    L_PER_US_GALLON: "litres turned into litres once more, as if ours were US gallons",
-    L_PER_IMPERIAL_GALLON: "litres turned into litres once more, as if ours were imperial gallons",
-    0.001: "cubic metres",
-    0.01: "hectolitres",
-    0.1: "decalitres",
-    10.0: "decilitres",
-    100.0: "centilitres",
-    1000.0: "millilitres",
+    1 / L_PER_US_GALLON: said("US gallons"),
+    1 / L_PER_IMPERIAL_GALLON: said("imperial gallons"),
+    L_PER_US_GALLON: said("litres turned into litres once more, as if ours were US gallons"),
+    L_PER_IMPERIAL_GALLON: said(
+        "litres turned into litres once more, as if ours were imperial gallons"
+    ),
+    0.001: said("cubic metres"),
+    0.01: said("hectolitres"),
+    0.1: said("decalitres"),
+    10.0: said("decilitres"),
+    100.0: said("centilitres"),
+    1000.0: said("millilitres"),
 }
 """Their unit by its factor. [their unit per litre]"""
 _LEAST_FIT = 0.3
@@ -92,10 +96,12 @@ def compare(ours: Table, other_text: str, form: Form = PLAIN_FORM) -> Comparison
     """
     fit = _best_fit(ours, other_text, form)
     if fit is None:
-        raise InputError("no two columns of figures found, wanted counts and litres in rows")
+        raise InputError(said("no two columns of figures found, wanted counts and litres in rows"))
     found: tuple[Difference, ...]
     if fit.score < _LEAST_FIT * fit.best_score:
-        message = "Hardly any row fits ours: this looks like another tank's table; check which."
+        message = said(
+            "Hardly any row fits ours: this looks like another tank's table; check which."
+        )
         found = (Difference("another_table", message),)
     else:
         rows = differences(ours, fit.counts, fit.litres, fit.typed, form)
@@ -159,12 +165,12 @@ def _counts_scales(form: Form) -> set[float]:
     return COUNTS_SCALES | {top / form.full_scale for top in (*_BITS.values(), *_SHARES)}
 
 
-def _litres_scales(form: Form) -> dict[float, str]:
+def _litres_scales(form: Form) -> dict[float, Said]:
     """Return the factors that the volumes may have been scaled by, and their names."""
     if form.unit == "L":
         return LITRES_SCALES
-    again = "turned into gallons once more, as if ours were litres"
-    return form.scales_to() | {1 / (form.litres_per_unit): f"gallons {again}"}
+    again = said("gallons turned into gallons once more, as if ours were litres")
+    return form.scales_to() | {1 / (form.litres_per_unit): again}
 
 
 def _scaled_fits(ours: Table, typed: Typed, columns: tuple[int, int], form: Form) -> list[_Fit]:
@@ -291,38 +297,61 @@ def _counts_scale(k: float, form: Form) -> Difference:
     ]
     # Of all pairs with this ratio the one whose second is our scale.
     bits.sort(key=lambda pair: abs(_BITS[pair[1]] - form.full_scale))
-    share = next((w for top, w in _SHARES.items() if abs(top / form.full_scale / k - 1) < 1e-3), "")
-    if bits and abs(_BITS[bits[0][1]] / form.full_scale - 1) < 0.01:
-        told = f" ({bits[0][0]}-bit counts where ours are {bits[0][1]}-bit)"
-    else:
-        told = f" ({share})" if share else ""
-    return Difference(
-        "wrong_counts_scale",
-        f"Their counts are ours times {k:.5g}{told}: set the same scale in both systems.",
-        column="counts",
+    told = next(
+        (w for top, w in _SHARES.items() if abs(top / form.full_scale / k - 1) < 1e-3), None
     )
+    if bits and abs(_BITS[bits[0][1]] / form.full_scale - 1) < 0.01:
+        theirs, our = bits[0]
+        told = said("{theirs}-bit counts where ours are {our}-bit", theirs=theirs, our=our)
+    if told is None:
+        message = said(
+            "Their counts are ours times {factor:.5g}: set the same scale in both systems.",
+            factor=float(k),
+        )
+    else:
+        message = said(
+            "Their counts are ours times {factor:.5g} ({what}): set the same scale in both "
+            "systems.",
+            factor=float(k),
+            what=told,
+        )
+    return Difference("wrong_counts_scale", message, column="counts")
 
 
 def _litres_scale(m: float, form: Form) -> Difference:
     known = _litres_scales(form)
-    told = f" ({known[m]})" if m in known else ""
     words = UNIT_WORDS[form.unit]
-    return Difference(
-        "wrong_litres_scale",
-        f"Their {words} are ours times {m:.5g}{told}: enter the figures in {words}.",
-        column="litres",
-    )
+    if m in known:
+        message = said(
+            "Their {unit} are ours times {factor:.5g} ({what}): enter the figures in {unit}.",
+            unit=words,
+            factor=float(m),
+            what=known[m],
+        )
+    else:
+        message = said(
+            "Their {unit} are ours times {factor:.5g}: enter the figures in {unit}.",
+            unit=words,
+            factor=float(m),
+        )
+    return Difference("wrong_litres_scale", message, column="litres")
 
 
 def _constant_offset(offset: float, form: Form) -> Difference:
-    side = "more" if offset > 0 else "less"
-    words = UNIT_WORDS[form.unit]
-    return Difference(
-        "constant_offset",
-        f"All their {words} are {abs(offset):.4g} {form.unit} {side} than ours: "
-        f"the zero is counted from another level; enter our {words}.",
-        column="litres",
-    )
+    figures = {"unit": UNIT_WORDS[form.unit], "by": float(abs(offset)), "sign": form.unit}
+    if offset > 0:
+        message = said(
+            "All their {unit} are {by:.4g} {sign} more than ours: the zero is counted from "
+            "another level; enter our {unit}.",
+            **figures,
+        )
+    else:
+        message = said(
+            "All their {unit} are {by:.4g} {sign} less than ours: the zero is counted from "
+            "another level; enter our {unit}.",
+            **figures,
+        )
+    return Difference("constant_offset", message, column="litres")
 
 
 def _error(

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from gaugewright.errors import InputError
 from gaugewright.units import VolumeUnit, to_litres
+from gaugewright.words import Said, said
 
 Floats = npt.NDArray[np.float64]
 
@@ -86,7 +87,11 @@ def readings(text: str) -> Iterator[Reading]:
     ]
     if len(numbered) > _MOST_LINES:
         raise InputError(
-            f"{len(numbered)} lines are no calibration table, wanted at most {_MOST_LINES}"
+            said(
+                "{lines} lines are no calibration table, wanted at most {most}",
+                lines=len(numbered),
+                most=_MOST_LINES,
+            )
         )
     for separator in _SPLITS:
         rows = [(number, _split(line, separator)) for number, line in numbered]
@@ -145,10 +150,10 @@ def _figure_columns(lines: tuple[Line, ...]) -> tuple[int, ...]:
 
 _NO_CELL = Cell("", None, 0)
 
-UNIT_WORDS: dict[VolumeUnit, str] = {
-    "L": "litres",
-    "US gal": "US gallons",
-    "imp gal": "imperial gallons",
+UNIT_WORDS: dict[VolumeUnit, Said] = {
+    "L": said("litres"),
+    "US gal": said("US gallons"),
+    "imp gal": said("imperial gallons"),
 }
 
 
@@ -179,7 +184,7 @@ class Form:
         """Return the litres of one unit of volume. [L]"""
         return to_litres(1.0, self.unit)
 
-    def scales_to(self) -> dict[float, str]:
+    def scales_to(self) -> dict[float, Said]:
         """Return the factors to the other units that somebody may have typed in.
 
         >>> sorted((round(k, 4), v) for k, v in Form("US gal").scales_to().items())[-1]

@@ -17,6 +17,7 @@ from gaugewright.table.recipe import LINE_ENDS, OUR_FULL_SCALE, SEPARATORS, Reci
 from gaugewright.table.table import Table
 from gaugewright.table.thin import thin
 from gaugewright.units import Volumes, from_litres, to_litres
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -102,15 +103,22 @@ a band of ± 1.00 L; together ± 1.00 L.'
             return f"{from_litres(litres, say.unit):.2f} {say.unit}"
 
         kept = len(self.rows)
-        rows = f"All {kept} rows" if kept >= self.full_rows else f"{kept} of {self.full_rows} rows"
-        told = (
-            f"{rows}: thinning and rounding move it by at most {volume(self.loss_l)} "
-            f"(at {self.loss_at_counts:.0f} counts)"
-        )
+        rows = said("{kept} of {all} rows", kept=kept, all=self.full_rows)
+        if kept >= self.full_rows:
+            rows = said("All {kept} rows", kept=kept)
+        told = {"rows": rows, "loss": volume(self.loss_l), "at": float(self.loss_at_counts)}
         if self.band_l is None or self.total_l is None:
-            return f"{told}; the band of the table is not known."
-        return (
-            f"{told}, within a band of ± {volume(self.band_l)}; together ± {volume(self.total_l)}."
+            return said(
+                "{rows}: thinning and rounding move it by at most {loss} (at {at:.0f} counts); "
+                "the band of the table is not known.",
+                **told,
+            )
+        return said(
+            "{rows}: thinning and rounding move it by at most {loss} (at {at:.0f} counts), within "
+            "a band of ± {band}; together ± {total}.",
+            band=volume(self.band_l),
+            total=volume(self.total_l),
+            **told,
         )
 
 
@@ -146,16 +154,18 @@ def scale_map(recipe: Recipe, probe: Probe | None) -> ScaleMap:
     if recipe.scale == "mm":
         if probe is None:
             raise InputError(
-                "mm of wetted length need the probe's active length and its counts; describe "
-                "the tank with its probe",
+                said(
+                    "mm of wetted length need the probe's active length and its counts; describe "
+                    "the tank with its probe"
+                ),
                 field="scale",
             )
         if probe.mm_per_count < 0:
-            raise InputError("the probe's counts fall as the fuel rises", field="scale")
+            raise InputError(said("the probe's counts fall as the fuel rises"), field="scale")
         return ScaleMap(probe.mm_per_count, -probe.mm_per_count * probe.counts_empty)
     low, high = OUR_FULL_SCALE if probe is None else (probe.counts_empty, probe.counts_full)
     if high <= low:
-        raise InputError("the probe's counts fall as the fuel rises", field="scale")
+        raise InputError(said("the probe's counts fall as the fuel rises"), field="scale")
     per_count = (recipe.scale_high - recipe.scale_low) / (high - low)
     return ScaleMap(per_count, recipe.scale_low - per_count * low)
 
@@ -170,8 +180,10 @@ def zeroed(table: Table, recipe: Recipe, setting: Setting) -> Zeroed:
     if recipe.zero == "drained":
         if setting.drained_l is None:
             raise InputError(
-                "their 0 litres is the drained state, but nobody knows what was left in the "
-                "drained tank; give it in litres",
+                said(
+                    "their 0 litres is the drained state, but nobody knows what was left in the "
+                    "drained tank; give it in litres"
+                ),
                 field="zero",
             )
         return Zeroed(setting.drained_l, setting.u_drained_l)
@@ -180,8 +192,12 @@ def zeroed(table: Table, recipe: Recipe, setting: Setting) -> Zeroed:
         at = _near_start(setting.probe, table)
         if not table.counts[0] <= at <= table.counts[-1]:
             raise InputError(
-                f"their 0 litres is at the probe's tip, which reads {at:g} counts, but the table "
-                f"begins at {table.counts[0]:g}",
+                said(
+                    "their 0 litres is at the probe's tip, which reads {at:g} counts, but the "
+                    "table begins at {first:g}",
+                    at=float(at),
+                    first=float(table.counts[0]),
+                ),
                 field="zero",
             )
     band = table.band_at(at)
@@ -265,7 +281,7 @@ def _on_their_grid(counts: Floats, above_l: Floats, recipe: Recipe, mapped: Scal
         steps = np.unique(np.concatenate([inner[(inner > first) & (inner < last)], [first, last]]))
     if len(steps) < 2:
         raise InputError(
-            "all rows of the table fall on one figure of their scale: it is too coarse",
+            said("all rows of the table fall on one figure of their scale: it is too coarse"),
             field="scale",
         )
     ours = mapped.ours(steps / 10**recipe.counts_decimals)

@@ -8,39 +8,19 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.table.copied import PLAIN_FORM, Form, Typed
+from gaugewright.table.difference import (
+    Difference,
+    figure_words,
+    no_figure_words,
+    order_difference,
+    row_name,
+    shifted_words,
+)
 from gaugewright.table.slips import slip
 from gaugewright.table.table import Table
+from gaugewright.words import Said, said
 
 Floats = npt.NDArray[np.float64]
-
-_WORDS = {
-    "wrong_sign": "the sign is wrong",
-    "decimal_slip": "the decimal mark has slipped",
-    "swapped_digits": "two digits are swapped",
-    "wrong_digit": "one digit is wrong",
-    "digit_missing": "a digit is missing",
-    "digit_extra": "there is a digit too many",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """One thing that differs, and what to do about it.
-
-    ``row`` counts our rows from 1, ``line`` the lines of the other text; ``None`` where
-    there is no such row, or where the whole table is meant.
-    """
-
-    kind: str
-    message: str
-    row: int | None = None
-    line: int | None = None
-    column: str | None = None
-    """``counts`` or ``litres``, ``None`` for a whole row."""
-    ours_counts: float | None = None
-    ours_l: float | None = None
-    theirs_counts: float | None = None
-    theirs_l: float | None = None
 
 
 def differences(
@@ -168,10 +148,12 @@ class _Pairing:
             if not self._same_counts(t, i):
                 self._tell_figure(t, i, "counts")
         for t, i in self.repeats.items():
-            self._add("repeated_row", t, i, "stands in the text before: delete it.")
+            told = said("{row} stands in the text before: delete it.", row=self._name(t, i))
+            self._add("repeated_row", t, i, told)
         for t in range(len(self.typed.rows)):
             if not (t in self.ours_of or t in self.repeats or t in self.passed):
-                self._add("extra_row", t, None, "is in no row of ours: delete it.")
+                told = said("{row} is in no row of ours: delete it.", row=self._name(t, None))
+                self._add("extra_row", t, None, told)
         self._tell_missing()
         self._tell_order()
         end = len(self.typed.rows) + 1e9
@@ -210,16 +192,10 @@ class _Pairing:
         beyond = max(rows) + 1 if by == 1 else min(rows) - 1
         if (final if by == 1 else first) not in row_of and 0 <= beyond < len(self.typed.rows):
             self.passed.add(beyond)
-        way = "up" if by == 1 else "down"
+        told = shifted_words(first + 1, final + 1, is_up=by == 1)
+        line = min(self.typed.rows[t].line for t in rows)
         self.found.append(
-            Difference(
-                "litres_shifted",
-                f"From row {first + 1} to row {final + 1} the litres stand one row too far "
-                f"{way} against the counts: move them {'down' if by == 1 else 'up'} by one row.",
-                row=first + 1,
-                line=min(self.typed.rows[t].line for t in rows),
-                column="litres",
-            )
+            Difference("litres_shifted", told, row=first + 1, line=line, column="litres")
         )
         return rows
 
@@ -231,14 +207,13 @@ class _Pairing:
                 is_pair = t < u and not {t, u} & told
                 if is_pair and self._same_litres(t, j) and self._same_litres(u, i):
                     told |= {t, u}
-                    self._add(
-                        "figures_exchanged",
-                        t,
-                        i,
-                        f"has the litres of line {self.typed.rows[u].line} "
-                        "and the other way round: exchange them.",
-                        column="litres",
+                    message = said(
+                        "{row} has the litres of line {line} and the other way round: exchange "
+                        "them.",
+                        row=self._name(t, i),
+                        line=self.typed.rows[u].line,
                     )
+                    self._add("figures_exchanged", t, i, message, column="litres")
         return told
 
     def _tell_cut_off(self, off: set[int]) -> set[int]:
@@ -251,7 +226,10 @@ class _Pairing:
                 told.add(t)
         if len(told) < max(3, 0.2 * len(self.ours_of)):
             return set()
-        message = f"In {len(told)} rows decimals were cut off, not rounded: enter rounded litres."
+        message = said(
+            "In {rows} rows decimals were cut off, not rounded: enter rounded litres.",
+            rows=len(told),
+        )
         self.found.append(Difference("decimals_cut_off", message, column="litres"))
         return told
 
@@ -261,40 +239,41 @@ class _Pairing:
         text = row.counts_text if column == "counts" else row.litres_text
         meant = float(self.counts[i] if column == "counts" else self.litres[i])
         decimals = self.form.counts_decimals if column == "counts" else self.typed.decimals
-        unit: str = "counts" if column == "counts" else self.form.unit
+        unit: str = said("counts") if column == "counts" else self.form.unit
         if not np.array_equal(self.litres, self.ours.litres) and column == "litres":
-            unit = "on their scale"
+            unit = said("on their scale")
         shown = f"{round(meant, decimals):.{decimals}f}"
         shown = shown.rstrip("0").rstrip(".") if "." in shown else shown
         shown = self.form.figure(shown)
+        name = self._name(t, i)
         if value is None:
-            kind, why = "not_a_number", f"has '{text[:30]}' where ours has {shown} {unit}"
-            if not text:
-                why = f"has nothing where ours has {shown} {unit}"
-            self._add(kind, t, i, f"{why}; type {shown}.", column=column)
+            told = no_figure_words(name, text, shown, unit)
+            self._add("not_a_number", t, i, told, column=column)
             return
         found = self._slip_counts(t, i) if column == "counts" else self._slip_litres(t, i)
-        kind = found or f"{column}_differ"
-        why = f": {_WORDS[found]}" if found else ""
-        has = self.form.figure(f"{value:.10g}")
-        rest = f"has {has} {unit} where ours has {shown} {unit}{why}; type {shown}."
-        self._add(kind, t, i, rest, column=column)
+        told = figure_words(name, self.form.figure(f"{value:.10g}"), shown, unit, found)
+        self._add(found or f"{column}_differ", t, i, told, column=column)
 
     def _tell_missing(self) -> None:
         missing = [i for i in range(len(self.counts)) if i not in self.taken]
         if len(missing) > max(5, len(self.counts) // 2):
-            message = (
-                f"{len(missing)} of our {len(self.counts)} rows are missing: "
-                "add them, or compare with the thinned table that was entered."
+            message = said(
+                "{missing} of our {rows} rows are missing: add them, or compare with the thinned "
+                "table that was entered.",
+                missing=len(missing),
+                rows=len(self.counts),
             )
             self.found.append(Difference("row_missing", message))
             return
         for i in missing:
             c, v = float(self.ours.counts[i]), float(self.ours.litres[i])
-            counts = self.form.figure(f"{c:.10g}")
-            fuel = self.form.figure(f"{round(v, self.typed.decimals):.10g}")
-            shown = f"{counts} counts, {fuel} {self.form.unit}"
-            message = f"Row {i + 1} is missing: add {shown}."
+            message = said(
+                "Row {row} is missing: add {counts} counts, {volume} {unit}.",
+                row=i + 1,
+                counts=self.form.figure(f"{c:.10g}"),
+                volume=self.form.figure(f"{round(v, self.typed.decimals):.10g}"),
+                unit=self.form.unit,
+            )
             self.found.append(
                 Difference("row_missing", message, row=i + 1, ours_counts=c, ours_l=v)
             )
@@ -305,40 +284,40 @@ class _Pairing:
         if len(order) == 2 and self.form.is_falling:  # two rows show no order by number
             is_falling = order[0][1] > order[1][1]
         if len(order) > 2 and is_falling != self.form.is_falling:
-            if is_falling:
-                message = "The rows run from full to empty: enter them with rising counts."
-                self.found.append(Difference("descending_order", message))
-            else:
-                message = "The rows run from empty to full: enter them with falling counts."
-                self.found.append(Difference("ascending_order", message))
+            self.found.append(order_difference(is_falling=is_falling))
         if is_falling and len(order) >= 2:
             order.reverse()
         ranks = [i for _, i in order]
         moved = [place for place, i in enumerate(sorted(ranks)) if ranks[place] != i]
         if len(moved) == 2:
             (t, i), (u, j) = order[moved[0]], order[moved[1]]
-            self._add(
-                "rows_exchanged",
-                t,
-                i,
-                f"and row {j + 1} (line {self.typed.rows[u].line}) "
-                "stand in each other's place: exchange them.",
+            told = said(
+                "{row} and row {other} (line {line}) stand in each other's place: exchange them.",
+                row=self._name(t, i),
+                other=j + 1,
+                line=self.typed.rows[u].line,
             )
+            self._add("rows_exchanged", t, i, told)
         elif moved:
             stays = _longest_rising(ranks)
             for place in range(len(ranks)):
                 if place not in stays:
-                    self._add("row_out_of_place", *order[place], "stands out of order: move it.")
+                    t, i = order[place]
+                    told = said("{row} stands out of order: move it.", row=self._name(t, i))
+                    self._add("row_out_of_place", t, i, told)
+
+    def _name(self, t: int, i: int | None) -> Said:
+        """Return what a row is called: ours by its number, theirs by its line."""
+        return row_name(None if i is None else i + 1, self.typed.rows[t].line)
 
     def _add(
-        self, kind: str, t: int, i: int | None, rest: str, *, column: str | None = None
+        self, kind: str, t: int, i: int | None, message: Said, *, column: str | None = None
     ) -> None:
         row = self.typed.rows[t]
-        name = f"Line {row.line}" if i is None else f"Row {i + 1} (line {row.line})"
         self.found.append(
             Difference(
                 kind,
-                f"{name} {rest}",
+                message,
                 None if i is None else i + 1,
                 row.line,
                 column,

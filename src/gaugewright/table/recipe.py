@@ -13,6 +13,7 @@ from typing import Any, Final, Literal, get_args
 
 from gaugewright.errors import InputError
 from gaugewright.units import VolumeUnit
+from gaugewright.words import said
 
 Separator = Literal["comma", "semicolon", "tab", "space", "bar"]
 Mark = Literal["point", "comma"]
@@ -78,28 +79,35 @@ cannot be told apart; choose another separator
     def __post_init__(self) -> None:
         """Refuse answers that make no file."""
         if not self.name.strip():
-            raise InputError("must not be empty", field="name")
+            raise InputError(said("must not be empty"), field="name")
         _require_line("name", self.name, LONGEST_NAME)
         _require_line("header", self.header, LONGEST_HEADER)
         if self.most_rows is not None and not 2 <= self.most_rows <= MOST_ROWS:
-            raise InputError(f"must be 2 to {MOST_ROWS}, found {self.most_rows}", field="most_rows")
+            raise _outside("most_rows", 2, MOST_ROWS, self.most_rows)
         for name in ("decimals", "counts_decimals"):
             value = getattr(self, name)
             if not 0 <= value <= MOST_DECIMALS:
-                raise InputError(f"must be 0 to {MOST_DECIMALS}, found {value}", field=name)
+                raise _outside(name, 0, MOST_DECIMALS, value)
         for name, choices in CHOICES.items():
             value = getattr(self, name)
             if value not in choices:
                 raise InputError(
-                    f"must be one of {', '.join(choices)}, found {value!r}", field=name
+                    said(
+                        "must be one of {choices}, found {value!r}",
+                        choices=", ".join(choices),
+                        value=value,
+                    ),
+                    field=name,
                 )
         if self.scale == "full_scale":
             self._require_scale()
         is_comma = (self.separator, self.decimal_mark) == ("comma", "comma")
         if is_comma and (self.decimals or self.counts_decimals):
             raise InputError(
-                "a decimal comma and commas between fields cannot be told apart; "
-                "choose another separator",
+                said(
+                    "a decimal comma and commas between fields cannot be told apart; "
+                    "choose another separator"
+                ),
                 field="decimal_mark",
             )
 
@@ -107,12 +115,19 @@ cannot be told apart; choose another separator
         for name in ("scale_low", "scale_high"):
             value = getattr(self, name)
             if not (isfinite(value) and abs(value) <= 2.0**32):
-                raise InputError(f"must be a figure that a scale has, found {value}", field=name)
+                raise InputError(
+                    said("must be a figure that a scale has, found {value}", value=value),
+                    field=name,
+                )
         steps = (self.scale_high - self.scale_low) * 10**self.counts_decimals
         if steps < 2:
             raise InputError(
-                f"must be at least 2 steps above scale_low ({self.scale_low:g}), found "
-                f"{self.scale_high:g}: a table's counts rise with its litres",
+                said(
+                    "must be at least 2 steps above scale_low ({low:g}), found {high:g}: a "
+                    "table's counts rise with its litres",
+                    low=float(self.scale_low),
+                    high=float(self.scale_high),
+                ),
                 field="scale_high",
             )
 
@@ -152,11 +167,15 @@ def recipe_from_mapping(mapping: Mapping[str, Any]) -> Recipe:
     for name, value in mapping.items():
         if name not in known:
             near = get_close_matches(name, known, n=1)
-            hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(known)}"
-            raise InputError(f"is no answer of a recipe; {hint}", field=str(name)[:60])
+            hint = said("there are {names}", names=", ".join(known))
+            if near:
+                hint = said("did you mean {near}?", near=near[0])
+            raise InputError(
+                said("is no answer of a recipe; {hint}", hint=hint), field=str(name)[:60]
+            )
         given[name] = _of_kind(name, value)
     if "name" not in given:
-        raise InputError("is missing", field="name")
+        raise InputError(said("is missing"), field="name")
     return Recipe(**given)
 
 
@@ -175,24 +194,36 @@ def recipe_to_toml(recipe: Recipe) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _outside(name: str, least: int, most: int, found: int) -> InputError:
+    return InputError(
+        said("must be {least} to {most}, found {found}", least=least, most=most, found=found),
+        field=name,
+    )
+
+
 def _of_kind(name: str, value: Any) -> Any:
     if name in WHOLE:
         if value is None and name == "most_rows":
             return None
         if isinstance(value, bool) or not isinstance(value, int):
-            raise InputError(f"must be a whole number, found {value!r}", field=name)
+            raise InputError(
+                said("must be a whole number, found {value!r}", value=value), field=name
+            )
         return value
     if name in FIGURES:
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise InputError(f"must be a number, found {value!r}", field=name)
+            raise InputError(said("must be a number, found {value!r}", value=value), field=name)
         return float(value)
     if not isinstance(value, str):
-        raise InputError(f"must be text, found {value!r}", field=name)
+        raise InputError(said("must be text, found {value!r}", value=value), field=name)
     return value
 
 
 def _require_line(name: str, text: str, longest: int) -> None:
     if len(text) > longest:
-        raise InputError(f"at most {longest} characters, found {len(text)}", field=name)
+        raise InputError(
+            said("at most {longest} characters, found {number}", longest=longest, number=len(text)),
+            field=name,
+        )
     if not text.replace("\t", "").isprintable():
-        raise InputError("must be one line of printable text", field=name)
+        raise InputError(said("must be one line of printable text"), field=name)

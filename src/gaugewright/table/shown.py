@@ -7,9 +7,10 @@ import numpy as np
 
 from gaugewright.table.compare import Comparison, compare
 from gaugewright.table.copied import PLAIN_FORM, Form
+from gaugewright.table.difference import Difference
 from gaugewright.table.handover import HandedOver, to_litres_of
-from gaugewright.table.pairing import Difference
 from gaugewright.table.recipe import OUR_FULL_SCALE, Recipe
+from gaugewright.words import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +71,11 @@ def _whole(handed: HandedOver, text: str) -> Comparison | None:
     plain = compare(handed.full, text)
     if not plain.is_clean:
         return None
-    message = (
-        f"This is the whole table of {handed.full_rows} rows in litres and counts, not what the "
-        f"recipe gave: enter the {len(handed.rows)} rows of the recipe."
+    message = said(
+        "This is the whole table of {rows} rows in litres and counts, not what the recipe gave: "
+        "enter the {wanted} rows of the recipe.",
+        rows=handed.full_rows,
+        wanted=len(handed.rows),
     )
     return replace(
         plain,

@@ -14,6 +14,7 @@ from gaugewright.workbench.answers import (
     VisitorHere,
     YardHere,
     recorded_answer,
+    speech_of,
     stamp_of,
 )
 from gaugewright.workbench.bodies import Body, ByPerson, Name, Reason, Recording, Sha256, Words
@@ -75,20 +76,20 @@ class CopyAccept(Recording):
 @router.get("/recipes")
 def known_recipes(yard: YardHere) -> RecipesPicture:
     """Give the questions of a recipe and the recipes that the book keeps."""
-    return recipes_picture(recipes.recipes_of(yard))
+    return speech_of(yard).all_of(recipes_picture(recipes.recipes_of(yard)))
 
 
 @router.put("/recipes")
 def keep_recipe(body: RecipeKept, yard: YardHere, visitor: VisitorHere) -> RecipesPicture:
     """Keep a recipe in the book; one of the same name is replaced."""
     recipes.keep_recipe(yard, stamp_of(body, visitor), recipes.recipe_from_answers(body.recipe))
-    return recipes_picture(recipes.recipes_of(yard))
+    return speech_of(yard).all_of(recipes_picture(recipes.recipes_of(yard)))
 
 
 @router.get("/jobs/{job}/recipes")
 def recipes_for_job(job: str, yard: YardHere) -> RecipesPicture:
     """Give the recipes of the book and those that came with the job."""
-    return recipes_picture(recipes.recipes_of(yard, yard.state(job)))
+    return speech_of(yard).all_of(recipes_picture(recipes.recipes_of(yard, yard.state(job))))
 
 
 @router.post("/jobs/{job}/tanks/{tank_id}/recipe")
@@ -107,14 +108,14 @@ def try_recipe(job: str, tank_id: str, body: RecipeTried, yard: YardHere) -> Giv
     """Give the text that answers would make and what it costs; records nothing."""
     recipe = recipes.recipe_from_answers(body.recipe)
     _, tank = yard.tank(job, tank_id)
-    return given_picture(recipes.handed_over(tank, recipe), yard.unit)
+    return speech_of(yard).all_of(given_picture(recipes.handed_over(tank, recipe), yard.unit))
 
 
 @router.get("/jobs/{job}/tanks/{tank_id}/hand-over")
 def given_text(job: str, tank_id: str, yard: YardHere) -> GivenPicture:
     """Give exactly what the receiving system is given, and what it costs in litres."""
     _, tank = yard.tank(job, tank_id)
-    return given_picture(recipes.handed_over(tank), yard.unit)
+    return speech_of(yard).all_of(given_picture(recipes.handed_over(tank), yard.unit))
 
 
 @router.get("/jobs/{job}/tanks/{tank_id}/hand-over.txt", response_class=Response)
@@ -136,7 +137,7 @@ def given_file(job: str, tank_id: str, yard: YardHere) -> Response:
 def try_copy(job: str, tank_id: str, body: CopyTried, yard: YardHere) -> ShownPicture:
     """Give every difference in what their system shows; records nothing."""
     _, tank = yard.tank(job, tank_id)
-    return shown_picture(copied_back.look_at_copy(tank, body.text))
+    return speech_of(yard).all_of(shown_picture(copied_back.look_at_copy(tank, body.text)))
 
 
 @router.post("/jobs/{job}/tanks/{tank_id}/copied-back")
