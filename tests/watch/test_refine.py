@@ -1,5 +1,6 @@
 """A table learns from service: planted errors shrink, bands hold, odd receipts are named."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -13,6 +14,7 @@ from gaugewright.table.table import Table
 from gaugewright.testing.fills import FAMILIES, simulated_fill
 from gaugewright.watch.refine import refine
 from gaugewright.watch.service_data import Amount, ServiceData, Source
+from gaugewright.words import Speech
 
 
 def served(truth, table, rng, *, receipts=20, stretches=0, factor=1.0):
@@ -108,16 +110,24 @@ def test_data_that_contradict_the_table_are_no_ground_to_refine_it():
     data = served(made.truth, table, rng, receipts=20)
     wrong = tuple(replace(a, litres=float(rng.uniform(0.5, 1.8)) * a.litres) for a in data.amounts)
 
-    with pytest.raises(InputError, match="contradict"):
+    with pytest.raises(InputError, match="contradict") as refused:
         refine(table, known_from_fit(fit), ServiceData("T-1", wrong))
+
+    heard = Speech(lambda text: text.replace("contradict each other", "streiten"))
+    assert re.search(
+        r"20 receipts .* streiten .* a chance of \d", heard.says(refused.value.problem)
+    )
 
 
 def test_too_little_to_learn_from_is_said():
     made, fit, table, rng = fitted(434)
     data = served(made.truth, table, rng, receipts=2)
 
-    with pytest.raises(InputError, match=r"2 receipts .* wanted 3 or more"):
+    with pytest.raises(InputError, match=r"2 receipts .* wanted 3 or more") as refused:
         refine(table, known_from_fit(fit), data)
+
+    heard = Speech(lambda text: text.replace("or more", "oder mehr"))
+    assert "wanted 3 oder mehr" in heard.says(refused.value.problem)
 
 
 def test_nothing_of_the_table_in_use_is_changed():

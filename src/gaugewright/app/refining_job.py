@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from gaugewright.app.kept_words import with_words
 from gaugewright.app.later_job import carried_event
 from gaugewright.app.later_known import known_of, probe_of, table_with
 from gaugewright.app.scales import described
@@ -14,6 +15,7 @@ from gaugewright.journal.state import TankState
 from gaugewright.watch.health_case import Delivery
 from gaugewright.watch.refine import Refined, refine
 from gaugewright.watch.service_data import service_data
+from gaugewright.words import Volume, said
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,8 +58,11 @@ def keep_refined(
     newest = None if tank.table is None else tank.table.event.digest
     if newest != offer.digest:
         raise StateError(
-            f"the log of entry {offer.entry} was read with another table than the newest one: "
-            "look the log through again first"
+            said(
+                "the log of entry {entry} was read with another table than the newest one: look "
+                "the log through again first",
+                entry=offer.entry,
+            )
         )
     event = carried_event(
         tank,
@@ -84,10 +89,16 @@ def _findings(offer: RefinedInJob) -> tuple[dict[str, object], ...]:
     """What a certificate has to say about a refined table."""
     refined = offer.refined
     change, at = refined.largest_change
-    message = (
-        f"Refined in service, by the log of entry {offer.entry}, from {len(refined.used)} "
-        f"receipts and stretches of the engine's counter, {len(refined.left_out)} left out; "
-        f"largest change {change:+.1f} L at {at:.0f} counts."
+    message = said(
+        "Refined in service, by the log of entry {entry}, from {used} receipts and stretches of "
+        "the engine's counter, {left_out} left out; largest change {sign}{change} at {at:.0f} "
+        "counts.",
+        entry=offer.entry,
+        used=len(refined.used),
+        left_out=len(refined.left_out),
+        sign="-" if change < 0 else "+",
+        change=Volume(abs(change)),
+        at=float(at),
     )
-    found = {"step": None, "kind": "refined", "severity": "note", "message": message}
+    found = {"step": None, "kind": "refined", "severity": "note", **with_words(message=message)}
     return ({**found, "suggestion": None},)

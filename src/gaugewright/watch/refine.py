@@ -23,6 +23,7 @@ from gaugewright.table.posterior import solve
 from gaugewright.table.rows import EXPANSION_PER_K, interpolated_effects
 from gaugewright.table.table import Table
 from gaugewright.watch.service_data import Amount, ServiceData, Source
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -138,16 +139,25 @@ def refine(
     ]
     if len(usable) < LEAST_AMOUNTS:
         raise InputError(
-            f"{len(usable)} receipts or stretches of the engine's counter can be used, "
-            f"wanted {LEAST_AMOUNTS} or more, each with readings at rest before and after"
+            said(
+                "{usable} receipts or stretches of the engine's counter can be used, wanted "
+                "{wanted} or more, each with readings at rest before and after",
+                usable=len(usable),
+                wanted=LEAST_AMOUNTS,
+            )
         )
     told = max((_that_agree(known, usable, assumed, share) for share in SCATTERS), key=_worth)
     kept = told.kept
     if told.chance < CONTRADICTION or len(told.left_out) > MOST_LEFT_OUT * len(usable):
         raise InputError(
-            f"{len(usable)} receipts and stretches of the engine's counter contradict each other "
-            f"or the table's band (even without {len(told.left_out)} of them a chance of "
-            f"{told.chance:.1g}); look at the health notes and the receipts first"
+            said(
+                "{usable} receipts and stretches of the engine's counter contradict each other or "
+                "the table's band (even without {left_out} of them a chance of {chance:.1g}); "
+                "look at the health notes and the receipts first",
+                usable=len(usable),
+                left_out=len(told.left_out),
+                chance=told.chance,
+            )
         )
     components = [_component(part, told) for part in known.parts]
     fit = average(components)
