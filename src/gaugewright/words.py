@@ -43,6 +43,21 @@ class Length(NamedTuple):
     mm: float
 
 
+class Written(NamedTuple):
+    """A volume that was written once, in the unit of the book at the time."""
+
+    text: str
+
+
+def is_written_volume(text: str) -> bool:
+    """Tell whether a text is a volume as `units.Volumes` writes it.
+
+    >>> is_written_volume("18.5 ± 1.8 US gal"), is_written_volume("18,5 gallons")
+    (True, False)
+    """
+    return _VOLUME.fullmatch(text) is not None
+
+
 class Said(str):
     """A sentence in English that can still be said otherwise; everywhere else a `str`."""
 
@@ -135,7 +150,7 @@ class Speech:
         return found
 
     def volume(self, text: str) -> str:
-        """Return a text as it is; a written volume in this reader's unit and decimal mark.
+        """Return a written volume in this reader's unit and decimal mark; other text as it is.
 
         >>> Speech(str, ",").volume("18.5 ± 1.8 US gal"), Speech(str).volume("300 L")
         ('70,0 ± 6,8 L', '300 L')
@@ -169,13 +184,16 @@ class _Writer(Formatter):
             # In gallons a figure is never cut to whole ones, nor written out to the last digit.
             spec = (format_spec or ".1f") if speech.volume_unit == "L" else ".1f"
             return f"{self._figure(format(in_unit, spec))} {speech.volume_unit}"
+        if isinstance(value, Written):
+            return speech.volume(value.text)
         if isinstance(value, Length):
             is_mm = speech.length_unit == "mm"
             spec = (format_spec or ".0f") if is_mm else ".2f"
             text = format(from_mm(value.mm, speech.length_unit), spec)
             return f"{self._figure(text)} {speech.length_unit}"
         if isinstance(value, str):
-            return speech.volume(format(speech.says(value), format_spec))
+            text = format(speech.says(value), format_spec)
+            return self._figure(text) if _VOLUME.fullmatch(text) else text
         text = format(value, format_spec)
         return self._figure(text) if isinstance(value, float) else text
 

@@ -215,6 +215,7 @@ def test_the_prediction_is_dashed_with_its_band_to_scale():
     assert "s-draft" in line.get("class")
 
 
+@settings(deadline=None)
 @given(st.floats(120, 3000), st.floats(0.05, 3), st.sampled_from(["mm", "in"]))
 def test_numbers_on_the_tape_are_never_closer_than_they_can_be_read(top, scale, unit):
     short, long, numbered = ticks(top, scale, unit, 30)

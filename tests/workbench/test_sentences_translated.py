@@ -11,6 +11,7 @@ from babel.messages.frontend import parse_mapping_cfg
 from babel.messages.mofile import write_mo
 
 import gaugewright
+from gaugewright.app import language
 from gaugewright.testing.hand import PROBE, TANK, Hand, counts_at
 from gaugewright.workbench import sheets, words
 
@@ -42,8 +43,8 @@ def hand(
         made.add(message, f"⟦{message}⟧")
     with (folder / "workbench.mo").open("wb") as file:
         write_mo(file, made)
-    monkeypatch.setattr(words, "LOCALES", tmp_path)
-    words.catalogue.cache_clear()
+    monkeypatch.setattr(language, "LOCALES", tmp_path)
+    language.catalogue.cache_clear()
     sheets.environment.cache_clear()
     found = Hand(workbench.url)
     found.client.put(
@@ -54,7 +55,7 @@ def hand(
     found.open_job()
     yield found
     found.client.close()
-    words.catalogue.cache_clear()
+    language.catalogue.cache_clear()
     sheets.environment.cache_clear()
 
 

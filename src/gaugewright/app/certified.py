@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
 from gaugewright.app.certified_table import Check, table_again
+from gaugewright.app.language import catalogue_mark, decimal_mark, document_speech
 from gaugewright.certificate.attachments import Attached, attachments, read_attachments
 from gaugewright.certificate.document import document_of
 from gaugewright.certificate.sealed import has_seal, is_sealed
@@ -27,6 +28,7 @@ from gaugewright.errors import GaugewrightError, InputError, JournalError
 from gaugewright.journal.chain import Entry
 from gaugewright.journal.fold import fold
 from gaugewright.journal.state import JobState
+from gaugewright.words import ENGLISH
 
 MOST_FILES, MOST_FILE_BYTES = 60, 50_000_000
 
@@ -153,11 +155,12 @@ def _tables_attached(attached: Attached, state: JobState) -> Check:
 
 def _pages_again(attached: Attached, state: JobState, content: bytes) -> Check:
     """Set the pages again and compare bytes; those of another version are read instead."""
-    own = set_by()
+    own = set_by() | catalogue_mark(attached.issue.language)
     if dict(attached.issue.versions) != own:
         return _figures_on_pages(attached, state, content)
     try:
-        again = document_of(attached.entries, attached.issue, attached.photos)
+        speech = document_speech(attached.issue)
+        again = document_of(attached.entries, attached.issue, attached.photos, speech)
     except GaugewrightError as error:
         return Check("pages", False, f"the pages cannot be set again: {error}")
     if again != content:
@@ -175,7 +178,9 @@ def _figures_on_pages(attached: Attached, state: JobState, content: bytes) -> Ch
         found = " ".join(_text_of(content).split())
     except InputError as error:
         return Check("pages", False, str(error))
-    write = Writer(attached.issue.units)
+    # The rows hold no words: the decimal mark is all that their language changes.
+    mark = decimal_mark(attached.issue.language)
+    write = Writer(attached.issue.units, replace(ENGLISH, decimal_mark=mark))
     for tank in state.standing_tanks:
         made = tank.accepted_table
         if made is None:
@@ -273,6 +278,7 @@ def details(verdict: CertificateVerdict) -> Mapping[str, object]:
         found |= {
             "certificate": issue.number,
             "form": issue.form,
+            "language": issue.language,
             "is_draft": issue.is_draft,
             "job": verdict.state.job,
             "entries": verdict.state.tip.number,

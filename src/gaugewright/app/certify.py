@@ -7,12 +7,19 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
+from gaugewright.app.language import (
+    catalogue_mark,
+    document_language,
+    document_speech,
+    has_catalogue,
+)
 from gaugewright.certificate.issue import (
     Form,
     Issue,
     Paper,
     UnitsName,
     form_of,
+    language_of,
     paper_of,
     units_of,
 )
@@ -20,6 +27,7 @@ from gaugewright.errors import InputError, StateError
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal.book import Book, Recorded
 from gaugewright.journal.state import JobState, Kept
+from gaugewright.words import said
 
 if TYPE_CHECKING:
     from gaugewright.app.yard import Stamp, Yard
@@ -73,15 +81,15 @@ def issue_certificate(
     place: str = "",
     paper: str | None = None,
     units: str | None = None,
+    language: str | None = None,
     reason: str = "",
 ) -> Recorded:
     """Issue a certificate over the journal as the person saw it, and keep its document.
 
     An earlier certificate in force is replaced and needs a reason; it stays in the journal
-    and in the book.  Raises `StateError` if no table is accepted.
+    and in the book.  Its language is the book's where none is asked for.  Raises `StateError`
+    if no table is accepted, `InputError` for a language that nobody has translated into.
     """
-    from gaugewright.certificate.document import document_of
-
     if (before := yard.repeated(job, stamp)) is not None:
         return before
     state = yard.state(job)
@@ -99,7 +107,7 @@ def issue_certificate(
             f"is missing: certificate {replaces} is in force, say why it is made anew",
             field="reason",
         )
-    issue = _issue(yard.book, stamp.person, yard.now(), certificate_number, paper, units)
+    issue = _issue(yard.book, stamp.person, yard.now(), certificate_number, paper, units, language)
     issue = replace(
         issue,
         signed_by=signed_by.strip() or stamp.person,
@@ -109,7 +117,7 @@ def issue_certificate(
         reason=reason.strip() if replaces else "",
     )
     entries = yard.book.entries(job)[: state.tip.number]
-    content = document_of(entries, issue, small_photos(yard.book, state))
+    content = _set(entries, issue, yard.book, state)
     event = fk.CertificateIssued(
         certificate_number,
         state.tip.number,
@@ -140,10 +148,12 @@ def certificate_of(
     number: str | None = None,
     paper: str | None = None,
     units: str | None = None,
+    language: str | None = None,
     form: str = "certificate",
 ) -> Document:
     """Return a job's certificate: the one in force, the one asked for, or a draft.
 
+    ``language`` is for a draft: what was issued stays in the language it was issued in.
     A draft is made where nothing was issued yet; it says so on every page.  Raises
     `NotThereError` for a number that was never issued.
     """
@@ -151,7 +161,7 @@ def certificate_of(
     entries = book.entries(job)[: state.tip.number]
     kept = _issued(state, number)
     if kept is None:
-        issue = _issue(book, person, at, next_number(state), paper, units)
+        issue = _issue(book, person, at, next_number(state), paper, units, language)
         wanted_form = form_of(form)
         issue = replace(issue, is_draft=True, form=wanted_form)
         content = _set(entries, issue, book, state)
@@ -178,7 +188,7 @@ def _set(entries: "tuple[Entry, ...]", issue: Issue, book: Book, state: JobState
     # What sets the pages is loaded only where they are set: a kept document needs none of it.
     from gaugewright.certificate.document import document_of
 
-    return document_of(entries, issue, small_photos(book, state))
+    return document_of(entries, issue, small_photos(book, state), document_speech(issue))
 
 
 def next_number(state: JobState) -> str:
@@ -218,11 +228,18 @@ def _small(photo: bytes) -> bytes:
 
 
 def _issue(
-    book: Book, person: str, at: datetime, number: str, paper: str | None, units: str | None
+    book: Book,
+    person: str,
+    at: datetime,
+    number: str,
+    paper: str | None,
+    units: str | None,
+    language: str | None,
 ) -> Issue:
     from gaugewright.certificate.typeset import set_by
 
     settings = book.settings()
+    spoken = document_language(settings.language) if language is None else _translated(language)
     looks: tuple[Paper, UnitsName] = (
         "a4" if paper is None else paper_of(paper),
         _UNITS_OF[settings.volume_unit] if units is None else units_of(units),
@@ -236,8 +253,18 @@ def _issue(
         units=looks[1],
         issued_as=(*looks, "certificate"),
         volume_unit=settings.volume_unit,
-        versions=set_by(),
+        versions=set_by() | catalogue_mark(spoken),
+        language=spoken,
     )
+
+
+def _translated(language: str) -> str:
+    spoken = language_of(language)
+    if spoken != "en" and not has_catalogue(spoken):
+        raise InputError(
+            said("nobody has translated into {language} yet", language=spoken), field="language"
+        )
+    return spoken
 
 
 def _issued(state: JobState, number: str | None) -> Kept[fk.CertificateIssued] | None:
@@ -266,7 +293,8 @@ def _issue_of(book: Book, kept: Kept[fk.CertificateIssued]) -> Issue:
             "reason": event.reason,
         }
         return issue_from(record)
-    plain = _issue(book, kept.mark.person, kept.mark.at, event.certificate_number, None, None)
+    number = event.certificate_number
+    plain = _issue(book, kept.mark.person, kept.mark.at, number, None, None, "en")
     return replace(plain, signed_by=kept.mark.person)
 
 

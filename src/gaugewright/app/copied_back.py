@@ -4,7 +4,6 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from gaugewright.app.kept_words import kept
 from gaugewright.app.proving import journal_table
 from gaugewright.app.recipes import chosen_recipe, handed_over
 from gaugewright.app.yard import Stamp, Yard
@@ -12,6 +11,7 @@ from gaugewright.errors import InputError
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.demands import MAX_WORDS
 from gaugewright.journal.handover_kinds import CopiedBack, CopyAccepted
+from gaugewright.journal.kept_words import kept
 from gaugewright.journal.state import TankState
 from gaugewright.table.recipe import Recipe
 from gaugewright.table.shown import Shown, held_against

@@ -12,7 +12,7 @@ from gaugewright.app.handover_values import (
     RecipesPicture,
     ShownPicture,
 )
-from gaugewright.app.kept_words import heard
+from gaugewright.journal.kept_words import heard
 from gaugewright.journal.state import Kept, TankState
 from gaugewright.units import Volumes, VolumeUnit
 

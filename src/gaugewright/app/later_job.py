@@ -8,7 +8,6 @@ import numpy as np
 from gaugewright import __version__
 from gaugewright.app.bench import Taken, reading_of
 from gaugewright.app.filling import Beside
-from gaugewright.app.kept_words import with_words
 from gaugewright.app.later_known import (
     exchanged_known,
     held_of,
@@ -25,6 +24,7 @@ from gaugewright.journal import kinds as k
 from gaugewright.journal import later_kinds as lk
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.fills import table_digest
+from gaugewright.journal.kept_words import with_words
 from gaugewright.journal.state import LaterState, TankState
 from gaugewright.planning.cautions import CAUTIONS
 from gaugewright.pours.later.hold import Held, Verdict

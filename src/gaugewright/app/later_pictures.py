@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from gaugewright.app.kept_words import heard, sentence_of
 from gaugewright.app.later_zero import zero_again
 from gaugewright.app.pictures import VoidedPicture
 from gaugewright.errors import InputError
 from gaugewright.journal import later_kinds as lk
+from gaugewright.journal.kept_words import heard, sentence_of
 from gaugewright.journal.state import Kept, LaterState, TankState
 from gaugewright.probe import Probe
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from gaugewright.app.kept_words import with_words
+from gaugewright.journal.kept_words import with_words
 from gaugewright.pours.later.changes import DENT, SPAN, TIP, ZERO
 from gaugewright.pours.later.compare import Comparison
 from gaugewright.pours.later.hold import Held

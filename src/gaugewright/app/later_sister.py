@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-from gaugewright.app.kept_words import with_words
 from gaugewright.app.later_job import carried_event, versions
 from gaugewright.app.later_known import probe_of, sister_levels
 from gaugewright.app.later_records import comparison_records
@@ -14,6 +13,7 @@ from gaugewright.errors import InputError, StateError
 from gaugewright.journal import later_kinds as lk
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.fills import fill_of
+from gaugewright.journal.kept_words import with_words
 from gaugewright.journal.state import TankState
 from gaugewright.table.later.sister import sister_known
 from gaugewright.words import said

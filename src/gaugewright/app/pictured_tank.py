@@ -5,11 +5,11 @@ from typing import TYPE_CHECKING, Any
 from gaugewright.app import pictures as p
 from gaugewright.app.bench import bench_findings
 from gaugewright.app.handover_pictures import hand_over_picture
-from gaugewright.app.kept_words import heard
 from gaugewright.app.lists import INSTRUMENTS_FACT
 from gaugewright.app.scales import dead_stock_l, described, shape_of
 from gaugewright.app.verdicts import Looked, look
 from gaugewright.errors import GaugewrightError
+from gaugewright.journal.kept_words import heard
 from gaugewright.journal.state import FillState, JobState, Kept, Placed, TankState, Voided
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions

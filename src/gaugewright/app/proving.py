@@ -6,13 +6,13 @@ import numpy as np
 
 from gaugewright import __version__
 from gaugewright.app.bench import Taken, reading_of
-from gaugewright.app.kept_words import kept
 from gaugewright.app.verdicts import look, verdict
 from gaugewright.app.yard import NotThereError, Stamp, Yard
 from gaugewright.errors import InputError, StateError
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.fills import table_digest
+from gaugewright.journal.kept_words import kept
 from gaugewright.journal.state import Kept, TankState
 from gaugewright.metrology.agreement import en_number, is_within
 from gaugewright.table.assumptions import Assumptions

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from typing import Any
 
-from gaugewright.app.kept_words import with_words
 from gaugewright.app.later_job import carried_event
 from gaugewright.app.later_known import known_of, probe_of, table_with
 from gaugewright.app.scales import described
@@ -11,6 +10,7 @@ from gaugewright.app.watching import open_watch
 from gaugewright.app.yard import Stamp, Yard
 from gaugewright.errors import StateError
 from gaugewright.journal.book import Recorded
+from gaugewright.journal.kept_words import with_words
 from gaugewright.journal.state import TankState
 from gaugewright.watch.health_case import Delivery
 from gaugewright.watch.refine import Refined, refine

@@ -51,21 +51,26 @@ def attachments(
             journal_lines(entries),
             "application/jsonl",
             "source",
-            f"The journal of job {state.job}, entries 1 to {state.tip.number}",
+            said(
+                "The journal of job {job}, entries 1 to {last}",
+                job=state.job,
+                last=state.tip.number,
+            ),
         ),
         Attachment(
             ISSUE,
             (canonical_json(issue.as_json()) + "\n").encode(),
             "application/json",
             "supplement",
-            "What the certificate was issued with",
+            said("What the certificate was issued with"),
         ),
     ]
     for tank_id, name in table_names(state).items():
         made = state.tanks[tank_id].accepted_table
         assert made is not None
         content = export_csv(table_of(made.event.rows)).encode()
-        found.append(Attachment(name, content, "text/csv", "data", f"The table of tank {tank_id}"))
+        told = said("The table of tank {tank}", tank=tank_id)
+        found.append(Attachment(name, content, "text/csv", "data", told))
     for sha256, small in sorted(photos.items()):
         found.append(
             Attachment(
@@ -73,7 +78,7 @@ def attachments(
                 small,
                 "image/jpeg",
                 "supplement",
-                f"Photo {sha256[:12]} made small",
+                said("Photo {hash} made small", hash=sha256[:12]),
             )
         )
     return tuple(found)

@@ -1,47 +1,33 @@
 """From a job's folded state to what its certificate states.  Pure: no file, clock or book."""
 
+from gaugewright.certificate.driver import driver_of
 from gaugewright.certificate.handover import IN_A_WORD
 from gaugewright.certificate.history import en_of, job_parts
 from gaugewright.certificate.identity import PLAINLY, TITLE, head_lines, place_of
-from gaugewright.certificate.issue import Issue
+from gaugewright.certificate.issue import FORM_NAMES, UNIT_NAMES, Issue
 from gaugewright.certificate.pictures import code_picture, code_text, signature_picture
-from gaugewright.certificate.provable import last_watch, parked_and_moving
 from gaugewright.certificate.shows import limits_of
-from gaugewright.certificate.statement import (
-    Driver,
-    Grid,
-    Line,
-    Photo,
-    Signature,
-    Statement,
-)
+from gaugewright.certificate.statement import Grid, Photo, Signature, Statement
 from gaugewright.certificate.tank_part import described, heading, table_of, tank_statement
-from gaugewright.certificate.writing import Writer, free, in_groups, name
+from gaugewright.certificate.writing import Writer, free, in_a_row, in_groups, name
 from gaugewright.errors import StateError
 from gaugewright.journal.state import JobState, TankState
-from gaugewright.words import said
+from gaugewright.words import ENGLISH, Speech, said
 
-_HOLDS = {
-    "clean": "The tracking system was read back: it holds this table.",
-    "accepted": "The tracking system was read back: what it holds differs from this table, and "
-    "the workshop accepted that with its reason on the certificate.",
-    "differs": "The tracking system was read back and does NOT hold this table: do not go by "
-    "its {litres} until that is put right.",
-    "not_copied": "That the tracking system holds this table was not read back.",
-}
-"""What the driver is told of the receiving system."""
 MOST_PHOTOS = 6
 """Photos that are shown small; all are listed with their hashes."""
-DRAFT = "Draft: not issued, not signed, without validity"
+DRAFT = said("Draft: not issued, not signed, without validity")
 
 
-def statement_of(state: JobState, issue: Issue) -> Statement:
+def statement_of(state: JobState, issue: Issue, speech: Speech = ENGLISH) -> Statement:
     """Return what the certificate of a job states, the journal ending at ``state.tip``.
+
+    Its sentences are still to be said; only drawings are in the language of ``speech``.
 
     Raises `StateError` if no table is accepted and `InputError`, naming the field, for a
     name that the fonts cannot write.
     """
-    write = Writer(issue.units)
+    write = Writer(issue.units, speech)
     tanks = [tank for tank in state.standing_tanks if tank.accepted_table is not None]
     if not tanks:
         raise StateError(
@@ -63,10 +49,15 @@ def statement_of(state: JobState, issue: Issue) -> Statement:
         parts=job_parts(state, write),
         photos=shown_photos(state),
         signature=_signature(state, issue, write),
-        driver=_driver(state, issue, tanks, write),
-        foot=f"{number} · job {name(state.job, 'job')} · entries 1 to {state.tip.number} · "
-        f"{state.tip.hash[:16]}",
-        end=f"End of certificate {number}",
+        driver=driver_of(state, tanks, write),
+        foot=said(
+            "{number} · job {job} · entries 1 to {last} · {hash}",
+            number=number,
+            job=name(state.job, "job"),
+            last=state.tip.number,
+            hash=state.tip.hash[:16],
+        ),
+        end=said("End of certificate {number}", number=number),
     )
 
 
@@ -85,8 +76,13 @@ def _printed_otherwise(issue: Issue) -> tuple[str, ...]:
         return ()
     paper, units, form = issue.issued_as
     return (
-        f"This is another printing of the same {form}, which was issued on {paper.upper()} paper "
-        f"in {units} units; the results are the same.",
+        said(
+            "This is another printing of the same {form}, which was issued on {paper} paper in "
+            "{units} units; the results are the same.",
+            form=FORM_NAMES[form],
+            paper=paper.upper(),
+            units=UNIT_NAMES[units],
+        ),
     )
 
 
@@ -104,23 +100,30 @@ def _glance(tanks: list[TankState], write: Writer) -> Grid:
         rows.append(
             (
                 heading(tank),
-                f"{table.counts[0]:g} to {table.counts[-1]:g}",
-                f"{write.volume_figure(float(table.litres[0]))} to "
-                f"{write.volume(float(table.litres[-1]))}",
+                said(
+                    "{first:g} to {last:g}",
+                    first=float(table.counts[0]),
+                    last=float(table.counts[-1]),
+                ),
+                said(
+                    "{first} to {last}",
+                    first=write.volume_figure(float(table.litres[0])),
+                    last=write.volume(float(table.litres[-1])),
+                ),
                 write.band(worst),
                 write.volume(limits.most_visible_l, 2),
-                _largest(known) if known else "no check pour",
+                _largest(known) if known else said("no check pour"),
                 IN_A_WORD.get(tank.hand_over, tank.hand_over),
             )
         )
     columns = (
-        "Tank",
-        "Counts",
-        "Fuel",
-        "Widest band (95 %)",
-        "Smallest visible change",
-        "Largest |En|",
-        "Copied back",
+        said("Tank"),
+        said("Counts"),
+        said("Fuel"),
+        said("Widest band (95 %)"),
+        said("Smallest visible change"),
+        said("Largest |En|"),
+        said("Copied back"),
     )
     return Grid(columns, tuple(rows))
 
@@ -131,84 +134,27 @@ def _largest(numbers: list[float]) -> str:
     >>> _largest([0.044, 0.31])
     '0.31 (2 pours)'
     """
-    pours = "1 pour" if len(numbers) == 1 else f"{len(numbers)} pours"
-    return f"{max(numbers):.2f} ({pours})"
+    largest = float(max(numbers))
+    if len(numbers) == 1:
+        return said("{largest:.2f} (1 pour)", largest=largest)
+    return said("{largest:.2f} ({pours} pours)", largest=largest, pours=len(numbers))
 
 
 def _signature(state: JobState, issue: Issue, write: Writer) -> Signature:
     where = place_of(state, issue)
     if issue.is_draft:
-        return Signature("", None, DRAFT + ".", where)
+        return Signature("", None, said("{draft}.", draft=DRAFT), where)
     signer = name(issue.signed_by or issue.issued_by, "signed_by")
-    how = "typed and drawn" if issue.strokes else "typed"
     return Signature(
         signer,
-        signature_picture(issue.strokes, signer),
-        f"I stand for the results on this certificate. Signed on the workbench, the name {how}, "
-        f"on entries 1 to {state.tip.number} of the journal of job {state.job}; the last one’s "
-        f"SHA-256 is {in_groups(state.tip.hash)}.",
-        f"{where}, {write.time(issue.issued_at)}",
-    )
-
-
-def _driver(state: JobState, issue: Issue, tanks: list[TankState], write: Writer) -> Driver:
-    told: list[Line] = []
-    sentences: list[str] = []
-    for tank in tanks:
-        made = tank.accepted_table
-        assert made is not None
-        table = table_of(made.event.rows)
-        limits = limits_of(table, tank.fill, *described(tank))
-        called = heading(tank).removesuffix(f" ({tank.tank_id})")
-        worst = None if table.u_litres is None else float(table.u_litres.max())
-        told += [
-            Line(called, f"reads {write.volume(float(table.litres[0]), 0)} to "
-                 f"{write.volume(float(table.litres[-1]), 0)}"),
-            Line("How sure", f"{write.band(worst)} at most, standing level"),
-            Line("Smallest change it shows", write.volume(limits.most_visible_l)),
-        ]  # fmt: skip
-        watched = last_watch(tank)
-        if watched is not None:
-            told.append(Line("Smallest drain it proves", parked_and_moving(watched.event, write)))
-        if limits.pitch_l is not None and limits.roll_l is not None:
-            told.append(
-                Line(
-                    "On a slope",
-                    f"up to {write.volume(limits.pitch_l)} wrong for each degree uphill or "
-                    f"downhill, {write.volume(limits.roll_l)} sideways",
-                )
-            )
-        told.append(
-            Line("With warmth", f"a full tank grows {write.per_degree(limits.per_kelvin_l)}")
-        )
-        holds = _HOLDS.get(tank.hand_over, _HOLDS["not_copied"])
-        sentences.append(holds.format(litres=write.litres))
-        sentences.append(
-            f"{called}: the last {write.volume(float(table.litres[0]), 0)} lie below the probe; it "
-            "shows nothing of them. Do not drive by them."
-        )
-    seals = [free(kept.event.seal_number) for kept in state.seals if kept.voided is None]
-    if seals:
-        sentences.append(
-            f"Seals {', '.join(seals)} are part of the proof: tell the workshop before anyone "
-            "opens one."
-        )
-    return Driver(
-        heading=f"{free(state.fact('vehicle') or '')}: what the fuel gauge tells now",
-        told=tuple(told),
-        sentences=(
-            "The tank was measured by pouring in fuel step by step, and the readings were made "
-            f"into a table. The {write.litres} on the screen are right where the tracking system "
-            "holds it.",
-            *sentences,
-            f"Read the {write.litres} with the vehicle level, standing still for a few minutes. "
-            "While driving, the fuel moves and so does the reading.",
-            "A difference smaller than the figures above is no proof of anything, neither of "
-            "theft nor of a wrong receipt.",
+        signature_picture(issue.strokes, signer, write),
+        said(
+            "I stand for the results on this certificate. Signed on the workbench, the name {how}, "
+            "on entries 1 to {last} of the journal of job {job}; the last one’s SHA-256 is {hash}.",
+            how=said("typed and drawn") if issue.strokes else said("typed"),
+            last=state.tip.number,
+            job=state.job,
+            hash=in_groups(state.tip.hash),
         ),
-        warnings=(
-            "If the tank, the probe, its cable or the tracking unit is changed, dented or moved, "
-            f"these {write.litres} no longer hold: have it checked.",
-            "This page explains; the certificate with the same number states.",
-        ),
+        in_a_row((where, write.time(issue.issued_at))),
     )

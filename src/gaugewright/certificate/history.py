@@ -9,8 +9,9 @@ from gaugewright.certificate.drawing.plot import Point
 from gaugewright.certificate.handover import hand_over
 from gaugewright.certificate.identity import more_facts
 from gaugewright.certificate.later_life import later_parts
+from gaugewright.certificate.names import in_words
 from gaugewright.certificate.statement import Grid, Part
-from gaugewright.certificate.writing import Writer, free, in_groups
+from gaugewright.certificate.writing import Writer, free, in_a_row, in_groups
 from gaugewright.errors import InputError
 from gaugewright.journal.fill_kinds import CheckPourRecorded
 from gaugewright.journal.state import JobState, Kept, TankState
@@ -18,15 +19,16 @@ from gaugewright.metrology.agreement import en_number
 from gaugewright.planning.cautions import CAUTIONS
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.table import Table
+from gaugewright.words import Said, said
 
-NONE = "None."
+NONE = said("None.")
 
 
 def tank_parts(state: JobState, tank: TankState, write: Writer) -> tuple[Part, ...]:
     """Return what is told of a tank's results beside its table."""
     return (
         _check_pours(tank, write),
-        _findings(tank),
+        _findings(tank, write),
         _voided(tank, write),
         *later_parts(tank, write),
         hand_over(tank, write),
@@ -81,54 +83,70 @@ def en_of(event: CheckPourRecorded) -> float | None:
 
 
 def _check_pours(tank: TankState, write: Writer) -> Part:
-    heading = "Check pours against the table"
+    heading = said("Check pours against the table")
     pours = _of_this_table(tank)
     if not pours:
-        return Part(heading, ("No check pour was made against this table.",))
+        return Part(heading, (said("No check pour was made against this table."),))
     rows = []
     for kept in pours:
         event = kept.event
         number = en_of(event)
-        said = {True: "agrees", False: "does not agree", None: "cannot be told"}[event.agrees]
+        agrees = {
+            True: said("agrees"),
+            False: said("does not agree"),
+            None: said("cannot be told"),
+        }[event.agrees]
         rows.append(
             (
                 write.time(kept.mark.at),
                 write.volume(event.added_l, 2),
                 write.near(event.table_l, event.u_table_l),
                 "–" if number is None else write.figure(number, 2),
-                said,
+                agrees,
             )
         )
-    rule = "Rule: it agrees where |En| ≤ 1 (ISO 13528:2015, 9.7)."
-    columns = ("When", "By the meter", "By the table", "En", "Result")
+    rule = said("Rule: it agrees where |En| ≤ 1 (ISO 13528:2015, 9.7).")
+    columns = (
+        said("When"),
+        said("By the meter"),
+        said("By the table"),
+        said("En"),
+        said("Result"),
+    )
     return Part(heading, (), Grid(columns, tuple(rows), rule))
 
 
-def _findings(tank: TankState) -> Part:
-    heading = "Findings and how they were answered"
-    rows = []
+def _findings(tank: TankState, write: Writer) -> Part:
+    heading = said("Findings and how they were answered")
+    rows: list[tuple[str, ...]] = []
     for kept in () if tank.fill is None else tank.fill.answers:
         event = kept.event
         words = event.message or event.finding.replace("_", " ")
-        answer = f"{event.answer} by {free(kept.mark.person)}: {free(event.reason)}"
+        answer = said(
+            "{answer} by {person}: {reason}",
+            answer=in_words(event.answer),
+            person=free(kept.mark.person),
+            reason=free(event.reason),
+        )
         rows.append((str(event.step), free(words), answer))
     table = tank.accepted_table
     for finding in () if table is None else table.event.findings:
         step = finding.get("step")
         kind = free(finding.get("kind", ""))
         if not _is_answered(tank, step, kind):
-            said = free(finding.get("message", kind))
-            rows.append(("–" if step is None else str(step), said, _unanswered(tank, finding)))
+            found = write.recorded(finding, "message", kind)
+            rows.append(("–" if step is None else str(step), found, _unanswered(tank, finding)))
     if not rows:
         return Part(heading, (NONE,))
-    return Part(heading, (), Grid(("Step", "Found", "Answer"), tuple(rows), wide=1))
+    columns = said("Step"), said("Found"), said("Answer")
+    return Part(heading, (), Grid(columns, tuple(rows), wide=1))
 
 
-def _unanswered(tank: TankState, finding: Mapping[str, Any]) -> str:
+def _unanswered(tank: TankState, finding: Mapping[str, Any]) -> Said:
     if finding.get("severity") == "note":
-        return "a note; no answer was asked"
+        return said("a note; no answer was asked")
     stood = tank.accepted[-1]
-    return f"accepted with the table by {free(stood.mark.person)}"
+    return said("accepted with the table by {person}", person=free(stood.mark.person))
 
 
 def _is_answered(tank: TankState, step: object, kind: str) -> bool:
@@ -139,57 +157,72 @@ def _is_answered(tank: TankState, step: object, kind: str) -> bool:
 
 
 def _voided(tank: TankState, write: Writer) -> Part:
-    heading = "Pours that were voided"
+    heading = said("Pours that were voided")
     rows = []
     for kept in () if tank.fill is None else tank.fill.pours:
         if kept.voided is None:
             continue
         event = kept.event
         why = f"{free(kept.voided.reason)} ({free(kept.voided.mark.person)})"
-        rows.append((str(event.step), write.volume(event.added_l, 2), f"{event.counts:g}", why))
+        counts = said("{counts:g}", counts=event.counts)
+        rows.append((str(event.step), write.volume(event.added_l, 2), counts, why))
     if not rows:
         return Part(heading, (NONE,))
-    return Part(heading, (), Grid(("Step", "Poured", "Counts", "Why"), tuple(rows), wide=3))
+    columns = said("Step"), said("Poured"), said("Counts"), said("Why")
+    return Part(heading, (), Grid(columns, tuple(rows), wide=3))
 
 
 def _earlier(tank: TankState, write: Writer) -> Part:
-    heading = "Before this table"
-    said = []
+    told = []
     if len(tank.fills) > 1:
-        said.append(f"{len(tank.fills) - 1} earlier fill(s) stand in the journal and do not count.")
+        earlier = len(tank.fills) - 1
+        told.append(
+            said("{fills} earlier fill(s) stand in the journal and do not count.", fills=earlier)
+        )
     for kept in tank.tables[:-1]:
         rows = kept.event.rows
-        said.append(
-            f"A table of {len(rows)} rows, {write.volume(rows[0].litres)} to "
-            f"{write.volume(rows[-1].litres)}, was made on {write.time(kept.mark.at)} and is "
-            f"replaced by this one (digest {kept.event.digest[:12]})."
+        told.append(
+            said(
+                "A table of {rows} rows, {first} to {last}, was made on {at} and is replaced by "
+                "this one (digest {digest}).",
+                rows=len(rows),
+                first=write.volume(rows[0].litres),
+                last=write.volume(rows[-1].litres),
+                at=write.time(kept.mark.at),
+                digest=kept.event.digest[:12],
+            )
         )
     table, fill = tank.accepted_table, tank.fill
     if table is not None and fill is not None and table.event.pours:
         made_from = set(table.event.pours)
         if made_from != {kept.number for kept in fill.standing}:
-            said.append(
-                "Pours were recorded or voided after this table was made; they are not in it."
+            told.append(
+                said("Pours were recorded or voided after this table was made; they are not in it.")
             )
-    return Part(heading, tuple(said) or ("No earlier table or fill.",))
+    return Part(said("Before this table"), tuple(told) or (said("No earlier table or fill."),))
 
 
 def _seals(state: JobState, write: Writer) -> Part:
     rows = []
     for kept in state.seals:
         event = kept.event
-        where = free(event.place) + (f", tank {free(event.tank_id)}" if event.tank_id else "")
-        now = "set" if kept.voided is None else f"removed: {free(kept.voided.reason)}"
+        where: str = free(event.place)
+        if event.tank_id:
+            where = said("{place}, tank {tank}", place=where, tank=free(event.tank_id))
+        now = said("set")
+        if kept.voided is not None:
+            now = said("removed: {why}", why=free(kept.voided.reason))
         rows.append((free(event.seal_number), where, write.time(kept.mark.at), now))
     known = {row[0] for row in rows}
     for done in state.mounted:
         number = free(done.event.seal_number or "")
         if done.voided is None and number and number not in known:
             where = free(done.event.item.replace("_", " "))
-            rows.append((number, where, write.time(done.mark.at), "set"))
+            rows.append((number, where, write.time(done.mark.at), said("set")))
     if not rows:
-        return Part("Seals", ("No seal was recorded.",))
-    return Part("Seals", (), Grid(("Number", "Where", "When", "Now"), tuple(rows), wide=1))
+        return Part(said("Seals"), (said("No seal was recorded."),))
+    columns = said("Number"), said("Where"), said("When"), said("Now")
+    return Part(said("Seals"), (), Grid(columns, tuple(rows), wide=1))
 
 
 def _mounting(state: JobState) -> Part:
@@ -197,8 +230,10 @@ def _mounting(state: JobState) -> Part:
     for kept in state.mounted:
         if kept.voided is None:
             done[kept.event.item.replace("_", " ")] = None
-    said = f"Done and recorded: {free(', '.join(done))}." if done else "No point was recorded."
-    return Part("Mounting checklist", (said,))
+    told = said("No point was recorded.")
+    if done:
+        told = said("Done and recorded: {points}.", points=free(", ".join(done)))
+    return Part(said("Mounting checklist"), (told,))
 
 
 def _cautions(state: JobState, write: Writer) -> Part:
@@ -208,19 +243,26 @@ def _cautions(state: JobState, write: Writer) -> Part:
         event = kept.event
         key = (free(event.acknowledged_by), write.day(kept.mark.at))
         by.setdefault(key, []).append(short.get(event.caution, free(event.caution)))
-    said = tuple(
-        f"{person}, {day}: {len(steps)} read and acknowledged ({'; '.join(dict.fromkeys(steps))})."
+    told = tuple(
+        said(
+            "{person}, {day}: {count} read and acknowledged ({steps}).",
+            person=person,
+            day=day,
+            count=len(steps),
+            steps=in_a_row(dict.fromkeys(steps), "; "),
+        )
         for (person, day), steps in by.items()
     )
     open_ = [c.step for c in CAUTIONS if all(k.event.caution != c.id for k in state.cautions)]
     if open_:
-        said += (f"Not acknowledged: {'; '.join(dict.fromkeys(open_))}.",)
-    return Part("Cautions", said)
+        steps = in_a_row(dict.fromkeys(open_), "; ")
+        told += (said("Not acknowledged: {steps}.", steps=steps),)
+    return Part(said("Cautions"), told)
 
 
 def _photos(state: JobState) -> Part:
     if not state.photos:
-        return Part("Photos", ("No photo was taken.",))
+        return Part(said("Photos"), (said("No photo was taken."),))
     rows = tuple(
         (
             str(kept.number),
@@ -229,34 +271,43 @@ def _photos(state: JobState) -> Part:
         )
         for kept in state.photos
     )
-    note = "The first half of each photo’s SHA-256; the whole one stands in the journal."
-    return Part("Photos", (), Grid(("Entry", "Shows", "SHA-256"), rows, note, wide=1))
+    note = said("The first half of each photo’s SHA-256; the whole one stands in the journal.")
+    columns = said("Entry"), said("Shows"), said("SHA-256")
+    return Part(said("Photos"), (), Grid(columns, rows, note, wide=1))
 
 
 def _remarks(state: JobState, write: Writer) -> Part:
-    said = [f"{key}: {value}." for key, value in more_facts(state)]
-    said += _corrections(state, write)
-    said += [f"{free(k.mark.person)}: {free(k.event.text)}" for k in state.notes]
-    said += [
-        f"Stage {stage} was opened again: {free(kept.voided.reason)}."
+    told: list[str] = [f"{key}: {value}." for key, value in more_facts(state)]
+    told += _corrections(state, write)
+    told += [f"{free(k.mark.person)}: {free(k.event.text)}" for k in state.notes]
+    told += [
+        said("Stage {stage} was opened again: {why}.", stage=stage, why=free(kept.voided.reason))
         for stage, kept in state.stages.items()
         if kept.voided is not None
     ]
     if state.clock_set_back:
         numbers = ", ".join(map(str, state.clock_set_back))
-        said.append(f"The clock was set back before entry {numbers}.")
+        told.append(said("The clock was set back before entry {numbers}.", numbers=numbers))
     strange = [*state.unknown, *state.out_of_place]
     if strange:
         numbers = ", ".join(str(kept.number) for kept in strange)
-        said.append(f"Entries that this version cannot place, without effect: {numbers}.")
-    return Part("Remarks, additions and deviations", tuple(said) or (NONE,))
+        told.append(
+            said(
+                "Entries that this version cannot place, without effect: {numbers}.",
+                numbers=numbers,
+            )
+        )
+    return Part(said("Remarks, additions and deviations"), tuple(told) or (NONE,))
 
 
 def _corrections(state: JobState, write: Writer) -> Iterator[str]:
     for key, fact in state.facts.items():
         if fact.before and fact.reason and not isinstance(fact.value, Mapping):
             was = ", ".join(free(each.value) for each in fact.before)
-            yield (
-                f"{key.replace('_', ' ')} was corrected from {was}: {free(fact.reason)} "
-                f"({write.day(fact.mark.at)})."
+            yield said(
+                "{fact} was corrected from {was}: {why} ({day}).",
+                fact=key.replace("_", " "),
+                was=was,
+                why=free(fact.reason),
+                day=write.day(fact.mark.at),
             )

@@ -7,27 +7,32 @@ from gaugewright.certificate.later_life import exchanged_probe
 from gaugewright.certificate.statement import Line
 from gaugewright.certificate.writing import NOT_RECORDED, Writer, free, name
 from gaugewright.journal.state import JobState, TankState
+from gaugewright.words import said
 
 FACTS = {
-    "registration": "Registration or fleet number",
-    "odometer": "Odometer or hours",
-    "probe_serial": "Probe, serial number",
-    "unit_serial": "Tracking unit, serial number",
-    "tracker": "Device that reads the probe",
-    "condition": "Condition of tank and brackets",
-    "site": "Place of the work",
-    "dispenser_certificate": "Certificate of the dispenser",
+    "registration": said("Registration or fleet number"),
+    "odometer": said("Odometer or hours"),
+    "probe_serial": said("Probe, serial number"),
+    "unit_serial": said("Tracking unit, serial number"),
+    "tracker": said("Device that reads the probe"),
+    "condition": said("Condition of tank and brackets"),
+    "site": said("Place of the work"),
+    "dispenser_certificate": said("Certificate of the dispenser"),
 }
 """Facts of the survey that have a place of their own on the certificate."""
 _ELSEWHERE = frozenset({"customer", "vehicle", "supply_v", "instruments", "fuel", *FACTS})
 
-TITLE = "Tank calibration certificate"
+TITLE = said("Tank calibration certificate")
 PLAINLY = (
-    "A workshop’s own record. It is not an accredited calibration certificate: no accreditation "
-    "body has assessed the workshop for this work. Its contents follow the list of ISO/IEC "
-    "17025:2017, 7.8, where it applies.",
-    "The results relate only to the tank, the probe and the tracking unit named here, as they "
-    "were on the days of the work. No interval to the next calibration is recommended here.",
+    said(
+        "A workshop’s own record. It is not an accredited calibration certificate: no "
+        "accreditation body has assessed the workshop for this work. Its contents follow the list "
+        "of ISO/IEC 17025:2017, 7.8, where it applies."
+    ),
+    said(
+        "The results relate only to the tank, the probe and the tracking unit named here, as they "
+        "were on the days of the work. No interval to the next calibration is recommended here."
+    ),
 )
 
 
@@ -38,12 +43,12 @@ def head_lines(state: JobState, issue: Issue, write: Writer) -> tuple[Line, ...]
     """
     first, last = work_days(state)
     lines = [
-        Line("Certificate", name(issue.number, "certificate_number")),
-        Line("Issued", write.time(issue.issued_at)),
-        Line("Job", name(state.job, "job")),
-        Line("Work done", _days(first, last, write)),
-        Line("Customer", name(state.fact("customer") or "", "customer"), is_told=True),
-        Line("Vehicle", name(state.fact("vehicle") or "", "vehicle"), is_told=True),
+        Line(said("Certificate"), name(issue.number, "certificate_number")),
+        Line(said("Issued"), write.time(issue.issued_at)),
+        Line(said("Job"), name(state.job, "job")),
+        Line(said("Work done"), _days(first, last, write)),
+        Line(said("Customer"), name(state.fact("customer") or "", "customer"), is_told=True),
+        Line(said("Vehicle"), name(state.fact("vehicle") or "", "vehicle"), is_told=True),
     ]
     told = {"registration", "odometer"}
     lines += [
@@ -56,14 +61,14 @@ def head_lines(state: JobState, issue: Issue, write: Writer) -> tuple[Line, ...]
         NOT_RECORDED if supply is None else f"{write.figure(float(supply), 1)}\N{NO-BREAK SPACE}V"
     )
     lines += [
-        Line("Place of the work", place_of(state, issue)),
-        Line("Supply", volts),
-        Line("Fuel", _fact(state, "fuel"), is_told=True),
-        Line("Software", software(state, issue)),
+        Line(said("Place of the work"), place_of(state, issue)),
+        Line(said("Supply"), volts),
+        Line(said("Fuel"), _fact(state, "fuel"), is_told=True),
+        Line(said("Software"), software(state, issue)),
     ]
     if issue.replaces:
-        lines.append(Line("Stands in for", name(issue.replaces, "replaces")))
-        lines.append(Line("Made anew because", free(issue.reason)))
+        lines.append(Line(said("Stands in for"), name(issue.replaces, "replaces")))
+        lines.append(Line(said("Made anew because"), free(issue.reason)))
     return tuple(lines)
 
 
@@ -90,7 +95,9 @@ def software(state: JobState, issue: Issue) -> str:
     }
     own = issue.versions.get("gaugewright", "unknown")
     others = ", ".join(sorted(made - {own}))
-    return f"Gaugewright {own}" + (f"; table made by {others}" if others else "")
+    if not others:
+        return said("Gaugewright {own}", own=own)
+    return said("Gaugewright {own}; table made by {others}", own=own, others=others)
 
 
 def work_days(state: JobState) -> tuple[datetime, datetime]:
@@ -103,8 +110,8 @@ def work_days(state: JobState) -> tuple[datetime, datetime]:
 
 
 def _days(first: datetime, last: datetime, write: Writer) -> str:
-    days = [write.day(first), write.day(last)]
-    return " to ".join(dict.fromkeys(days))
+    begun, done = write.day(first), write.day(last)
+    return begun if begun == done else said("{first} to {last}", first=begun, last=done)
 
 
 def _times(tank: TankState) -> list[datetime]:
@@ -122,7 +129,8 @@ def _serial(state: JobState) -> str:
         for later in reversed(tank.later):
             if later.begun.event.purpose == "exchange" and later.begun.event.probe_serial:
                 serial = name(later.begun.event.probe_serial, "probe_serial")
-                return f"{serial}, exchanged {later.begun.mark.at:%Y-%m-%d}"
+                day = f"{later.begun.mark.at:%Y-%m-%d}"
+                return said("{serial}, exchanged {day}", serial=serial, day=day)
     return _fact(state, "probe_serial")
 
 

@@ -1,12 +1,13 @@
 """What a certificate is issued with: all that stands on it beside the journal."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final, Literal, get_args
 
 from gaugewright.errors import InputError
-from gaugewright.words import said
+from gaugewright.words import Said, said
 
 Paper = Literal["a4", "letter"]
 UnitsName = Literal["metric", "us", "imperial"]
@@ -15,8 +16,20 @@ Form = Literal["certificate", "summary"]
 PAPERS: Final[tuple[Paper, ...]] = get_args(Paper)
 UNITS: Final[tuple[UnitsName, ...]] = get_args(UnitsName)
 FORMS: Final[tuple[Form, ...]] = get_args(Form)
+FORM_NAMES: Final[Mapping[Form, Said]] = {
+    "certificate": said("certificate"),
+    "summary": said("summary"),
+}
+UNIT_NAMES: Final[Mapping[UnitsName, Said]] = {
+    "metric": said("metric"),
+    "us": said("us"),
+    "imperial": said("imperial"),
+}
+"""Forms and units as they are called on the document itself."""
+ENGLISH_LANGUAGE: Final = "en"
 FORMAT: Final = 1
 """The arrangement of the pages and of what is attached to them."""
+_LANGUAGE = re.compile(r"[a-z]{2,3}(-[A-Za-z0-9]{2,8})*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +58,17 @@ class Issue:
     volume_unit: str = "L"
     """Unit in which the book is kept: the pour check looks for slips in it."""
     versions: Mapping[str, str] = field(default_factory=dict)
+    language: str = ENGLISH_LANGUAGE
+    """In which its own words are; what people recorded stands as they recorded it."""
 
     def as_json(self) -> dict[str, Any]:
-        """Return the particulars as they are attached to the document."""
+        """Return the particulars as they are attached to the document.
+
+        Before there were languages all were in English: there none is named.
+        """
+        is_english = self.language == ENGLISH_LANGUAGE
         return {
+            **({} if is_english else {"language": self.language}),
             "form": self.form,
             "format": FORMAT,
             "is_draft": self.is_draft,
@@ -104,6 +124,7 @@ def issue_from(record: Any) -> Issue:
             is_draft=bool(record["is_draft"]),
             volume_unit=str(record["volume_unit"]),
             versions={str(k): str(v) for k, v in record["versions"].items()},
+            language=language_of(record.get("language", ENGLISH_LANGUAGE)),
         )
     except InputError:
         raise
@@ -111,6 +132,20 @@ def issue_from(record: Any) -> Issue:
         raise InputError(
             said("these are not a certificate's particulars: {error}", error=error)
         ) from None
+
+
+def language_of(text: Any) -> str:
+    """Return a language by its code, `InputError` for what is none.
+
+    >>> language_of("de"), language_of("pt-BR")
+    ('de', 'pt-BR')
+    """
+    if _LANGUAGE.fullmatch(str(text)):
+        return str(text)
+    raise InputError(
+        said("must be the code of a language such as de, found {value!r}", value=str(text)[:40]),
+        field="language",
+    )
 
 
 def paper_of(text: Any) -> Paper:

@@ -21,6 +21,7 @@ from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank
 from gaugewright.units import from_litres
+from gaugewright.words import said
 
 FULL_SCALE = 4095
 BLIND_SHARE = 0.005
@@ -49,7 +50,9 @@ def code_picture(text: str) -> Picture:
     return Picture(out.getvalue().decode(), "QR code: " + text.replace("\n", ", "))
 
 
-def signature_picture(strokes: tuple[tuple[int, ...], ...], signer: str) -> Picture | None:
+def signature_picture(
+    strokes: tuple[tuple[int, ...], ...], signer: str, write: Writer
+) -> Picture | None:
     """Draw a signature as it was drawn, ``None`` if it was only typed."""
     if not strokes:
         return None
@@ -65,7 +68,7 @@ def signature_picture(strokes: tuple[tuple[int, ...], ...], signer: str) -> Pict
         )
         for stroke in strokes
     ]
-    label = f"The signature of {signer}, as it was drawn."
+    label = write.speech.says(said("The signature of {signer}, as it was drawn.", signer=signer))
     return Picture(svg.drawing(*PAD, label, *paths, css_class="signature"), label)
 
 
@@ -82,7 +85,13 @@ def tank_picture(
     section = section_of(tank, probe)
     marks = tuple(_marks(section, probe, fill, write))
     stands = [mark.level_mm for mark in marks if mark.kind == "pour"]
-    label = f"The tank in section with the probe in it; beside it {len(marks)} pours on a scale."
+    label = write.speech.says(
+        said(
+            "The tank in section with the probe in it; beside it {pours} pours on a scale.",
+            pours=len(marks),
+        )
+    )
+    clear = said("tip {length} clear", length=write.length(probe.tip_clearance_mm))
     sheet = Sheet(
         section,
         probe,
@@ -90,7 +99,7 @@ def tank_picture(
         marks,
         None,
         label,
-        tip_words=f"tip {write.length(probe.tip_clearance_mm)} clear",
+        tip_words=write.speech.says(clear),
         length_unit=write.length_unit,
     )
     return Picture(wide_sheet(sheet, names), label)
@@ -119,18 +128,19 @@ def _marks(section: Section, probe: Probe, fill: FillState | None, write: Writer
 def plot_picture(table: Table, points: list[Point], write: Writer) -> Picture:
     """Draw the table, its band, and how far every pour lies from it."""
     unit = write.volume_unit
-    label = (
-        f"The calibration table from {table.counts[0]:g} to {table.counts[-1]:g} counts and "
-        f"{_plain(write.volume(float(table.litres[0])))} to "
-        f"{_plain(write.volume(float(table.litres[-1])))}, its band below."
+    say = write.speech.says
+    label = say(
+        said(
+            "The calibration table from {first:g} to {last:g} counts and {lowest} to {highest}, "
+            "its band below.",
+            first=float(table.counts[0]),
+            last=float(table.counts[-1]),
+            lowest=_plain(write.volume(float(table.litres[0]))),
+            highest=_plain(write.volume(float(table.litres[-1]))),
+        )
     )
-    text = PlotWords(
-        label,
-        "counts",
-        unit,
-        f"band, pours (o) and check pours (triangles), ± {unit}",
-        from_litres(1.0, unit),
-    )
+    band = said("band, pours (o) and check pours (triangles), ± {unit}", unit=unit)
+    text = PlotWords(label, say(said("counts")), unit, say(band), from_litres(1.0, unit))
     return Picture(table_plot(table, points, text, 700, 420), label)
 
 

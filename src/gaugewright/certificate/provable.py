@@ -5,8 +5,9 @@ from datetime import UTC, datetime
 from gaugewright.certificate.writing import NOT_RECORDED, Writer, free
 from gaugewright.journal.state import Kept, TankState
 from gaugewright.journal.watch_kinds import LogWatched
+from gaugewright.words import Said, said, together
 
-UNSEEN = (
+UNSEEN = said(
     "How small a drain can be proved in service is a matter of this vehicle’s own records. No log "
     "of it in service was looked through in this job, so that no figure is stated."
 )
@@ -17,7 +18,7 @@ def last_watch(tank: TankState) -> Kept[LogWatched] | None:
     return tank.watches[-1] if tank.watches else None
 
 
-def smallest_provable_drain(tank: TankState, write: Writer) -> str:
+def smallest_provable_drain(tank: TankState, write: Writer) -> Said:
     """Return the sentence on the certificate, with the log that the figures come from."""
     kept = last_watch(tank)
     if kept is None:
@@ -26,15 +27,21 @@ def smallest_provable_drain(tank: TankState, write: Writer) -> str:
     other = (
         ""
         if accepted is not None and accepted.event.digest == seen.table_digest
-        else " That log was read with another table than this one."
+        else said("That log was read with another table than this one.")
     )
-    return (
-        f"Smallest provable drain in service: {parked_and_moving(seen, write)}, found with 95 % "
-        f"probability at one false alarm in a year; a smaller one may go unseen. From "
-        f"{seen.records} records of {_day(seen.from_s)} to {_day(seen.to_s)} "
-        f"(log {free(seen.log_name)}, SHA-256 {seen.log_sha256[:12]}), looked through on "
-        f"{write.day(kept.mark.at)}.{other}"
+    drain = said(
+        "Smallest provable drain in service: {drain}, found with 95 % probability at one false "
+        "alarm in a year; a smaller one may go unseen. From {records} records of {first} to {last} "
+        "(log {log}, SHA-256 {hash}), looked through on {day}.",
+        drain=parked_and_moving(seen, write),
+        records=seen.records,
+        first=_day(seen.from_s),
+        last=_day(seen.to_s),
+        log=free(seen.log_name),
+        hash=seen.log_sha256[:12],
+        day=write.day(kept.mark.at),
     )
+    return together(drain, other)
 
 
 def _day(at_s: float) -> str:
@@ -44,10 +51,10 @@ def _day(at_s: float) -> str:
         return NOT_RECORDED
 
 
-def parked_and_moving(seen: LogWatched, write: Writer) -> str:
+def parked_and_moving(seen: LogWatched, write: Writer) -> Said:
     """Write both figures, or that there is none."""
     parked, moving = (
-        "none of any size" if litres is None else write.volume(litres)
+        said("none of any size") if litres is None else write.volume(litres)
         for litres in (seen.provable_parked_l, seen.provable_moving_l)
     )
-    return f"{parked} parked, {moving} on the move"
+    return said("{parked} parked, {moving} on the move", parked=parked, moving=moving)

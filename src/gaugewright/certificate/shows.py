@@ -14,6 +14,7 @@ from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank
+from gaugewright.words import Said, said, together
 
 DENSITY_15_KG_M3 = 840.0
 """Diesel for road vehicles has 820 to 845 kg/m³ at 15 °C (EN 590)."""
@@ -78,38 +79,59 @@ def _per_degree(tank: Tank | None, probe: Probe | None) -> tuple[float | None, f
 
 def shown_and_not(table: Table, limits: Limits, write: Writer) -> tuple[str, ...]:
     """Return the sentences that stand on the certificate."""
-    measured = "as measured in the pours" if limits.is_noise_measured else "assumed, not measured"
     band = (
-        "Its band is not known."
+        said("Its band is not known.")
         if table.u_litres is None
-        else f"The band is {write.band(float(table.u_litres.max()))} at its widest; the true "
-        f"{write.litres} lie within it with 95 % probability."
+        else said(
+            "The band is {band} at its widest; the true {litres} lie within it with 95 % "
+            "probability.",
+            band=write.band(float(table.u_litres.max())),
+            litres=write.litres,
+        )
+    )
+    level = said(
+        "The {litres} are all the fuel in the tank standing level, engine off, surface at rest.",
+        litres=write.litres,
     )
     return (
-        f"The {write.litres} are all the fuel in the tank standing level, engine off, surface at "
-        f"rest. {band}",
-        f"The smallest change that two steady readings tell apart is "
-        f"{write.volume(limits.least_visible_l, 2)} where the tank is finest and "
-        f"{write.volume(limits.most_visible_l, 2)} where it is coarsest (noise "
-        f"{write.figure(limits.noise_counts, 1)} counts, {measured}; 95 %). A smaller drain or "
-        "refuel cannot be shown by one pair of readings.",
+        together(level, band),
+        said(
+            "The smallest change that two steady readings tell apart is {finest} where the tank is "
+            "finest and {coarsest} where it is coarsest (noise {noise} counts, {measured}; 95 %). "
+            "A smaller drain or refuel cannot be shown by one pair of readings.",
+            finest=write.volume(limits.least_visible_l, 2),
+            coarsest=write.volume(limits.most_visible_l, 2),
+            noise=write.figure(limits.noise_counts, 1),
+            measured=said("as measured in the pours")
+            if limits.is_noise_measured
+            else said("assumed, not measured"),
+        ),
         _slope(limits, write),
-        f"The {write.litres} are those of the fuel at its own temperature: the full tank grows by "
-        f"{write.per_degree(limits.per_kelvin_l)} (diesel of {DENSITY_15_KG_M3:.0f} kg/m³). A "
-        "change of the kind of fuel also moves the reading; no figure for it is in the band.",
-        f"Below {write.volume(float(table.litres[0]))} and above "
-        f"{write.volume(float(table.litres[-1]))} the probe does not see the fuel.",
+        said(
+            "The {litres} are those of the fuel at its own temperature: the full tank grows by "
+            "{grows} (diesel of {density:.0f} kg/m³). A change of the kind of fuel also moves the "
+            "reading; no figure for it is in the band.",
+            litres=write.litres,
+            grows=write.per_degree(limits.per_kelvin_l),
+            density=DENSITY_15_KG_M3,
+        ),
+        said(
+            "Below {lowest} and above {highest} the probe does not see the fuel.",
+            lowest=write.volume(float(table.litres[0])),
+            highest=write.volume(float(table.litres[-1])),
+        ),
     )
 
 
-def _slope(limits: Limits, write: Writer) -> str:
+def _slope(limits: Limits, write: Writer) -> Said:
     if limits.pitch_l is None or limits.roll_l is None:
-        return (
+        return said(
             "On a slope the reading is wrong by an amount that was not worked out for this tank; "
             "read it on level ground."
         )
-    return (
-        f"On a slope the reading is wrong by up to {write.volume(limits.pitch_l)} for each degree "
-        f"along the vehicle and {write.volume(limits.roll_l)} for each degree across it; the band "
-        "holds for level ground."
+    return said(
+        "On a slope the reading is wrong by up to {along} for each degree along the vehicle and "
+        "{across} for each degree across it; the band holds for level ground.",
+        along=write.volume(limits.pitch_l),
+        across=write.volume(limits.roll_l),
     )

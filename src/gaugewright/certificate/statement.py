@@ -59,6 +59,8 @@ class TankStatement:
     """What is stated of one tank."""
 
     heading: str
+    title: str
+    """What stands above its own page."""
     lines: tuple[Line, ...]
     conditions: tuple[Line, ...]
     method: tuple[str, ...]

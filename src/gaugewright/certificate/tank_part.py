@@ -7,18 +7,19 @@ import numpy as np
 
 from gaugewright.certificate import history
 from gaugewright.certificate.later_life import exchanged_probe, origin
+from gaugewright.certificate.names import in_words
 from gaugewright.certificate.pictures import plot_picture, pour_points, tank_picture
 from gaugewright.certificate.provable import smallest_provable_drain
 from gaugewright.certificate.shows import limits_of, shown_and_not
 from gaugewright.certificate.statement import Grid, Line, TankStatement
-from gaugewright.certificate.writing import NOT_RECORDED, Writer, free, name
+from gaugewright.certificate.writing import NOT_RECORDED, Writer, free, in_a_row, name
 from gaugewright.errors import StateError
 from gaugewright.journal.state import FillState, JobState, TankState
 from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank, tank_from_mapping
-from gaugewright.words import said
+from gaugewright.words import said, together
 
 MOST_ROWS = 132
 """Rows of a table that are printed; a longer one stands in full in the attachment."""
@@ -44,6 +45,7 @@ def tank_statement(state: JobState, tank: TankState, write: Writer) -> TankState
     points = pour_points(table, fill) + history.check_points(tank, table)
     return TankStatement(
         heading=heading(tank),
+        title=said("Tank {tank}", tank=heading(tank)),
         lines=tuple(_item(tank, body, probe, table, write)),
         conditions=tuple(_conditions(tank.fill, write)),
         method=_method(tank, table, write),
@@ -63,7 +65,8 @@ def heading(tank: TankState) -> str:
     called = "" if tank.described is None else tank.described.event.name
     tank_id = name(tank.tank_id, "tank_id")
     if tank.members:
-        return f"{tank_id}, one with {', '.join(name(each, 'tank_id') for each in tank.members)}"
+        others = ", ".join(name(each, "tank_id") for each in tank.members)
+        return said("{tank}, one with {others}", tank=tank_id, others=others)
     return f"{name(called, 'name of the tank')} ({tank_id})" if called else tank_id
 
 
@@ -101,10 +104,14 @@ def rows_grid(table: Table, write: Writer) -> Grid:
         tuple(cell for stack in stacks for cell in (stack[k] if k < len(stack) else blank))
         for k in range(tall)
     )
-    note = "Straight lines between the rows. The band is the expanded uncertainty (95 %, k = 1.96)."
+    note = said(
+        "Straight lines between the rows. The band is the expanded uncertainty (95 %, k = 1.96)."
+    )
     if len(rows) < len(table.counts):
-        note += f" Every row of the {len(table.counts)} stands in the attached file."
-    return Grid(("counts", unit, "±") * SIDE_BY_SIDE, lines, note)
+        count = len(table.counts)
+        more = said("Every row of the {count} stands in the attached file.", count=count)
+        note = together(note, more)
+    return Grid((said("counts"), unit, "±") * SIDE_BY_SIDE, lines, note)
 
 
 def _printed(count: int) -> list[int]:
@@ -116,81 +123,105 @@ def _printed(count: int) -> list[int]:
 def _row(table: Table, k: int, write: Writer) -> tuple[str, str, str]:
     band = "–" if table.u_litres is None else write.band_figure(float(table.u_litres[k]), 2)
     litres = write.volume_figure(float(table.litres[k]), 2)
-    return f"{table.counts[k]:.10g}", litres, band
+    counts = f"{table.counts[k]:.10g}".replace(".", write.speech.decimal_mark)
+    return counts, litres, band
 
 
 def _item(
     tank: TankState, body: Tank | None, probe: Probe | None, table: Table, write: Writer
 ) -> Iterator[Line]:
     if body is not None:
-        yield Line("Shape", body.shape.replace("_", " "))
-        yield Line("Inside sizes" if body.wall_mm is None else "Outside sizes", _sizes(tank, write))
+        yield Line(said("Shape"), in_words(body.shape))
+        inside = said("Inside sizes") if body.wall_mm is None else said("Outside sizes")
+        yield Line(inside, _sizes(tank, write))
         if body.rated_capacity_l is not None:
-            yield Line("Capacity on the plate", write.volume(body.rated_capacity_l), is_told=True)
+            plate = write.volume(body.rated_capacity_l)
+            yield Line(said("Capacity on the plate"), plate, is_told=True)
     else:
-        yield Line("Shape", "several linked tanks, or not described")
+        yield Line(said("Shape"), said("several linked tanks, or not described"))
     if probe is not None:
-        at = f"{write.length(probe.x_mm)} from the front, {write.length(probe.y_mm)} from the left"
-        yield Line("Probe stands", at)
-        yield Line("Active length", write.length(probe.active_length_mm))
-        yield Line("Tip above the bottom", write.length(probe.tip_clearance_mm))
+        at = said(
+            "{x} from the front, {y} from the left",
+            x=write.length(probe.x_mm),
+            y=write.length(probe.y_mm),
+        )
+        yield Line(said("Probe stands"), at)
+        yield Line(said("Active length"), write.length(probe.active_length_mm))
+        yield Line(said("Tip above the bottom"), write.length(probe.tip_clearance_mm))
     zero, span = tank.zero, tank.span
     if zero is not None or span is not None:
-        dry = "–" if zero is None else f"{zero.event.counts:g}"
-        wet = "–" if span is None else f"{span.event.counts:g} in {free(span.event.fuel)}"
-        yield Line("On the bench", f"{dry} counts dry, {wet} immersed")
+        dry = "–" if zero is None else said("{counts:g}", counts=zero.event.counts)
+        wet: str = "–"
+        if span is not None:
+            fuel = free(span.event.fuel)
+            wet = said("{counts:g} in {fuel}", counts=span.event.counts, fuel=fuel)
+        both = said("{dry} counts dry, {wet} immersed", dry=dry, wet=wet)
+        yield Line(said("On the bench"), both)
     band = table.u_litres
     ends = [
         write.near(float(table.litres[k]), None if band is None else float(band[k]))
         for k in (0, -1)
     ]
-    yield Line("At the lowest row", f"{ends[0]} at {table.counts[0]:g} counts")
-    yield Line("At the highest row", f"{ends[1]} at {table.counts[-1]:g} counts")
+    first, last = (
+        said("{volume} at {counts:g} counts", volume=ends[k], counts=float(table.counts[k]))
+        for k in (0, -1)
+    )
+    yield Line(said("At the lowest row"), first)
+    yield Line(said("At the highest row"), last)
 
 
 def _sizes(tank: TankState, write: Writer) -> str:
     assert tank.described is not None
     fields: Mapping[str, Any] = tank.described.event.tank
     shown = [
-        f"{key.removesuffix('_mm').replace('_', ' ')} {write.length(float(value))}"
+        said(
+            "{size} {length}",
+            size=in_words(key.removesuffix("_mm")),
+            length=write.length(float(value)),
+        )
         for key, value in fields.items()
         if key.endswith("_mm") and isinstance(value, int | float) and not key.startswith("u_")
     ]
-    return ", ".join(shown) or "corners of the cross-section, in the journal"
+    return in_a_row(shown) or said("corners of the cross-section, in the journal")
 
 
 def _conditions(fill: FillState | None, write: Writer) -> Iterator[Line]:
     if fill is None:
-        yield Line("Fill", "none: the table was not made from pours of this job")
+        yield Line(said("Fill"), said("none: the table was not made from pours of this job"))
         return
     begun, checks, pours = fill.begun.event, fill.checks.event, fill.standing
-    way = "drained in steps" if begun.is_draining else "filled in steps"
+    way = said("drained in steps") if begun.is_draining else said("filled in steps")
     if pours:
-        ends = f"{write.time(pours[0].mark.at)} to {write.time(pours[-1].mark.at)}"
-        way = f"{way}, {len(pours)} readings, {ends}"
-    yield Line("Fill", way)
-    yield Line("Fuel", free(begun.fuel) or NOT_RECORDED)
-    yield Line("Fuel in the tank", _range([p.event.fuel_c for p in pours], write))
-    yield Line("Fuel at the meter", _range([p.event.meter_c for p in pours], write))
+        way = said(
+            "{way}, {readings} readings, {first} to {last}",
+            way=way,
+            readings=len(pours),
+            first=write.time(pours[0].mark.at),
+            last=write.time(pours[-1].mark.at),
+        )
+    yield Line(said("Fill"), way)
+    yield Line(said("Fuel"), free(begun.fuel) or NOT_RECORDED)
+    yield Line(said("Fuel in the tank"), _range([p.event.fuel_c for p in pours], write))
+    yield Line(said("Fuel at the meter"), _range([p.event.meter_c for p in pours], write))
     slopes = [
         p.event for p in pours if p.event.pitch_deg is not None or p.event.roll_deg is not None
     ]
     assumed = Assumptions().u_slope_deg
     yield Line(
-        "Slope of the vehicle",
-        f"measured at {len(slopes)} of {len(pours)} readings"
+        said("Slope of the vehicle"),
+        said("measured at {some} of {all} readings", some=len(slopes), all=len(pours))
         if slopes
-        else f"not measured; ± {1.96 * assumed:.1f}° is in the band",
+        else said("not measured; ± {slope:.1f}° is in the band", slope=1.96 * assumed),
     )
-    yield Line("Readings", _steadiness([p.event.is_steady for p in pours]))
-    yield Line("Dispenser", free(begun.dispenser) or NOT_RECORDED)
-    yield Line("Meter factor", _meter(checks.meter_checks, write))
+    yield Line(said("Readings"), _steadiness([p.event.is_steady for p in pours]))
+    yield Line(said("Dispenser"), free(begun.dispenser) or NOT_RECORDED)
+    yield Line(said("Meter factor"), _meter(checks.meter_checks, write))
     left = NOT_RECORDED
     if checks.residual_l is not None:
-        left = f"{write.volume(checks.residual_l)} measured"
+        left = said("{volume} measured", volume=write.volume(checks.residual_l))
     elif checks.dip_empty_mm is not None:
-        left = f"{write.length(checks.dip_empty_mm)} by the dip stick"
-    yield Line("Fuel left before the fill", left)
+        left = said("{length} by the dip stick", length=write.length(checks.dip_empty_mm))
+    yield Line(said("Fuel left before the fill"), left)
 
 
 def _steadiness(found: list[bool | None]) -> str:
@@ -199,53 +230,82 @@ def _steadiness(found: list[bool | None]) -> str:
     >>> _steadiness([True, True, False, None])
     '2 of 4 steady by the test, 1 kept although it was not, 1 typed by hand and not tested'
     """
-    said = f"{found.count(True)} of {len(found)} steady by the test"
+    steady, count = found.count(True), len(found)
+    told = [said("{steady} of {count} steady by the test", steady=steady, count=count)]
     if kept := found.count(False):
-        said += f", {kept} kept although {'it was' if kept == 1 else 'they were'} not"
+        told.append(
+            said("{kept} kept although it was not", kept=kept)
+            if kept == 1
+            else said("{kept} kept although they were not", kept=kept)
+        )
     if typed := found.count(None):
-        said += f", {typed} typed by hand and not tested"
-    return said
+        told.append(said("{typed} typed by hand and not tested", typed=typed))
+    return in_a_row(told)
 
 
 def _range(values: list[float | None], write: Writer) -> str:
     known = [value for value in values if value is not None]
     if not known:
         assumed = Assumptions().u_warming_k
-        return f"not measured; {assumed:g} K between meter and tank (standard) is in the band"
+        return said(
+            "not measured; {assumed:g} K between meter and tank (standard) is in the band",
+            assumed=assumed,
+        )
     low, high = write.temperature(min(known)), write.temperature(max(known))
-    return low if low == high else f"{low} to {high}"
+    return low if low == high else said("{first} to {last}", first=low, last=high)
 
 
 def _meter(checks: Any, write: Writer) -> str:
     """Write the true over the indicated volume, with what a measured can leaves open."""
     if not checks:
         share = 100 * 1.96 * Assumptions().u_meter
-        return f"not checked; ± {share:.1f} % is in the band"
+        return said("not checked; ± {share:.1f} % is in the band", share=share)
     assumed = Assumptions()
     indicated = sum(can.indicated_l for can in checks)
     factor = sum(can.true_l for can in checks) / indicated
     u_share = np.hypot(assumed.u_check_l / indicated * np.sqrt(len(checks)), assumed.u_can)
-    cans = ", ".join(
-        f"{write.volume(can.indicated_l, 2)} read, {write.volume(can.true_l, 2)} in the can"
+    cans = in_a_row(
+        said(
+            "{read} read, {true} in the can",
+            read=write.volume(can.indicated_l, 2),
+            true=write.volume(can.true_l, 2),
+        )
         for can in checks
     )
-    return f"{factor:.4f} ± {1.96 * float(u_share):.4f} ({cans})"
+    band = 1.96 * float(u_share)
+    return said("{factor:.4f} ± {band:.4f} ({cans})", factor=float(factor), band=band, cans=cans)
 
 
 def _method(tank: TankState, table: Table, write: Writer) -> tuple[str, ...]:
     made = tank.accepted_table
     assert made is not None
-    by = f"made by {free(made.mark.person)} on {write.time(made.mark.at)}"
     stood = tank.accepted[-1]
+    accepted = write.time(stood.mark.at)
+    if stood.event.remark:
+        remark = free(stood.event.remark)
+        accepted = said("{at} ({remark})", at=accepted, remark=remark)
     return (
-        "Metered pours into the tank as mounted; after each one the probe’s steady reading. One "
-        "model, of the described tank, its likely faults, the meter and the residue, is fitted to "
-        "all pours by weighted least squares with prior knowledge; the band follows from it "
-        "(law of propagation, JCGM 100:2008) and holds what was assumed where nobody measured.",
-        f"The table of {len(table.counts)} rows from {len(made.event.pours)} readings was {by}, "
-        f"and accepted by {free(stood.mark.person)} on {write.time(stood.mark.at)}"
-        + (f" ({free(stood.event.remark)})." if stood.event.remark else "."),
+        said(
+            "Metered pours into the tank as mounted; after each one the probe’s steady reading. "
+            "One model, of the described tank, its likely faults, the meter and the residue, is "
+            "fitted to all pours by weighted least squares with prior knowledge; the band follows "
+            "from it (law of propagation, JCGM 100:2008) and holds what was assumed where nobody "
+            "measured."
+        ),
+        said(
+            "The table of {rows} rows from {readings} readings was made by {maker} on {made}, and "
+            "accepted by {person} on {accepted}.",
+            rows=len(table.counts),
+            readings=len(made.event.pours),
+            maker=free(made.mark.person),
+            made=write.time(made.mark.at),
+            person=free(stood.mark.person),
+            accepted=accepted,
+        ),
         *([came] if (came := origin(tank, made.event)) else []),
-        f"Traceability: the {write.litres} are those of the dispenser named here, to its own "
-        "certificate if one is named, and to a measured can where its factor was checked.",
+        said(
+            "Traceability: the {litres} are those of the dispenser named here, to its own "
+            "certificate if one is named, and to a measured can where its factor was checked.",
+            litres=write.litres,
+        ),
     )

@@ -46,6 +46,7 @@ class TypesettingError(GaugewrightError):
 
 def set_pages(
     statement: Statement,
+    words: Mapping[str, str],
     issue: Issue,
     attached: Sequence[Attachment],
     photos: Mapping[str, bytes],
@@ -53,11 +54,12 @@ def set_pages(
     """Return the document, sealed.
 
     Nothing of it is fetched and no font of this computer is used.  Words of people reach
-    the template as data, never as markup.
+    the template as data, never as markup, and so do its own (``words``).
     """
-    data = statement.as_json()
+    data = statement.as_json() | {"words": dict(words)}
     require_letters(data)
     data |= {
+        "language": issue.language.split("-")[0],
         "form": issue.form,
         "paper": "us-letter" if issue.paper == "letter" else "a4",
         "keyword": PLACE,

@@ -1,12 +1,14 @@
 """Figures and words as they are written on the certificate."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from math import ceil, isfinite
+from typing import Any
 
 from gaugewright.certificate.glyphs import require_writable, spelled
 from gaugewright.certificate.issue import UnitsName
+from gaugewright.journal.kept_words import sentence_of
 from gaugewright.units import (
     LengthUnit,
     TemperatureUnit,
@@ -15,8 +17,9 @@ from gaugewright.units import (
     from_litres,
     from_mm,
 )
+from gaugewright.words import ENGLISH, Said, Speech, said
 
-NOT_RECORDED = "not recorded"
+NOT_RECORDED = said("not recorded")
 FIXED = "\N{NO-BREAK SPACE}"
 _UNITS: Mapping[UnitsName, tuple[VolumeUnit, LengthUnit, TemperatureUnit]] = {
     "metric": ("L", "mm", "°C"),
@@ -37,6 +40,8 @@ class Writer:
     """
 
     units: UnitsName = "metric"
+    speech: Speech = ENGLISH
+    """The document's language: its decimal mark, and the words that stand in drawings."""
 
     @property
     def volume_unit(self) -> VolumeUnit:
@@ -54,9 +59,9 @@ class Writer:
         return _UNITS[self.units][2]
 
     @property
-    def litres(self) -> str:
+    def litres(self) -> Said:
         """What the reader calls the figures of fuel: litres or gallons."""
-        return "litres" if self.volume_unit == "L" else "gallons"
+        return said("litres") if self.volume_unit == "L" else said("gallons")
 
     @property
     def places(self) -> int:
@@ -67,7 +72,7 @@ class Writer:
         """Write a bare figure; a dash where there is none."""
         if value is None or not isfinite(value):
             return "–"
-        text = f"{abs(value):.{decimals}f}"
+        text = f"{abs(value):.{decimals}f}".replace(".", self.speech.decimal_mark)
         is_negative = value < 0 and any(digit in "123456789" for digit in text)
         return f"\N{MINUS SIGN}{text}" if is_negative else text
 
@@ -91,14 +96,14 @@ class Writer:
     def near(self, litres: float, band_l: float | None) -> str:
         """Write a volume with its band, or that it has none."""
         if band_l is None:
-            return f"{self.volume(litres)} (band unknown)"
+            return said("{volume} (band unknown)", volume=self.volume(litres))
         plus_minus = f"{FIXED}±{FIXED}{self.band_figure(band_l)}{FIXED}{self._volume_words}"
         return f"{self.volume_figure(litres)}{plus_minus}"
 
     def band(self, litres: float | None) -> str:
         """Write a band alone."""
         if litres is None:
-            return "band unknown"
+            return said("band unknown")
         return f"±{FIXED}{self.band_figure(litres)}{FIXED}{self._volume_words}"
 
     def length(self, mm: float | None) -> str:
@@ -120,7 +125,8 @@ class Writer:
     def per_degree(self, per_kelvin: float) -> str:
         """Write a volume for each degree of temperature."""
         per = per_kelvin / 1.8 if self.temperature_unit == "°F" else per_kelvin
-        return f"{self.volume(per, 2)} for each {self.temperature_unit}"
+        volume = self.volume(per, 2)
+        return said("{volume} for each {unit}", volume=volume, unit=self.temperature_unit)
 
     def time(self, at: datetime | None) -> str:
         """Write a time to the minute, in UTC."""
@@ -132,9 +138,30 @@ class Writer:
         """Write a day, in UTC."""
         return f"{at:%Y-%m-%d}"
 
+    def recorded(self, record: Mapping[str, Any], name: str, otherwise: object = "") -> str:
+        """Return a sentence as it was recorded, in English; in another language said anew.
+
+        What was recorded without what it was made of stands in English in every language.
+        """
+        plain = free(record.get(name) or otherwise)
+        if self.speech is ENGLISH:
+            return plain
+        made = sentence_of(record, name)
+        return made if isinstance(made, Said) and spelled(made) == made else plain
+
     @property
     def _volume_words(self) -> str:
         return self.volume_unit.replace(" ", FIXED)
+
+
+def in_a_row(texts: Iterable[str], between: str = ", ") -> Said:
+    """Return texts one behind the other, each still to be said in its own way.
+
+    >>> in_a_row([said("drain"), said("seal")], "; ")
+    'drain; seal'
+    """
+    given = {f"part{place}": text for place, text in enumerate(texts)}
+    return said(between.join(f"{{{name}}}" for name in given), **given)
 
 
 def name(text: object, field: str) -> str:

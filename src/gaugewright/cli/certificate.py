@@ -26,6 +26,10 @@ def certificate(
         str | None,
         typer.Option(metavar="metric|us|imperial", help="As issued; the book's for a new one."),
     ] = None,
+    language: Annotated[
+        str | None,
+        typer.Option(metavar="CODE", help="The book's for a new one; as issued otherwise."),
+    ] = None,
     summary: Annotated[
         bool, typer.Option("--summary", help="The one page for the driver instead.")
     ] = False,
@@ -63,7 +67,7 @@ def certificate(
             raise InputError("is only for a certificate that is issued: --issue", field=option)
     require_other_file(out, "--out", {"BOOK": book})
     if issue:
-        number = _issued(book, job, number, person, place, paper, units, reason)
+        number = _issued(book, job, number, person, place, paper, units, language, reason)
     with open_book(book, create=False, read_only=True) as opened:
         found = certificate_of(
             opened,
@@ -73,6 +77,7 @@ def certificate(
             number=number,
             paper=None if issue else paper,
             units=None if issue else units,
+            language=None if issue else language,
             form="summary" if summary else "certificate",
         )
     target = out or found.file_name
@@ -102,6 +107,7 @@ def _issued(
     place: str,
     paper: str | None,
     units: str | None,
+    language: str | None,
     reason: str,
 ) -> str:
     """Issue a certificate in the book and return its number."""
@@ -120,7 +126,15 @@ def _issued(
         chosen = number or next_number(state)
         stamp = Stamp(str(person), socket.gethostname() or "command line", state.tip.number)
         issue_certificate(
-            yard, job, stamp, chosen, place=place, paper=paper, units=units, reason=reason
+            yard,
+            job,
+            stamp,
+            chosen,
+            place=place,
+            paper=paper,
+            units=units,
+            language=language,
+            reason=reason,
         )
     finally:
         yard.close()

@@ -36,6 +36,7 @@ class Certificate(Recording):
     place: Annotated[str, Field(max_length=200)] = ""
     paper: Annotated[str, Field(max_length=20)] | None = None
     units: Annotated[str, Field(max_length=20)] | None = None
+    language: Annotated[str, Field(max_length=20)] | None = None
     reason: Words = ""
 
 
@@ -84,6 +85,7 @@ def certificate(
             place=body.place,
             paper=body.paper or None,
             units=body.units or None,
+            language=body.language or None,
             reason=body.reason,
         )
     )

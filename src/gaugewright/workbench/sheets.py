@@ -10,12 +10,11 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
+from gaugewright.app.language import catalogue, decimal_mark
 from gaugewright.app.pictures_jobs import JobsPicture
 from gaugewright.workbench.page import Page
 from gaugewright.workbench.words import (
-    DECIMAL_COMMA,
     Figures,
-    catalogue,
     kind_names,
     speech,
     stage_names,
@@ -73,7 +72,7 @@ def render(page: Page, template: str, **values: Any) -> str:
         "stage_names": stage_names(say),
         "kind_names": kind_names(say),
         "signs": SIGNS,
-        "has_comma": page.language.split("-")[0] in DECIMAL_COMMA,
+        "has_comma": decimal_mark(page.language) == ",",
         "svg": Markup,
     }
     return environment(page.language).get_template(template).render(**context, **heard)

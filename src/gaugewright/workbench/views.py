@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
+from gaugewright.app.language import catalogue
 from gaugewright.app.later_pictures import LaterPicture
 from gaugewright.app.pictures import (
     CautionPicture,
@@ -32,7 +33,6 @@ from gaugewright.workbench.refined_drawing import bands_drawing
 from gaugewright.workbench.sheets import figures_of, render
 from gaugewright.workbench.watch_view import watch_marks, watch_words
 from gaugewright.workbench.words import (
-    catalogue,
     fact_names,
     shape_names,
     size_names,

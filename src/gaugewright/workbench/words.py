@@ -1,53 +1,30 @@
 """Words in the reader's language and figures in the reader's units.
 
-Every word on a screen goes through `gettext`; the source is English.  Catalogues lie in
-``workbench/locale/<language>/LC_MESSAGES/workbench.mo``; without one the English stands.
+Every word on a screen goes through `gettext`; the source is English.
 """
 
-import gettext
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
 from math import isfinite
-from pathlib import Path
 
+from gaugewright.app.language import catalogue, decimal_mark
 from gaugewright.units import from_celsius, from_litres, from_mm
 from gaugewright.words import Speech
 from gaugewright.workbench.page import UnitsShown
 
-LOCALES = Path(__file__).parent / "locale"
 THIN = "\N{NARROW NO-BREAK SPACE}"
 FIXED = "\N{NO-BREAK SPACE}"
 _HYPHEN_MINUS = re.compile(r"(?<![\w\u2011-])-(?=\d)")
 
-DECIMAL_COMMA = frozenset(
-    {
-        *("bg", "cs", "da", "de", "el", "es", "et", "fi", "fr", "hr", "hu", "is", "it", "lt", "lv"),
-        *("nb", "nl", "no", "pl", "pt", "ro", "ru", "sk", "sl", "sr", "sv", "tr", "uk"),
-    }
-)
-"""Languages that write 45,5 where English writes 45.5."""
-
 Say = Callable[[str], str]
-
-
-@lru_cache(maxsize=32)
-def catalogue(language: str) -> gettext.NullTranslations:
-    """Return the words of a language, the English ones if nobody has translated them.
-
-    >>> catalogue("en").gettext("Record")
-    'Record'
-    """
-    wanted = [language.replace("-", "_"), language.split("-")[0]]
-    return gettext.translation("workbench", LOCALES, languages=wanted, fallback=True)
 
 
 def speech(units: UnitsShown, language: str) -> Speech:
     """Return how the rooms below are heard: their sentences in a language and in units."""
-    mark = "," if language.split("-")[0] in DECIMAL_COMMA else "."
-    return Speech(catalogue(language).gettext, mark, units.volume_unit, units.length_unit)
+    say = catalogue(language).gettext
+    return Speech(say, decimal_mark(language), units.volume_unit, units.length_unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +44,7 @@ class Figures:
     @property
     def decimal_mark(self) -> str:
         """What stands before the decimals."""
-        return "," if self.language.split("-")[0] in DECIMAL_COMMA else "."
+        return decimal_mark(self.language)
 
     def plain(self, value: float | None, decimals: int = 0) -> str:
         """Write a bare figure; a dash where there is none."""

@@ -17,7 +17,7 @@ from collections.abc import Mapping
 from string import Formatter
 from typing import Any
 
-from gaugewright.words import Length, Said, Volume, said
+from gaugewright.words import Length, Said, Volume, Written, is_written_volume, said
 
 _SUFFIX = "_said"
 _SPEC = re.compile(r"|g|\.\d[fg]")
@@ -79,6 +79,8 @@ def _kept_figure(value: Any) -> Any:
             return {"litres": float(litres)}
         case Length(mm):
             return {"mm": float(mm)}
+        case Written(text):
+            return text
         case int() | str():
             return value
         case _:
@@ -104,6 +106,8 @@ def _figure(value: Any, deepest: int) -> Any:
             return Length(mm)
         case Mapping():
             return _said(value, deepest - 1)
+        case str() if is_written_volume(value):
+            return Written(value)
         case int() | float() | str():
             return value
         case _:
@@ -121,6 +125,6 @@ def _is_plain(template: str, figures: Mapping[str, Any]) -> bool:
             continue
         if name not in figures or conversion or not _SPEC.fullmatch(spec or ""):
             return False
-        if spec and isinstance(figures[name], str):
+        if spec and isinstance(figures[name], str | Written):
             return False
     return True

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from gaugewright.app.kept_words import heard, sentence_of, with_words
+from gaugewright.journal.kept_words import heard, sentence_of, with_words
 from gaugewright.words import Length, Said, Speech, Volume, said
 
 INNER = said("{value:.1f} ± {u:.1f} mm", value=8.25, u=3.0)
@@ -62,3 +62,18 @@ def test_sentences_one_in_another_without_end_are_not_followed() -> None:
         made = {"template": "{a}", "figures": {"a": made}}
 
     assert heard({"sentence": "plain", "sentence_said": made}) == {"sentence": "plain"}
+
+
+def test_a_volume_that_was_written_in_another_unit_is_heard_in_the_readers():
+    record = with_words(sentence=said("pour {volume} again", volume="18.5 ± 1.8 US gal"))
+
+    assert record["sentence"] == "pour 18.5 ± 1.8 US gal again"
+    assert str(heard(record)["sentence"]) == record["sentence"]
+    assert Speech(str, ",").all_of(heard(record)) == {"sentence": "pour 70,0 ± 6,8 L again"}
+    gallons = Speech(str, volume_unit="US gal").all_of(heard(record))
+    assert gallons == {"sentence": record["sentence"]}
+
+
+def test_what_a_person_typed_is_shown_as_it_was_typed():
+    typed = said("'{text}' has text after the number", text="20 L")
+    assert Speech(str, volume_unit="US gal").says(typed) == typed
