@@ -14,9 +14,9 @@ from gaugewright.workbench.answers import (
     VisitorHere,
     YardHere,
     recorded_answer,
-    speech_of,
     stamp_of,
 )
+from gaugewright.workbench.asking import speech_of
 from gaugewright.workbench.bodies import Body, ByPerson, Name, Reason, Recording, Sha256, Words
 from gaugewright.workbench.job_routes import EntryNumber
 from gaugewright.workbench.schema import Router
