@@ -5,10 +5,11 @@ reaches it exponentially; a second, slower exponential is a second tank behind a
 """
 
 from dataclasses import dataclass
-from math import erfc, exp, log, sqrt
+from math import exp, log, sqrt
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import erfc
 
 from gaugewright.pours.noise import MAD_TO_SD
 
@@ -109,41 +110,80 @@ def _decays(age_s: Floats, taus: Floats) -> Floats:
 def _fit(
     age_s: Floats, counts: Floats, noise: float, window_s: float, tolerance_counts: float
 ) -> Settling | None:
-    coarse = np.geomspace(0.6, 2 * window_s, _TAUS)
-    taus = coarse
-    one = _solve_one(age_s, counts, taus)
+    coarse = _geometric(0.6, 2 * window_s, _TAUS)
+    one = _solve_one(age_s, counts, coarse)
     for _ in range(_REFINEMENTS):
         # A large approach tells the time constant far better than the first steps do.
-        k = int(np.argmin(one.squares))
-        near = np.geomspace(taus[max(k - 1, 0)], taus[min(k + 1, len(taus) - 1)], 9)
-        taus = np.unique(np.concatenate([taus, near]))
-        one = _solve_one(age_s, counts, taus)
-    k = int(np.argmin(one.squares))
+        k = int(one.squares.argmin())
+        ends = one.taus[max(k - 1, 0)], one.taus[min(k + 1, len(one.taus) - 1)]
+        one = one.and_(_solve_one(age_s, counts, _geometric(*ends, 10)[1:-1]))
+    k = int(one.squares.argmin())
     if not _explains(float(one.squares[k]), len(counts) - 3, noise):
         return _fit_two(coarse, age_s, counts, noise, window_s, tolerance_counts)
-    shares = np.gradient(np.log(taus)) * np.exp(-(one.squares - one.squares[k]) / (2 * noise**2))
+    logs = np.log(one.taus)
+    shares = np.gradient(logs) * np.exp(-(one.squares - one.squares[k]) / (2 * noise**2))
     shares /= shares.sum()
-    left = np.exp(-age_s.max() / taus)
-    remaining = -one.last[:, 0] * left
-    sd = noise * one.last_sd[:, 0] * left
-    beyond = sum(
-        float(w) * _outside(float(m), float(s), tolerance_counts)
-        for w, m, s in zip(shares, remaining, sd, strict=True)
+    left = np.exp(-age_s.max() / one.taus)
+    remaining = -one.size * left
+    root = sqrt(2) * noise * one.size_sd * left
+    beyond = 0.5 * sum(
+        erfc((tolerance_counts + side * remaining) / np.maximum(root, np.finfo(float).tiny))
+        for side in (-1, 1)
     )
     return Settling(
         window_s,
-        exp(float(shares @ np.log(taus))),
+        exp(float(shares @ logs)),
         None,
         float(shares @ remaining),
-        float(abs(one.last[k, 0])),
+        float(abs(one.size[k])),
         noise,
-        beyond,
+        float(shares @ beyond),
     )
 
 
-def _solve_one(age_s: Floats, counts: Floats, taus: Floats) -> "_Solutions":
+def _geometric(first: float, last: float, number: int) -> Floats:
+    """So many steps from first to last, each as many times the one before.
+
+    >>> _geometric(1, 8, 4)
+    array([1., 2., 4., 8.])
+    """
+    steps: Floats = first * (last / first) ** (np.arange(number) / (number - 1))
+    return steps
+
+
+@dataclass(frozen=True, slots=True)
+class _Approaches:
+    """One exponential each, for many time constants in rising order."""
+
+    taus: Floats
+    squares: Floats
+    """Sum of squares that each leaves. [counts²]"""
+    size: Floats
+    """Their sizes. [counts]"""
+    size_sd: Floats
+    """The standard deviations of those for noise of 1."""
+
+    def and_(self, more: "_Approaches") -> "_Approaches":
+        """Return both, in order."""
+        taus = np.concatenate([self.taus, more.taus])
+        order = taus.argsort()
+        return _Approaches(
+            taus[order],
+            np.concatenate([self.squares, more.squares])[order],
+            np.concatenate([self.size, more.size])[order],
+            np.concatenate([self.size_sd, more.size_sd])[order],
+        )
+
+
+def _solve_one(age_s: Floats, counts: Floats, taus: Floats) -> _Approaches:
     decays = _decays(age_s, taus)
-    return _least_squares(np.stack([np.ones_like(decays), decays], axis=2), counts)
+    decays -= decays.mean(axis=1)[:, None]
+    y = counts - counts.mean()
+    # The least keeps a decay over before the first bin solvable and moves nothing else.
+    spread = np.maximum((decays**2).sum(axis=1), 1e-10)
+    size = decays @ y / spread
+    left = y - size[:, None] * decays
+    return _Approaches(taus, (left**2).sum(axis=1), size, 1 / np.sqrt(spread))
 
 
 def _fit_two(
@@ -237,7 +277,7 @@ def _outside(mean: float, sd: float, tolerance: float) -> float:
     if sd <= 0:
         return float(abs(mean) > tolerance)
     root = sd * sqrt(2)
-    return 0.5 * erfc((tolerance - mean) / root) + 0.5 * erfc((tolerance + mean) / root)
+    return float(0.5 * (erfc((tolerance - mean) / root) + erfc((tolerance + mean) / root)))
 
 
 def seconds_more(settling: Settling, tolerance_counts: float) -> float:
