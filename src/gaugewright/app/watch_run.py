@@ -31,6 +31,7 @@ from gaugewright.app.log_files import (
     read_batches,
 )
 from gaugewright.app.log_parquet import FileRows, file_rows
+from gaugewright.app.memory import keep_freed_memory
 from gaugewright.app.spool import MEMORY_RECORDS, Rows, Spool
 from gaugewright.app.watch_blocks import in_blocks
 from gaugewright.app.watch_kept import Kept, VehicleDone, digest_of
@@ -136,6 +137,7 @@ def watch_log(
     Raises `InputError` if the log or a table of one of its vehicles cannot be read.
     """
     how, told = how or HowToRun(), told or Columns()
+    keep_freed_memory()
     with tempfile.TemporaryDirectory(prefix="watch-", dir=how.scratch) as folder:
         files = log_files(log, Path(folder))
         reading = _read(log, files, Path(folder), told, how, progress)

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from gaugewright.app.memory import keep_freed_memory
 from gaugewright.app.spool import Rows, Stretch, read_stretches
 from gaugewright.errors import GaugewrightError
 from gaugewright.table.table import Table
@@ -91,6 +92,7 @@ class Done:
 
 def run_task(task: Task) -> Done:
     """Put the rows in order, read several probes as one, and look for events."""
+    keep_freed_memory()
     try:
         return _done(task)
     except GaugewrightError as error:

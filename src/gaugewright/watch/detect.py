@@ -12,6 +12,7 @@ from gaugewright.watch.criteria import smallest_provable
 from gaugewright.watch.decide import decide
 from gaugewright.watch.look import Seen, look
 from gaugewright.watch.manner import Manner
+from gaugewright.watch.middles import median
 from gaugewright.watch.plateaus import narrowed
 from gaugewright.watch.telling import reason_of, why_undecided
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
@@ -208,6 +209,6 @@ def _provable(seen: Seen, changes: list[Change], capacity_l: float, *, parked: b
         known = outside[seen.spells.still & (outside < 1e6)]
         if known.size == 0:
             return float("nan")
-        scatter_l2 = float(np.median(known))
+        scatter_l2 = median(known)
     least = smallest_provable(scatter_l2**0.5, 1.0, 365 * _LOOKS_PER_DAY)
     return max(least, 2 * LEAST_PART * capacity_l)

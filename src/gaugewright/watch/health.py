@@ -19,6 +19,7 @@ from gaugewright.watch.health_records import (
     supply,
 )
 from gaugewright.watch.health_table import wrong_table
+from gaugewright.watch.middles import median
 from gaugewright.watch.values import Track, Watched
 
 __all__ = ["Delivery", "HealthKind", "HealthNote", "health"]
@@ -72,7 +73,7 @@ def health(
     low, high = float(table.counts[0]), float(table.counts[-1])
     margin = BEYOND * (high - low)
     steps_s = np.diff(track.time_s)
-    period_s = float(np.median(steps_s[:: max(1, steps_s.size // MOST_STEPS)]))
+    period_s = median(steps_s[:: max(1, steps_s.size // MOST_STEPS)])
     blocks, runs = blocks_of(track, low - margin, high + margin, period_s)
     case = Case(track, table, watched, blocks, runs, period_s, deliveries)
     checks = OF_RECORDS + (OF_READINGS if np.isfinite(blocks.mean).any() else ())

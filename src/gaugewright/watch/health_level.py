@@ -23,13 +23,16 @@ from gaugewright.watch.health_case import (
     evenly,
     moment_of,
 )
-from gaugewright.watch.health_loops import brim_likelihood, turns_in
+from gaugewright.watch.health_loops import brim_likelihood, sliding_likelihood, turns_in
 from gaugewright.watch.health_noise import lag_of
+from gaugewright.watch.middles import median, quantile
 from gaugewright.watch.values import EventKind, Floats
 
 LEAST_FILLS, MOST_FILLS = 5, 100
 MOST_TURNS = 800
 LEAST_SIDE = 2
+BRIMS = 60
+"""Places of the brim that are tried."""
 FULL_CHANCE = 0.5
 """How many refuels go to the brim (common practice, no source)."""
 BRIM_SCATTERS = (0.003, 0.006, 0.011)
@@ -116,7 +119,7 @@ def _fills(case: Case, lag_s: float) -> Floats:
         chosen = means[rest][:4] if rest[:1].any() else means[:4]
         chosen = chosen[np.isfinite(chosen)]
         if chosen.size:
-            found.append((event.end_s, float(np.median(chosen))))
+            found.append((event.end_s, median(chosen)))
     return np.array(found).reshape(-1, 2)
 
 
@@ -130,7 +133,7 @@ def _densities(share: Floats, brims: Floats, scatter: float) -> Floats:
 
 
 def _brims(share: Floats) -> Floats:
-    return np.linspace(float(np.median(share)), float(share.max()) + 0.01, 60)
+    return np.linspace(median(share), float(share.max()) + 0.01, BRIMS)
 
 
 def _brim_steady(share: Floats) -> float:
@@ -141,26 +144,22 @@ def _brim_steady(share: Floats) -> float:
 def _brim_sliding(time_s: Floats, share: Floats) -> tuple[float, float]:
     """Best log likelihood of a brim that slides, and by how much over the log."""
     when = (time_s - time_s[0]) / max(time_s[-1] - time_s[0], 1.0)
-    best, slope = -np.inf, 0.0
-    for drift in DRIFTS:
-        level = share - drift * when
-        brims = _brims(level)
-        for scatter in BRIM_SCATTERS:
-            value = brim_likelihood(level, brims, scatter, FULL_CHANCE)
-            if value > best:
-                best, slope = value, float(drift)
-    return best, slope
+    return sliding_likelihood(share, when, DRIFTS, BRIMS, np.array(BRIM_SCATTERS), FULL_CHANCE)
 
 
 def _brim_stepped(share: Floats) -> tuple[float, int, float]:
     """Best log likelihood of a brim that steps, before which fill, and by how much."""
     best, place, size = -np.inf, 0, 0.0
-    brims = np.linspace(float(np.quantile(share, 0.2)), float(share.max()) + 0.01, 120)
+    brims = np.linspace(quantile(share, 0.2), float(share.max()) + 0.01, 120)
     reach = max(1, int(MOST_SHIFT / (brims[1] - brims[0])))
     for scatter in BRIM_SCATTERS:
         sums = np.cumsum(_densities(share, brims, scatter), axis=0)
+        afters = sums[-1] - sums
+        most = (sums.max(axis=1) + afters.max(axis=1)).tolist()
         for at in range(LEAST_SIDE, share.size - LEAST_SIDE + 1):
-            before, after = sums[at - 1], sums[-1] - sums[at - 1]
+            if most[at - 1] <= best:
+                continue
+            before, after = sums[at - 1], afters[at - 1]
             both = before + maximum_filter1d(after, 2 * reach + 1, mode="constant", cval=-np.inf)
             first = int(np.argmax(both))
             if both[first] > best:
@@ -225,12 +224,13 @@ def _both_ends(share: Floats, kind: Floats, chosen: npt.NDArray[np.bool_]) -> tu
         values = share[chosen & (kind == end)]
         if values.size < 5:
             return float("nan"), 0.0
-        low, high = np.quantile(values, [0.1, 0.9])
+        low, high = quantile(values, 0.1), quantile(values, 0.9)
         kept = values[(values >= low) & (values <= high)]
-        means.append(float(kept.mean()))
+        means.append(float(kept.sum()) / kept.size)
         # A trimmed mean's own uncertainty (Tukey and McLaughlin 1963): winsorised variance.
-        wins = np.clip(values, low, high)
-        variances.append(float(wins.var(ddof=1)) / (0.8**2 * values.size))
+        wins = np.minimum(np.maximum(values, low), high)
+        off = wins - wins.sum() / wins.size
+        variances.append(float((off * off).sum()) / (wins.size - 1) / (0.8**2 * values.size))
     mean = 0.5 * (means[0] + means[1])
     return mean, mean / (0.5 * float(np.sqrt(variances[0] + variances[1])) + 1e-6)
 

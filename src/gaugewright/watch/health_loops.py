@@ -233,3 +233,40 @@ def brim_likelihood(share: Floats, brims: Floats, scatter: float, full_chance: f
                 product = 1.0
         best = max(best, total + np.log(product))
     return best
+
+
+@compiled
+def sliding_likelihood(
+    share: Floats,
+    when: Floats,
+    drifts: Floats,
+    brims: int,
+    scatters: Floats,
+    full_chance: float,
+) -> tuple[float, float]:
+    """Return the log likelihood of the best brim that slides, and by how much over the log.
+
+    ``when`` runs from 0 to 1 over the fills.  Brims are tried from the middle of the fills,
+    their drift taken off, to just above the highest.
+    """
+    n = share.size
+    level, ordered, tried = np.empty(n), np.empty(n), np.empty(brims)
+    best, slope = -np.inf, 0.0
+    for drift in drifts:
+        for k in range(n):
+            level[k] = share[k] - drift * when[k]
+            at = k
+            while at > 0 and ordered[at - 1] > level[k]:
+                ordered[at] = ordered[at - 1]
+                at -= 1
+            ordered[at] = level[k]
+        low = 0.5 * (ordered[(n - 1) // 2] + ordered[n // 2])
+        high = ordered[n - 1] + 0.01
+        for k in range(brims):
+            tried[k] = low + k * ((high - low) / (brims - 1))
+        tried[brims - 1] = high
+        for scatter in scatters:
+            value = brim_likelihood(level, tried, scatter, full_chance)
+            if value > best:
+                best, slope = value, drift
+    return best, slope

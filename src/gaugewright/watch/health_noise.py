@@ -18,6 +18,7 @@ from gaugewright.watch.health_case import (
     span_of,
 )
 from gaugewright.watch.health_loops import drives_on
+from gaugewright.watch.middles import median
 from gaugewright.watch.values import EventKind, Floats
 
 GROWTH, GROWTH_T = 1.8, 4.0
@@ -89,11 +90,18 @@ def _daily_noise(case: Case, state: int) -> Floats:
     day = np.floor(blocks.start_s[at] / DAY_S).astype(np.int64)
     edges = np.concatenate([[0], np.flatnonzero(np.diff(day)) + 1, [day.size]])
     found = [
-        (float(day[low]) * DAY_S, float(np.mean(np.sort(noise[low:high])[: (high - low) * 4 // 5])))
+        (float(day[low]) * DAY_S, _calm_mean(noise[low:high]))
         for low, high in pairwise(edges.tolist())
         if high - low >= 5
     ]
     return np.array(found).reshape(-1, 2)
+
+
+def _calm_mean(noise: Floats) -> float:
+    """Return the mean without the highest fifth."""
+    noise.sort()
+    calm = noise[: noise.size * 4 // 5]
+    return float(calm.sum()) / calm.size
 
 
 def averaging(case: Case) -> Iterator[HealthNote]:
@@ -225,7 +233,7 @@ def _lag_on_move(case: Case) -> float | None:
         if bend.size * period < 2 * HOUR_S:
             return None
         # The middle of the squares: a refuel or an event is no slosh.
-        powers.append(float(np.median(np.abs(bend))) ** 2)
+        powers.append(median(np.abs(bend)) ** 2)
     if powers[1] <= 0:
         return None
     lags = np.geomspace(1.0, 3000.0, 200)
@@ -267,7 +275,7 @@ def _lag_after_refuels(case: Case) -> float | None:
         if time_s.size < 8 or time_s[-1] - event.end_s < 240.0:
             continue
         level = case.litres(np.where(np.isfinite(counts), counts, case.low))
-        start, end = float(level[0]), float(np.median(level[-3:]))
+        start, end = float(level[0]), median(level[-3:])
         if end - start < 0.15 * case.capacity_l:
             continue
         rise = np.maximum.accumulate((level - start) / (end - start))
@@ -276,7 +284,7 @@ def _lag_after_refuels(case: Case) -> float | None:
         poured = _crossing(time_s, rise, 0.5) - _crossing(time_s, rise, 0.1)
         # Between a tenth and a half of the rise a steady pump takes 0.4 of its time.
         found.append(max(0.0, tail - 0.15 * poured / 0.4) / np.log(4.0))
-    return float(np.median(found)) if len(found) >= 3 else None
+    return median(np.array(found)) if len(found) >= 3 else None
 
 
 def _crossing(time_s: Floats, rise: Floats, share: float) -> float:

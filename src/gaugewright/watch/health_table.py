@@ -14,6 +14,7 @@ from scipy.optimize import nnls
 
 from gaugewright.watch.health_case import Case, HealthKind, HealthNote
 from gaugewright.watch.health_level import Stand, stands
+from gaugewright.watch.middles import median
 from gaugewright.watch.values import EventKind, Floats
 
 WAVES = 3
@@ -105,8 +106,8 @@ def _wrong_size(case: Case) -> Iterator[HealthNote]:
             continue
         true, seen = np.array(pairs).T
         ratio = seen / true
-        middle = float(np.median(ratio))
-        u = 1.4826 * float(np.median(np.abs(ratio - middle))) / np.sqrt(ratio.size) + 0.003
+        middle = median(ratio)
+        u = 1.4826 * median(np.abs(ratio - middle)) / np.sqrt(ratio.size) + 0.003
         if abs(middle - 1.0) < LEAST_SCALE or abs(middle - 1.0) < SCALE_Z * u:
             continue
         way = "more" if middle > 1 else "less"
@@ -188,7 +189,7 @@ def _robust(rows: Floats, right: Floats, groups: Floats) -> tuple[Floats, Floats
         normal = weighted @ used + np.diag(ridge)
         mean = np.linalg.solve(normal, weighted @ right)
         misfit = right - used @ mean
-        size = 1.4826 * float(np.median(np.abs(misfit))) + 1e-3
+        size = 1.4826 * median(np.abs(misfit)) + 1e-3
         weight = np.minimum(1.0, 1.5 * size / np.maximum(np.abs(misfit), 1e-12))
     inverse = np.linalg.inv(normal * size**2)
     number = int(groups[-1]) + 1

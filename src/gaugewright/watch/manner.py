@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from gaugewright.watch.bins import Bins
 from gaugewright.watch.compiled import compiled
+from gaugewright.watch.middles import median, quantile
 from gaugewright.watch.spells import HOLE_S, Spells
 from gaugewright.watch.values import Floats
 
@@ -102,17 +103,29 @@ def _pair_l2(
     floor: float,
 ) -> float:
     """Return the variance of one bin, from pairs ``lag`` apart in one spell; NaN without any."""
-    pair = wanted[lag:] & wanted[:-lag] & (inside[lag:] == inside[:-lag])
-    step = np.abs(bins.level_l[lag:] - bins.level_l[:-lag])[pair]
+    step = _steps_of(bins.level_l, inside, wanted, lag)
     if step.size < 60:
         return float("nan")
-    middle = float((_MAD * np.median(step)) ** 2 / 2)
+    middle = (_MAD * median(step)) ** 2 / 2
     return max(middle if middle > 0 else _tail_l2(step), floor)
+
+
+@compiled
+def _steps_of(
+    level: Floats, inside: npt.NDArray[np.int64], wanted: npt.NDArray[np.bool_], lag: int
+) -> Floats:
+    """Return how far the level moved between wanted bins of one spell ``lag`` apart. [L]"""
+    steps = np.empty(level.size)
+    held = 0
+    for i in range(lag, level.size):
+        steps[held] = abs(level[i] - level[i - lag])
+        held += wanted[i] and wanted[i - lag] and inside[i] == inside[i - lag]
+    return steps[:held]
 
 
 def _tail_l2(step: Floats) -> float:
     """Return the variance by the wider steps, for readings that mostly repeat themselves."""
-    return float((np.quantile(step, 0.8) / 1.2816) ** 2 / 2)
+    return (quantile(step, 0.8) / 1.2816) ** 2 / 2
 
 
 def _wander_l2_h(
@@ -129,8 +142,8 @@ def _wander_l2_h(
         step = _steps_apart(bins.time_s, inside, off, bins.level_l, hours)
         if step.size < 50:
             continue
-        l2 = (_MAD * np.median(step)) ** 2 - 2 * still_l2
-        seen.append(float(l2) / hours)
+        l2 = (_MAD * median(step)) ** 2 - 2 * still_l2
+        seen.append(l2 / hours)
     return max(seen)
 
 
@@ -205,12 +218,12 @@ def _idle(
             break
         drop = bins.level_l[a] - bins.level_l[b]
         rate = drop / (bins.time_s[b] - bins.time_s[a]) * _HOUR_S
-        middle = float(np.median(rate))
-        hours = float(np.median(bins.time_s[b] - bins.time_s[a])) / _HOUR_S
-        seen_l2 = (_MAD * float(np.median(np.abs(rate - middle)))) ** 2
+        middle = median(rate)
+        hours = median(bins.time_s[b] - bins.time_s[a]) / _HOUR_S
+        seen_l2 = (_MAD * median(np.abs(rate - middle))) ** 2
         own = max(seen_l2 - 2 * running_l2 / hours**2, 0.0) ** 0.5
         found = max(middle, 0.0), max(0.3 * abs(middle), own, 0.3)
-        if abs(float(np.median(drop))) >= _IDLE_COUNTS * quantum_l or quantum_l < 0.2:
+        if abs(median(drop)) >= _IDLE_COUNTS * quantum_l or quantum_l < 0.2:
             break
     return found
 
@@ -221,7 +234,7 @@ def _settling(bins: Bins, spells: Spells, still_l2: float) -> Floats:
     low = spells.low[long]
     if low.size < 8:
         return np.array([16.0, 4.0, 1.0, 0.25, 0.1, 0.0]) * still_l2
-    later = np.median(bins.level_l[low[:, None] + np.arange(SETTLING, SETTLING + 4)], axis=1)
+    later = _middle_of_four(bins.level_l[low[:, None] + np.arange(SETTLING, SETTLING + 4)])
     extra = np.array([_wide_l2(bins.level_l[low + k] - later) for k in range(SETTLING)])
     extra = np.maximum(extra - 1.5 * still_l2, 0.0)
     return np.maximum.accumulate(extra[::-1])[::-1]
@@ -233,15 +246,22 @@ def _leaving(bins: Bins, spells: Spells, still_l2: float) -> Floats:
     high = spells.high[long]
     if high.size < 8:
         return np.array([4.0, 0.5]) * still_l2
-    before = np.median(bins.level_l[high[:, None] - np.arange(4, 8)], axis=1)
+    before = _middle_of_four(bins.level_l[high[:, None] - np.arange(4, 8)])
     extra = np.array([_wide_l2(bins.level_l[high - 1 - k] - before) for k in range(LEAVING)])
     return np.maximum(extra - 1.5 * still_l2, 0.0)
+
+
+def _middle_of_four(levels: Floats) -> Floats:
+    """Return the median of each row of four."""
+    levels.sort(axis=1)
+    middle: Floats = (levels[:, 1] + levels[:, 2]) / 2
+    return middle
 
 
 def _wide_l2(off: Floats) -> float:
     """Return a variance from the middle and the wider part of what is off. [L²]"""
     size = np.abs(off)
-    return float(max((_MAD * np.median(size)) ** 2, (np.quantile(size, 0.8) / 1.2816) ** 2))
+    return max((_MAD * median(size)) ** 2, (quantile(size, 0.8) / 1.2816) ** 2)
 
 
 def _burn(bins: Bins, spells: Spells, inside: npt.NDArray[np.int64]) -> tuple[float, float]:
@@ -260,8 +280,8 @@ def _burn(bins: Bins, spells: Spells, inside: npt.NDArray[np.int64]) -> tuple[fl
     hours, drop = hours[usable], drop[usable]
     rate = _slope_through_zero(hours, drop)
     left = drop - rate * hours
-    quick = hours <= np.quantile(hours, 0.5)
-    return max(rate, 0.0), float((_MAD * np.median(np.abs(left[quick]))) ** 2 / 2)
+    quick = hours <= quantile(hours, 0.5)
+    return max(rate, 0.0), (_MAD * median(np.abs(left[quick]))) ** 2 / 2
 
 
 def _hours_under_way(bins: Bins, spells: Spells, inside: npt.NDArray[np.int64]) -> Floats:
@@ -279,7 +299,7 @@ def _slope_through_zero(hours: Floats, drop: Floats) -> float:
     rate = float((drop / hours)[order][np.searchsorted(weight, weight[-1] / 2)])
     for _ in range(5):
         left = np.abs(drop - rate * hours)
-        near = left <= 3.0 * _MAD * np.median(left) + 1e-9
+        near = left <= 3.0 * _MAD * median(left) + 1e-9
         rate = float(drop[near].sum() / hours[near].sum())
     return rate
 
@@ -292,10 +312,10 @@ def _burn_within(bins: Bins, spells: Spells) -> float:
             third = (high - low) // 3
             first, last = slice(low, low + third), slice(high - third, high)
             hours = (bins.time_s[last].mean() - bins.time_s[first].mean()) / _HOUR_S
-            drop = np.median(bins.level_l[first]) - np.median(bins.level_l[last])
+            drop = median(bins.level_l[first]) - median(bins.level_l[last])
             rates.append(drop / hours)
             weights.append(hours)
-    return max(float(np.median(rates)), 0.0) if rates else 0.0
+    return max(median(np.array(rates)), 0.0) if rates else 0.0
 
 
 def _rough_l2(bins: Bins, spells: Spells, burn_l_h: float) -> float:
@@ -304,8 +324,8 @@ def _rough_l2(bins: Bins, spells: Spells, burn_l_h: float) -> float:
     steps = _block_steps(low, high, bins.level_l, bins.time_s, burn_l_h / _HOUR_S)
     if not steps.size:
         moving = np.diff(bins.level_l)
-        return float((_MAD * np.median(np.abs(moving))) ** 2) if moving.size else 1.0
-    return float((_MAD * np.median(np.abs(steps))) ** 2 / 2 * _BLOCK)
+        return (_MAD * median(np.abs(moving))) ** 2 if moving.size else 1.0
+    return (_MAD * median(np.abs(steps))) ** 2 / 2 * _BLOCK
 
 
 @compiled

@@ -2,10 +2,13 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from gaugewright.watch.order import Arrival
-from gaugewright.watch.values import Track, Watched
+from gaugewright.watch.values import Floats, Track, Watched
 
 _DAY_S = 86_400.0
+_FIRST = 1000
 MOST_DOUBLED = 0.05
 """A larger share of doubled records is worth a word; the fewer are a network's daily life."""
 MOST_LATE_S = _DAY_S
@@ -74,16 +77,21 @@ def column_remarks(track: Track) -> list[Remark]:
     found = []
     if not track.time_s.size:
         return [Remark(track.vehicle, "no_records", "no record can be used", needs_person=True)]
-    if not (track.speed_kmh == track.speed_kmh).any():
+    if not _is_told(track.speed_kmh):
         message = "no speed: rest and motion are told apart by the readings alone, if at all"
         found.append(Remark(track.vehicle, "no_speed", message, needs_person=True))
-    if not (track.ignition == track.ignition).any():
+    if not _is_told(track.ignition):
         message = "no ignition: the engine's own use while parked cannot be told from a drain"
         found.append(Remark(track.vehicle, "no_ignition", message, needs_person=True))
-    if not (track.counts == track.counts).any():
+    if not _is_told(track.counts):
         message = "no record carries counts"
         found.append(Remark(track.vehicle, "no_counts", message, needs_person=True))
     return found
+
+
+def _is_told(values: Floats) -> bool:
+    """Return whether any value is known; the first few mostly tell."""
+    return not np.isnan(values[:_FIRST]).all() or not np.isnan(values).all()
 
 
 def watched_remarks(watched: Watched) -> list[Remark]:

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from gaugewright.watch.bins import BIN_S, Bins
 from gaugewright.watch.compiled import compiled
+from gaugewright.watch.middles import median, quantile
 from gaugewright.watch.values import Floats
 
 HOLE_S = 600.0
@@ -37,13 +38,13 @@ def rough(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
     bend = np.abs(np.diff(bins.level_l, 2, prepend=bins.level_l[:1], append=bins.level_l[-1:]))
     scatter = np.where(np.isfinite(bins.scatter_l), bins.scatter_l, bend)
     off = ~bins.moving & ~(bins.running > 0.5)
-    reach = 3 if np.median(bins.records) >= 4 else 5
+    reach = 3 if median(bins.records) >= 4 else 5
     calm = ~bins.moving if off.sum() < 30 else off
     if not calm.any():
         return bins.moving.copy()
-    base = float(np.quantile(scatter[calm], 0.5 if off.sum() >= 30 else 0.2))
+    base = quantile(scatter[calm], 0.5 if off.sum() >= 30 else 0.2)
     on = bins.running > 0.5
-    lively = float(np.quantile(scatter[on], 0.75)) if on.any() else 0.0
+    lively = quantile(scatter[on], 0.75) if on.any() else 0.0
     limit = max(2.0 * base, 0.25 * lively, 0.7 * quantum_l)
     return bins.moving | (_swing(scatter, bins.level_l, bins.moving, on, reach) > limit)
 
@@ -54,7 +55,7 @@ def spells_of(bins: Bins, quantum_l: float) -> Spells:
     _smooth(active, bins.moving, bins.time_s)
     time = bins.time_s
     step = np.diff(time)
-    hole = step > max(SHORT_HOLE_S, 3.5 * float(np.median(step))) if step.size else step > 0
+    hole = step > max(SHORT_HOLE_S, 3.5 * median(step)) if step.size else step > 0
     turn = active[1:] != active[:-1]
     blind = hole & active[1:] & active[:-1]
     cuts = np.flatnonzero(turn | blind) + 1

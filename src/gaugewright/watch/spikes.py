@@ -5,6 +5,7 @@ import numpy.typing as npt
 
 from gaugewright.watch.bins import Bins
 from gaugewright.watch.compiled import compiled
+from gaugewright.watch.middles import median, quantile
 from gaugewright.watch.values import Floats
 
 LONGEST = 3
@@ -20,8 +21,8 @@ def sound(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
     on = bins.running > 0.5
     for kind in (bins.moving, ~bins.moving & on, ~bins.moving & ~on):
         if kind.any():
-            usual, wide = np.quantile(step[kind], [0.5, 0.9])
-            least[kind] = max(10.0 * usual, 4.0 * wide, 4.0 * quantum_l)
+            own = step[kind]
+            least[kind] = max(10.0 * median(own), 4.0 * quantile(own, 0.9), 4.0 * quantum_l)
     _mark_spikes(bins.level_l, bins.time_s, least, keep)
     _mark_restarts(bins.level_l, float(np.min(bins.level_l)) + 2 * quantum_l, keep)
     at_work = bins.moving | on if _repeats_seldom(bins, on) else bins.moving

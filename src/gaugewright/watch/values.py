@@ -45,7 +45,7 @@ class Track:
             column = getattr(self, name)
             if column is not None and column.shape != size:
                 raise InputError(f"{self.vehicle}: {column.size} {name} for {size[0]} times")
-        late = np.diff(self.time_s) <= 0
+        late = self.time_s[1:] <= self.time_s[:-1]
         if late.any():
             raise InputError(f"{self.vehicle}: record {int(np.argmax(late)) + 2} is not in order")
 

@@ -1,0 +1,71 @@
+"""Medians and quantiles of many values, as NumPy gives them and in a fraction of its time.
+
+NumPy puts three and more places of the sorted order right at once, one of them only to find a
+NaN; one place is enough, and the next higher is the least of those that stand behind it.
+"""
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+_MANY, _SAMPLED = 1000, 64
+Numbers = npt.NDArray[np.number[Any]]
+
+
+def median(values: Numbers) -> float:
+    """Return the median of some values; NaN if one is NaN, or without any.
+
+    >>> median(np.array([3.0, 1.0, 2.0, 9.0]))
+    2.5
+    """
+    if not values.size:
+        return float("nan")
+    below, above = _neighbours(values, (values.size - 1) // 2)
+    if values.size % 2:
+        return below if above == above else above
+    return (below + above) / 2
+
+
+def quantile(values: Numbers, share: float) -> float:
+    """Return the value below which a share of the values lies, between two of them by line.
+
+    The 7th of the definitions of Hyndman and Fan (The American Statistician 50(4), 1996), which
+    is NumPy's usual one.  NaN if one is NaN; there must be at least one value.
+
+    >>> quantile(np.array([3.0, 1.0, 2.0, 9.0]), 0.9)
+    7.2
+    """
+    at = (values.size - 1) * share
+    below, above = _neighbours(values, int(at))
+    part = at - int(at)
+    if part >= 0.5:
+        return above - (above - below) * (1 - part)
+    return below + (above - below) * part
+
+
+def _neighbours(values: Numbers, place: int) -> tuple[float, float]:
+    """Return the values at a place of the sorted order and at the next, where there is one."""
+    if values.size > _MANY:
+        sample = np.sort(values[:: values.size // _SAMPLED])
+        near = place * sample.size // values.size
+        around = sample[max(near - 2, 0) : near + 3]
+        # Where one value comes again and again, to part by place is slow: count it, or sort.
+        if (around[1:] == around[:-1]).any():
+            return _counted(values, place, sample[near]) or _next(np.sort(values), place)
+    return _next(np.partition(values, place), place)
+
+
+def _counted(values: Numbers, place: int, guess: Any) -> tuple[float, float] | None:
+    """Return a guess for both values if it is right."""
+    below, same = np.count_nonzero(values < guess), np.count_nonzero(values == guess)
+    known = below + same + np.count_nonzero(values > guess)
+    if known == values.size and below <= place and place + 1 < below + same:
+        return float(guess), float(guess)
+    return None
+
+
+def _next(parted: Numbers, place: int) -> tuple[float, float]:
+    behind = parted[place + 1 :]
+    least = float(parted[place])
+    return least, float(behind.min()) if behind.size else least
