@@ -72,9 +72,10 @@ def _comes_back(groups: list[list[float]], big_l: float) -> bool:
 def _joined(changes: Floats, stop_of: npt.NDArray[np.int64], echo: float) -> list[list[float]]:
     """Return the changes taken together where they belong: stop, last before, first after."""
     groups: list[list[float]] = []
-    for i in np.lexsort((changes[:, 1], stop_of)):
-        _, a, b, litres, _ = changes[i]
-        stop = int(stop_of[i])
+    order = np.lexsort((changes[:, 1], stop_of))
+    for stop, (a, b, litres) in zip(
+        stop_of[order].tolist(), changes[order, 1:4].tolist(), strict=True
+    ):
         if groups and groups[-1][0] == stop and _belong(groups[-1], a, litres, echo):
             groups[-1][2] = max(groups[-1][2], b)
             groups[-1][3] += litres

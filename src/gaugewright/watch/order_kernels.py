@@ -76,6 +76,16 @@ def one_of_each(
             i += 1
             p += 1
             next_aside = n if p == aside.size else max(aside[p], -1 - aside[p])
+        # Mostly one moment follows the other and nothing else is to be thought of.
+        straight = i
+        while i < next_aside and i < n and last_s < time_s[i] <= next_late_s:
+            kept[kept_n] = i
+            kept_n += 1
+            last_s = time_s[i]
+            i += 1
+        if i > straight:
+            contradicts = False
+            continue
         if i < n and time_s[i] <= next_late_s:
             here = i
             i += 1

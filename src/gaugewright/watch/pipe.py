@@ -159,9 +159,7 @@ def _fit(
 
 def _large(bins: Bins, least_l: float) -> Places:
     """Return the bins at which the level has just risen or fallen by at least ``least_l``."""
-    back = np.searchsorted(bins.time_s, bins.time_s - WITHIN_S)
-    back = np.minimum(back, np.maximum(np.arange(bins.time_s.size) - 1, 0))
-    changed = bins.level_l - bins.level_l[back]
+    changed = _changed_within(bins.time_s, bins.level_l, WITHIN_S)
     at = np.flatnonzero((np.abs(changed) > least_l) & ~bins.moving)
     if at.size == 0:
         return at
@@ -169,6 +167,18 @@ def _large(bins: Bins, least_l: float) -> Places:
     step = np.diff(bins.level_l, prepend=bins.level_l[:1]) * np.sign(changed)
     last = [run[step[run] > 0.2 * least_l] for run in runs]
     return np.array([run[-1] for run in last if run.size], np.int64)
+
+
+@compiled
+def _changed_within(time_s: Floats, level: Floats, within_s: float) -> Floats:
+    """Return the level less that of the first bin within a time before, or of the bin before."""
+    out = np.zeros(level.size)
+    back = 0
+    for i in range(1, level.size):
+        while time_s[back] < time_s[i] - within_s:
+            back += 1
+        out[i] = level[i] - level[min(back, i - 1)]
+    return out
 
 
 def till_settled(

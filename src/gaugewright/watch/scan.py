@@ -92,6 +92,8 @@ def _any_above(sides: Floats, low: int, high: int, apart: int, z2: float) -> boo
 
     Without a way out of the loop, so that the processor takes several places at once.
     """
+    if high <= low:
+        return False
     before, before_l2, before_crept = sides[0, low:high], sides[1, low:high], sides[2, low:high]
     low, high = low + apart, high + apart
     after, after_l2, after_crept = sides[3, low:high], sides[4, low:high], sides[5, low:high]
@@ -122,6 +124,8 @@ def _best(
     for w in windows:
         _sides(sums, low, high, w, sides)
         for d in apart:
+            if not _any_above(sides, low, high - d, d, enough):
+                continue
             for near in range(low, high - d, _AT_ONCE):
                 far = min(near + _AT_ONCE, high - d)
                 if not _any_above(sides, near, far, d, enough):
