@@ -259,6 +259,8 @@ class Stand:
     engine_l: Floats
     """By the engine's counter, NaN where there is none. [L]"""
     time_s: Floats
+    litres: Floats
+    """By the table. [L]"""
 
 
 def stands(case: Case) -> list[Stand]:
@@ -274,31 +276,30 @@ def stands(case: Case) -> list[Stand]:
     counter = case.track.engine_fuel_l
     engine = np.full(usable.size, np.nan) if counter is None else counter[blocks.first]
     edges = np.flatnonzero(np.diff(np.concatenate([[0], off.view(np.int8), [0]])))
-    points: list[int] = []
-    for low, high in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        # The first block still settles; of a long stop both ends count.
-        if high - low < 2:
-            continue
-        points.append(low + 1)
-        if blocks.start_s[high - 1] - blocks.start_s[low + 1] > 2 * HOUR_S:
-            points.append(high - 1)
-    at = np.array(points, dtype=np.int64)
+    lows, highs = edges[::2], edges[1::2]
+    # The first block still settles; of a long stop both ends count.
+    lows, highs = lows[highs - lows >= 2] + 1, highs[highs - lows >= 2] - 1
+    long = blocks.start_s[highs] - blocks.start_s[lows] > 2 * HOUR_S
+    at = np.sort(np.concatenate([lows, highs[long]]))
     if at.size < 4:
         return []
     times = blocks.start_s[at]
     top = float(blocks.mean[usable].max()) - 0.01 * case.span
     bottom = float(blocks.mean[usable].min()) + 0.01 * case.span
-    cuts = sorted(
-        {0, at.size, *(int(np.searchsorted(times, e.start_s - 300.0)) for e in case.events()),
-         *(int(np.searchsorted(times, e.end_s + 300.0)) for e in case.events())}
-    )  # fmt: skip
-    found = []
-    for low, high in pairwise(cuts):
-        part = at[low:high]
-        # At its ends the probe does not follow the fuel.
-        part = part[(blocks.mean[part] < top) & (blocks.mean[part] > bottom)]
-        if part.size >= 3:
-            found.append(
-                Stand(blocks.mean[part], moved[part], ran[part], engine[part], blocks.start_s[part])
-            )
-    return found
+    events = case.watched.events
+    cuts = np.unique(np.concatenate([
+        [0, at.size],
+        np.searchsorted(times, np.array([e.start_s for e in events]) - 300.0),
+        np.searchsorted(times, np.array([e.end_s for e in events]) + 300.0),
+    ]).astype(np.int64))  # fmt: skip
+    # At its ends the probe does not follow the fuel.
+    follows = (blocks.mean[at] < top) & (blocks.mean[at] > bottom)
+    cuts = np.concatenate([[0], np.cumsum(follows)])[cuts]
+    at = at[follows]
+    mean, times = blocks.mean[at], blocks.start_s[at]
+    columns = mean, moved[at], ran[at], engine[at], times, case.litres(mean)
+    return [
+        Stand(*(column[low:high] for column in columns))
+        for low, high in pairwise(cuts.tolist())
+        if high - low >= 3
+    ]

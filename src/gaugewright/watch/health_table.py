@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.optimize import nnls
 
 from gaugewright.watch.health_case import Case, HealthKind, HealthNote
@@ -42,23 +43,20 @@ class Shape:
 
 def shape_of(case: Case) -> Shape | None:
     """Return how the table departs from regular consumption; None where too little is known."""
-    usable = [
-        s for s in stands(case) if np.ptp(case.litres(s.counts)) > LEAST_RANGE * case.capacity_l
-    ]
+    least_l = LEAST_RANGE * case.capacity_l
+    usable = [s for s in stands(case) if s.litres.max() - s.litres.min() > least_l]
     if len(usable) < LEAST_STRETCHES:
         return None
     work = _work(case, usable)
     if work is None:
         return None
-    rows, right, groups = [], [], []
-    for number, (stand, done) in enumerate(zip(usable, work, strict=True)):
-        share = np.clip((stand.counts - case.low) / case.span, 0.0, 1.0)
-        litres = (case.litres(stand.counts) - case.table.litres[0]) / case.capacity_l
-        design = np.column_stack([litres, _waves(share)])
-        rows.append(design - design.mean(axis=0))
-        right.append(done - done.mean())
-        groups.append(np.full(share.size, number))
-    solved = _robust(np.vstack(rows), np.concatenate(right), np.concatenate(groups))
+    groups = np.repeat(np.arange(len(usable)), [s.counts.size for s in usable])
+    share = (np.concatenate([s.counts for s in usable]) - case.low) / case.span
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
+    litres = np.concatenate([s.litres for s in usable]) - case.table.litres[0]
+    design = np.column_stack([litres / case.capacity_l, _waves(share)])
+    rows, right = _less_mean(design, groups), _less_mean(np.concatenate(work), groups)
+    solved = _robust(rows, right, groups)
     if solved is None or solved[0][0] > -0.3:
         return None  # the work does not even go with the litres: nothing can be said
     mean, covariance = solved
@@ -142,9 +140,16 @@ def _counter(case: Case) -> list[tuple[float, float]]:
     for stand in stands(case) if case.track.engine_fuel_l is not None else ():
         used = float(stand.engine_l[-1] - stand.engine_l[0])
         if used > LEAST_RANGE * case.capacity_l:
-            litres = case.litres(stand.counts)
-            pairs.append((used, float(litres[0] - litres[-1])))
+            pairs.append((used, float(stand.litres[0] - stand.litres[-1])))
     return pairs
+
+
+def _less_mean(values: Floats, groups: npt.NDArray[np.int64]) -> Floats:
+    """Return the values, or rows of them, less the mean of their group; groups follow in order."""
+    first = np.flatnonzero(np.diff(groups, prepend=-1))
+    sums = np.add.reduceat(values, first, axis=0)
+    result: Floats = values - (sums.T / np.bincount(groups)).T[groups]
+    return result
 
 
 def _waves(share: Floats) -> Floats:
@@ -160,8 +165,7 @@ def _work(case: Case, usable: list[Stand]) -> list[Floats] | None:
     if all(np.isfinite(s.engine_l).all() for s in usable):
         return [(s.engine_l - s.engine_l[0]) / case.capacity_l for s in usable]
     hours = np.array([(s.moved_h[-1] - s.moved_h[0], s.ran_h[-1] - s.ran_h[0]) for s in usable])
-    levels = [case.litres(s.counts) for s in usable]
-    fall = np.array([lv[0] - lv[-1] for lv in levels]) / case.capacity_l
+    fall = np.array([s.litres[0] - s.litres[-1] for s in usable]) / case.capacity_l
     rates = nnls(hours, fall)[0]
     if not rates.any():
         return None
@@ -170,7 +174,9 @@ def _work(case: Case, usable: list[Stand]) -> list[Floats] | None:
     ]
 
 
-def _robust(rows: Floats, right: Floats, groups: Floats) -> tuple[Floats, Floats] | None:
+def _robust(
+    rows: Floats, right: Floats, groups: npt.NDArray[np.int64]
+) -> tuple[Floats, Floats] | None:
     """Least squares with outliers weighed down, covariance over whole stretches.
 
     Huber's weights (1981); sandwich covariance by clusters (Liang and Zeger, Biometrika 73(1),
@@ -194,7 +200,7 @@ def _robust(rows: Floats, right: Floats, groups: Floats) -> tuple[Floats, Floats
     inverse = np.linalg.inv(normal * size**2)
     number = int(groups[-1]) + 1
     scores = np.zeros((number, used.shape[1]))
-    np.add.at(scores, groups.astype(np.int64), used * (weight * misfit)[:, None])
+    np.add.at(scores, groups, used * (weight * misfit)[:, None])
     middle = scores.T @ scores * number / max(number - used.shape[1], 1)
     covariance: Floats = inverse @ middle @ inverse
     return np.asarray(mean, np.float64), covariance
