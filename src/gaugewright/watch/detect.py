@@ -127,7 +127,7 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
 
 def over_the_top(table: Table, level_l: float) -> bool:
     """Return whether the level stood at the table's top, above which nothing is seen."""
-    return bool(level_l >= table.litres[-1] - 0.004 * float(np.ptp(table.litres)))
+    return bool(level_l >= table.litres[-1] - 0.004 * float(table.litres[-1] - table.litres[0]))
 
 
 def best_litres(seen: Seen, change: Change) -> tuple[float, float]:
@@ -164,7 +164,7 @@ def difference_l2(table: Table, before_l: float, after_l: float) -> float:
     if table.u_litres is None:
         return 0.0
     u = np.interp([before_l, after_l], table.litres, table.u_litres) / _SIGMAS
-    apart = abs(after_l - before_l) / (REACH * float(np.ptp(table.litres)))
+    apart = abs(after_l - before_l) / (REACH * float(table.litres[-1] - table.litres[0]))
     shared = float(np.exp(-apart))
     return float((u[0] - u[1]) ** 2 + 2 * u[0] * u[1] * (1 - shared))
 

@@ -121,7 +121,9 @@ def taken(values: Numbers, places: npt.NDArray[np.signedinteger[Any]]) -> Floats
 
 
 @compiled
-def places_by_code(codes: npt.NDArray[np.int32], size: int) -> tuple[Places, Places]:
+def places_by_code(
+    codes: npt.NDArray[np.int32], size: int
+) -> tuple[npt.NDArray[np.int32], Places]:
     """Return where each record goes when sorted by code, and where each code begins.
 
     Records of one code keep their order of arrival.  A negative code goes nowhere (-1).
@@ -133,7 +135,7 @@ def places_by_code(codes: npt.NDArray[np.int32], size: int) -> tuple[Places, Pla
     for k in range(size):
         starts[k + 1] += starts[k]
     following = starts[:size].copy()
-    places = np.empty(codes.size, np.int64)
+    places = np.empty(codes.size, np.int32)
     for i in range(codes.size):
         code = codes[i]
         if code < 0:
@@ -145,7 +147,7 @@ def places_by_code(codes: npt.NDArray[np.int32], size: int) -> tuple[Places, Pla
 
 
 @compiled
-def scatter(values: Numbers, places: Places, into: Numbers) -> None:
+def scatter(values: Numbers, places: npt.NDArray[np.int32], into: Numbers) -> None:
     """Put each value in its place."""
     for i in range(values.size):
         if places[i] >= 0:

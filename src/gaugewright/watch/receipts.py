@@ -128,7 +128,7 @@ def gaps_in(time_s: npt.NDArray[np.float64]) -> tuple[tuple[float, float], ...]:
     >>> gaps_in(np.array([0.0, 60.0, 4000.0, 4060.0]))
     ((60.0, 4000.0),)
     """
-    silent = np.flatnonzero(np.diff(time_s) > GAP_S)
+    silent = np.flatnonzero(time_s[1:] - time_s[:-1] > GAP_S)
     return tuple((float(time_s[k]), float(time_s[k + 1])) for k in silent)
 
 

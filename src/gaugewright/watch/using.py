@@ -122,13 +122,12 @@ def _rates(
 ) -> tuple[Floats, Floats]:
     """Return the consumption in each bin [L/h] and how unsure it is [L²/h]."""
     running = bins.running > 0.5
-    still = spells.still[inside]
-    rate = np.where(still, np.where(running, manner.idle_l_h, 0.0), manner.burn_l_h)
-    unsure = np.where(
-        still, np.where(running, manner.idle_l2_h, manner.wander_l2_h), manner.burn_l2_h
-    )
+    # By what the bin is: under way, at rest, at rest with the engine on.
+    state = spells.still.astype(np.int8)[inside] * (1 + running.astype(np.int8))
+    rate = np.array([manner.burn_l_h, 0.0, manner.idle_l_h])[state]
+    unsure = np.array([manner.burn_l2_h, manner.wander_l2_h, manner.idle_l2_h])[state]
     _own_rates(
-        running & still, inside, taken, bins.time_s, bins.level_l, manner.idle_l_h,
+        state == 2, inside, taken, bins.time_s, bins.level_l, manner.idle_l_h,
         manner.wander_l2_h, rate, unsure,
     )  # fmt: skip
     return rate, unsure
