@@ -33,8 +33,8 @@ def quantile(values: Numbers, share: float) -> float:
     The 7th of the definitions of Hyndman and Fan (The American Statistician 50(4), 1996), which
     is NumPy's usual one.  NaN if one is NaN; there must be at least one value.
 
-    >>> quantile(np.array([3.0, 1.0, 2.0, 9.0]), 0.9)
-    7.2
+    >>> quantile(np.array([3.0, 1.0, 2.0, 9.0]), 0.25)
+    1.75
     """
     at = (values.size - 1) * share
     below, above = _neighbours(values, int(at))

@@ -121,9 +121,7 @@ def taken(values: Numbers, places: npt.NDArray[np.signedinteger[Any]]) -> Floats
 
 
 @compiled
-def places_by_code(
-    codes: npt.NDArray[np.int32], size: int
-) -> tuple[npt.NDArray[np.int32], Places]:
+def places_by_code(codes: npt.NDArray[np.int32], size: int) -> tuple[npt.NDArray[np.int32], Places]:
     """Return where each record goes when sorted by code, and where each code begins.
 
     Records of one code keep their order of arrival.  A negative code goes nowhere (-1).
