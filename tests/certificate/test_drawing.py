@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from gaugewright.certificate.drawing.cut import cut
 from gaugewright.certificate.drawing.labels import fitting, spread
+from gaugewright.certificate.drawing.linked import LinkedSheet, linked_drawing
 from gaugewright.certificate.drawing.plot import PlotWords, Point, table_plot
 from gaugewright.certificate.drawing.section import Surface, section_of
 from gaugewright.certificate.drawing.sheet import Landing, Sheet, narrow_sheet, wide_sheet
@@ -281,3 +282,33 @@ def assert_written_inside(plot):
         if text.get("text-anchor", "start") == "start":
             end = float(text.get("x")) + 0.6 * float(text.get("font-size")) * len(written)
             assert end <= width, written
+
+
+@pytest.mark.parametrize("has_tape", [True, False])
+def test_linked_tanks_show_every_pour_and_the_next_one_in_both(has_tape):
+    section = section_of(BOX, PROBE)
+    pair = LinkedSheet(
+        [section, section], ["left", "right"], PROBE, [Surface(300)] * 2, "Two tanks.", "300 mm",
+        marks=[Mark(100, 2, "60 L"), Mark(300, 2, "120 L")], landing=Landing(400, 10, "≈180 L"),
+    )  # fmt: skip
+    width = 700 if has_tape else 204
+    tree = parsed(linked_drawing(pair, "n", width, 480, 14, "dwg", has_tape=has_tape))
+    scale, y0 = float(tree.get("data-scale")), float(tree.get("data-y0"))
+    landings = [e for e in tree.iter() if e.get("data-part") == "landing"]
+    words = [e.text for e in tree.iter(f"{SVG}text")]
+    ticks = [
+        (float(e.get("y1")), float(e.get("x2")))
+        for e in tree.iter(f"{SVG}line")
+        if e.get("y1") == e.get("y2")
+    ]
+
+    assert len(landings) == 2
+    assert all(
+        float(each.find(f"{SVG}line").get("y1")) == pytest.approx(y0 - 400 * scale, abs=0.02)
+        for each in landings
+    )
+    for level in (100, 300, 400):
+        near = [x for y, x in ticks if y == pytest.approx(y0 - level * scale, abs=0.02)]
+        assert width / 2 < max(near) <= width
+    assert "≈180 L" in words
+    assert ("120 L" in words) == has_tape

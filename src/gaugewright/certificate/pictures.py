@@ -1,12 +1,13 @@
 """The certificate's drawings: tank and tape, plot, code to scan, signature."""
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import segno
 
 from gaugewright.certificate.drawing import svg
+from gaugewright.certificate.drawing.linked import LinkedSheet, linked_drawing
 from gaugewright.certificate.drawing.plot import PlotWords, Point, table_plot
 from gaugewright.certificate.drawing.section import Section, Surface, section_of
 from gaugewright.certificate.drawing.sheet import Sheet, wide_sheet
@@ -103,6 +104,43 @@ def tank_picture(
         length_unit=write.length_unit,
     )
     return Picture(wide_sheet(sheet, names), label)
+
+
+def linked_picture(
+    tanks: Sequence[tuple[str, Tank, Probe | None]],
+    fill: FillState | None,
+    names: str,
+    write: Writer,
+) -> Picture | None:
+    """Draw tanks that a balance pipe joins side by side, with every pour on a scale beside them.
+
+    ``None`` where none of them has the probe: then nobody knows a level common to them.
+    """
+    sections = [section_of(tank, probe) for _, tank, probe in tanks]
+    measured = next((each for each in sections if each.tip_mm is not None), None)
+    probe = next((probe for _, _, probe in tanks if probe is not None), None)
+    if measured is None or probe is None:
+        return None
+    marks = tuple(_marks(measured, probe, fill, write))
+    stands = [mark.level_mm for mark in marks if mark.kind == "pour"]
+    label = write.speech.says(
+        said(
+            "The linked tanks in section side by side, the probe in one of them; beside them "
+            "{pours} pours on a scale.",
+            pours=len(marks),
+        )
+    )
+    sheet = LinkedSheet(
+        sections,
+        [called for called, _, _ in tanks],
+        probe,
+        [Surface(stands[-1] if stands else None)] * len(sections),
+        label,
+        marks=marks,
+        length_unit=write.length_unit,
+    )
+    drawn = linked_drawing(sheet, names, 700, 480, 20, "dwg wide", has_tape=True)
+    return Picture(drawn, label)
 
 
 def _marks(section: Section, probe: Probe, fill: FillState | None, write: Writer) -> Iterator[Mark]:

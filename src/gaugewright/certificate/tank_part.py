@@ -8,7 +8,12 @@ import numpy as np
 from gaugewright.certificate import history
 from gaugewright.certificate.later_life import exchanged_probe, origin
 from gaugewright.certificate.names import in_words
-from gaugewright.certificate.pictures import plot_picture, pour_points, tank_picture
+from gaugewright.certificate.pictures import (
+    linked_picture,
+    plot_picture,
+    pour_points,
+    tank_picture,
+)
 from gaugewright.certificate.provable import smallest_provable_drain
 from gaugewright.certificate.shows import limits_of, shown_and_not
 from gaugewright.certificate.statement import Grid, Line, TankStatement
@@ -19,6 +24,7 @@ from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.table import Table
 from gaugewright.tank.description import Tank, tank_from_mapping
+from gaugewright.tank.unknown_shape import is_unknown_shape
 from gaugewright.words import said, together
 
 MOST_ROWS = 132
@@ -38,10 +44,12 @@ def tank_statement(state: JobState, tank: TankState, write: Writer) -> TankState
     body, probe = described(tank)
     # The fill was read by the probe that stood then: its counts say nothing to another.
     fill = tank.fill if exchanged_probe(tank, accepted) is None else None
+    safe = "".join(c if c.isascii() and c.isalnum() else "-" for c in tank.tank_id)
     drawing = None
     if body is not None and probe is not None:
-        safe = "".join(c if c.isascii() and c.isalnum() else "-" for c in tank.tank_id)
         drawing = tank_picture(body, probe, fill, f"t-{safe}", write)
+    elif joined := _joined(tank):
+        drawing = linked_picture(joined, fill, f"t-{safe}", write)
     points = pour_points(table, fill) + history.check_points(tank, table)
     return TankStatement(
         heading=heading(tank),
@@ -81,6 +89,26 @@ def described(tank: TankState) -> tuple[Tank | None, Probe | None]:
     accepted = tank.accepted_table
     exchanged = None if accepted is None else exchanged_probe(tank, accepted)
     return tank_from_mapping(event.tank), exchanged or probe
+
+
+def _joined(tank: TankState) -> list[tuple[str, Tank, Probe | None]]:
+    """Return linked tanks with their names; none where one of them has no shape to draw.
+
+    The probe is the one that the accepted table's counts are of.
+    """
+    accepted = tank.accepted_table
+    exchanged = None if accepted is None else exchanged_probe(tank, accepted)
+    found = []
+    for kept in tank.joined:
+        event = kept.event
+        if not event.tank or "mesh_file" in event.tank or is_unknown_shape(event.tank):
+            return []
+        probe = probe_from_mapping(dict(event.probe)) if event.probe else None
+        if probe is not None and exchanged is not None:
+            probe = exchanged
+        called = free(event.name) or name(event.tank_id, "tank_id")
+        found.append((called, tank_from_mapping(event.tank), probe))
+    return found if len(found) == len(tank.members) else []
 
 
 def table_of(rows: Any) -> Table:

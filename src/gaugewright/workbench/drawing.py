@@ -84,9 +84,13 @@ def fill_drawing(
 
 
 def linked_tanks_drawing(
-    picture: TankPicture, members: Sequence[TankPicture], write: Figures, say: Say
+    picture: TankPicture,
+    members: Sequence[TankPicture],
+    verdict: VerdictPicture | None,
+    write: Figures,
+    say: Say,
 ) -> Drawn | None:
-    """Draw linked tanks side by side with their common level and the pipe.
+    """Draw linked tanks side by side with the pipe, their common level, pours and the next one.
 
     ``None`` where one of them has no shape to draw, or none has the probe: then nobody
     knows a level that is common to them.
@@ -114,15 +118,20 @@ def linked_tanks_drawing(
         0.0 if last is None else slope_in(each, last.pitch_deg, last.roll_deg) for each in sections
     ]
     surface = Surface(level)
+    marks = _marks(pours, verdict, measured, write)
+    coming = None if verdict is None or verdict.blocks else verdict.next
     sheet = LinkedSheet(
         sections, [each.name or each.tank_id for each in members], probe,
         [Surface(level, slope) for slope in slopes],
-        label=_sentence(picture, pours, surface, None, write, say),
+        label=_sentence(picture, pours, surface, coming, write, say),
         level_words="" if level is None else write.length(level),
+        marks=marks if pours else _planned(picture, probe, measured, write),
+        landing=_landing(coming, last, measured, write),
+        length_unit=write.units.length_unit,
     )  # fmt: skip
     safe = _id(f"d-{picture.tank_id}")
     return Drawn(
-        linked_drawing(sheet, f"{safe}-w", 700, 480, 20, "dwg wide"),
+        linked_drawing(sheet, f"{safe}-w", 700, 480, 20, "dwg wide", has_tape=True),
         linked_drawing(sheet, f"{safe}-n", 204, 250, 14, "dwg narrow"),
     )
 

@@ -91,7 +91,8 @@ def render_stage(
         drawn = fill_drawing(tank, verdict if stage == "Pour" else None, write, say)
         if tank.members:
             joined = [t for t in job.tanks if t.tank_id in tank.members]
-            drawn = linked_tanks_drawing(tank, joined, write, say)
+            shown_now = verdict if stage == "Pour" else None
+            drawn = linked_tanks_drawing(tank, joined, shown_now, write, say)
     return _render(
         page,
         f"stage_{stage.lower()}.html",

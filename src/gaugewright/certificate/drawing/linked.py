@@ -15,11 +15,20 @@ from gaugewright.certificate.drawing.section import (
     lifted,
     tank_drawing,
 )
+from gaugewright.certificate.drawing.sheet import (
+    Landing,
+    landing_line,
+    landing_mark,
+    with_landing,
+)
+from gaugewright.certificate.drawing.tape import ROLES, Mark, TapeStyle, label_room, tape_drawing
 from gaugewright.probe import Probe
+from gaugewright.units import LengthUnit
 
 HEAD_PX, FOOT_PX, PIPE_PX = 58.0, 40.0, 7.0
 GAP_PX = 34.0
 """Between two tanks: room for the pipe. [px]"""
+TAPE_PX, TO_TAPE_PX, TICK_PX = 62.0, 30.0, 8.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,14 +45,20 @@ class LinkedSheet:
     label: str
     """One sentence for those who cannot see the drawing."""
     level_words: str = ""
+    marks: Sequence[Mark] = ()
+    """The pours, each at the level at which the fuel stood in all tanks after it."""
+    landing: Landing | None = None
+    length_unit: LengthUnit = "mm"
 
 
 def linked_drawing(
-    sheet: LinkedSheet, names: str, width: float, height: float, size: float, css_class: str
-) -> str:
+    sheet: LinkedSheet, names: str, width: float, height: float, size: float, css_class: str,
+    *, has_tape: bool = False,
+) -> str:  # fmt: skip
     """Draw the tanks to one scale on one floor, as the fit takes them, and the pipe between.
 
-    The pipe is a sign, not to scale: nobody measures where it runs.
+    The pipe is a sign, not to scale: nobody measures where it runs.  Where there is no room
+    for a tape, a tick stands at the last tank's wall for each pour.
 
     >>> from gaugewright.certificate.drawing.section import section_of
     >>> from gaugewright.tank.description import Tank
@@ -58,7 +73,11 @@ def linked_drawing(
     across = [section.right_mm - section.left_mm for section in sections]
     tall_mm = max(section.top_mm for section in sections)
     walls = 2 * LEAST_WALL_PX * len(sections)
-    for_tanks = width - 12 - walls - GAP_PX * (len(sections) - 1)
+    all_marks = with_landing(sheet.marks, sheet.landing)
+    beside = TICK_PX if all_marks else 0.0
+    if has_tape:
+        beside = TO_TAPE_PX + TAPE_PX + label_room(all_marks, size)
+    for_tanks = width - 12 - walls - GAP_PX * (len(sections) - 1) - beside
     scale = min(for_tanks / sum(across), (height - HEAD_PX - FOOT_PX) / tall_mm)
     y0 = HEAD_PX + LEAST_WALL_PX + tall_mm * scale
     left = 6.0 + 0.5 * (for_tanks - sum(across) * scale)
@@ -68,7 +87,8 @@ def linked_drawing(
         wide = across[place] * scale + 2 * LEAST_WALL_PX
         start = left + LEAST_WALL_PX - section.left_mm * scale
         frame = Frame(scale, start, y0, left - 2, left + wide + 2)
-        more, body = tank_drawing(section, frame, surface, f"{names}-{place}")
+        mark = "" if sheet.landing is None else landing_mark(sheet.landing, frame, section)
+        more, body = tank_drawing(section, frame, surface, f"{names}-{place}", mark)
         middle = left + 0.5 * wide
         bodies.append(
             body
@@ -78,10 +98,19 @@ def linked_drawing(
         defs += more
         frames.append(frame)
         left += wide + GAP_PX
+    scales = _ticks(frames[-1], sections[-1], all_marks)
+    if has_tape:
+        style = TapeStyle(width - beside + TO_TAPE_PX - 8, TAPE_PX, 16.0, size, width)
+        scales = tape_drawing(
+            frames[-1], tall_mm, all_marks, style, sheet.length_unit,
+            sheet.surfaces[-1].level_mm, is_live=sheet.probe is not None,
+        )  # fmt: skip
+        if sheet.landing is not None:
+            scales += landing_line(sheet.landing, frames[-1], sections[-1], style.x)
     return svg.drawing(
         width, y0 + LEAST_WALL_PX + FOOT_PX, sheet.label, *bodies,
         *(_pipe(one, two) for one, two in pairwise(zip(frames, sections, strict=True))),
-        _level(frames, sheet, size),
+        _level(frames, sheet, size), scales,
         css_class=css_class, defs=defs, data=_moving(sheet, frames[0]),
     )  # fmt: skip
 
@@ -98,6 +127,24 @@ def _pipe(one: tuple[Frame, Section], two: tuple[Frame, Section]) -> str:
         svg.line(left, y + PIPE_PX, right, y + PIPE_PX, 1.6),
         data_part="pipe",
     )  # fmt: skip
+
+
+def _ticks(frame: Frame, section: Section, marks: Sequence[Mark]) -> str:
+    """Draw a tick at a tank's right wall for each pour, the next one's with its words."""
+    x = frame.x(section.right_mm) + LEAST_WALL_PX
+    ticks = [
+        svg.line(
+            x, frame.y(mark.level_mm), x + TICK_PX, frame.y(mark.level_mm), 2.0, ROLES[mark.kind]
+        )
+        for mark in marks
+    ]
+    ticks += [
+        svg.words(mark.label, frame.right, frame.y(mark.level_mm) - 5, 13, "draft", anchor="end",
+                  bold=True, halo=True)
+        for mark in marks
+        if mark.kind == "predicted"
+    ]  # fmt: skip
+    return svg.group(*ticks, class_="ticks") if ticks else ""
 
 
 def _sides_mm(section: Section, z_mm: float) -> tuple[float, float]:

@@ -49,10 +49,14 @@ class Sheet:
     @property
     def all_marks(self) -> tuple[Mark, ...]:
         """The ticks of the tape, the prediction last."""
-        if self.landing is None:
-            return self.marks
-        coming = Mark(self.landing.level_mm, self.landing.u_mm, self.landing.label, "predicted")
-        return (*self.marks, coming)
+        return with_landing(self.marks, self.landing)
+
+
+def with_landing(marks: Sequence[Mark], landing: Landing | None) -> tuple[Mark, ...]:
+    """Return the ticks of a tape, the prediction last."""
+    if landing is None:
+        return tuple(marks)
+    return (*marks, Mark(landing.level_mm, landing.u_mm, landing.label, "predicted"))
 
 
 def wide_sheet(sheet: Sheet, names: str, width: float = 700, height: float = 640) -> str:
@@ -107,14 +111,11 @@ def _drawn(
     css_class: str, *, has_words: bool,
 ) -> str:  # fmt: skip
     section = sheet.section
-    defs, tank = tank_drawing(section, frame, sheet.surface, names, _landing(sheet, frame, section))
+    mark = "" if sheet.landing is None else landing_mark(sheet.landing, frame, section)
+    defs, tank = tank_drawing(section, frame, sheet.surface, names, mark)
     reach = ""
     if sheet.landing is not None:
-        y = frame.y(sheet.landing.level_mm)
-        start = min(frame.x(section.right_mm) + LEAST_WALL_PX, frame.right)
-        reach = svg.group(
-            svg.line(start, y, style.x, y, 1.6, "draft", "9 5"), data_part="landing-line"
-        )
+        reach = landing_line(sheet.landing, frame, section, style.x)
     tape = tape_drawing(
         frame, section.top_mm, sheet.all_marks, style, sheet.length_unit,
         sheet.surface.level_mm, is_live=sheet.probe is not None,
@@ -126,11 +127,15 @@ def _drawn(
     )  # fmt: skip
 
 
-def _landing(sheet: Sheet, frame: Frame, section: Section) -> str:
+def landing_line(landing: Landing, frame: Frame, section: Section, to_x: float) -> str:
+    """Draw the line from where the surface should come to lie to the tape."""
+    y = frame.y(landing.level_mm)
+    start = min(frame.x(section.right_mm) + LEAST_WALL_PX, frame.right)
+    return svg.group(svg.line(start, y, to_x, y, 1.6, "draft", "9 5"), data_part="landing-line")
+
+
+def landing_mark(landing: Landing, frame: Frame, section: Section) -> str:
     """Draw where the surface should come to lie, and its band."""
-    landing = sheet.landing
-    if landing is None:
-        return ""
     left, right = frame.x(section.left_mm), frame.x(section.right_mm)
     half = max((landing.u_mm or 0.0) * frame.scale, 0.0)
     y = frame.y(landing.level_mm)

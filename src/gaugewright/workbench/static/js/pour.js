@@ -117,7 +117,7 @@ let timer = 0;
 /** Where the amount that is being typed should land. */
 export function foresee(form) {
   clearTimeout(timer);
-  const place = document.querySelector('[data-part="landing"]');
+  const place = document.querySelector('span[data-part="landing"]');
   const text = form.elements.added_l ? typed(form.elements.added_l) : "";
   if (!place || form.dataset.mode === "correct" || !text) return;
   timer = setTimeout(async () => {
