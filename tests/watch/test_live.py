@@ -24,10 +24,12 @@ import pytest
 from gaugewright.app.watch_files import event_rows
 from gaugewright.app.watch_live import LiveSettings, LiveWatch, corrections
 from gaugewright.app.watch_live_doors import HttpDoor, MqttDoor
+from gaugewright.app.watch_live_health import EVERY_S, HealthTeller
 from gaugewright.app.watch_live_records import read_records
 from gaugewright.app.watch_live_store import LiveStore, Said
 from gaugewright.app.watch_tables import table_files
 from gaugewright.app.watch_task import Look
+from gaugewright.cli.watch_live import Doors
 from gaugewright.errors import InputError, SourceError
 from gaugewright.table.files import read_table
 from gaugewright.testing.plain_watch import steps
@@ -377,6 +379,58 @@ def test_records_come_by_a_topic_and_events_go_out_by_another(watch, broker):
 
     assert [e["start"] for e in events] == [row[2] for row in plain(offline(rows))]
     assert "fleet/7/records, record 1" in troubles[0]
+
+
+def test_what_is_wrong_stands_at_a_topic_for_whoever_listens_later(watch, broker):
+    from paho.mqtt import subscribe
+
+    door = MqttDoor(
+        f"127.0.0.1:{broker}", "fleet/+/records", watch.take, trouble=print,
+        client_id="live-test", health_topic="fleet/health",
+    )  # fmt: skip
+    clock, looks = [0.0], iter([[], [{"vehicle": "T-7", "kind": "spikes"}]])
+    teller = HealthTeller(lambda: next(looks), door.send_health, lambda: clock[0])
+
+    def standing():
+        message = subscribe.simple("fleet/health", qos=1, hostname="127.0.0.1", port=broker)
+        return message.retain, json.loads(message.payload)
+
+    try:
+        teller.tell()
+        first = standing()
+        teller.tell()  # nothing is due: the records are not looked through again
+        clock[0] += EVERY_S
+        teller.tell()
+        second = standing()
+    finally:
+        door.close()
+
+    assert first == (True, [])
+    assert second == (True, [{"vehicle": "T-7", "kind": "spikes"}])
+
+
+def test_health_that_could_not_be_sent_is_sent_later_without_looking_again():
+    away, sent, looks = [True], [], iter([[{"vehicle": "T-7"}]])
+
+    def send(notes):
+        if away[0]:
+            raise SourceError("the broker is away")
+        sent.append(notes)
+
+    teller = HealthTeller(lambda: next(looks), send, lambda: 0.0)
+    with pytest.raises(SourceError):
+        teller.tell()
+    away[0] = False
+    teller.tell()
+    teller.tell()
+
+    assert sent == [[{"vehicle": "T-7"}]]
+
+
+def test_a_topic_for_health_needs_a_broker():
+    with pytest.raises(InputError, match="--mqtt") as refused:
+        Doors(http=":0", health_topic="fleet/health").require()
+    assert refused.value.field == "--health-topic"
 
 
 def test_a_broker_that_is_not_there_is_said(watch):

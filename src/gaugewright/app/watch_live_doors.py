@@ -151,7 +151,7 @@ class _Handler(BaseHTTPRequestHandler):
 
 
 class MqttDoor:
-    """Takes records from a topic, and sends messages to another."""
+    """Takes records from a topic, and sends events to another and health to a third."""
 
     def __init__(
         self,
@@ -162,6 +162,7 @@ class MqttDoor:
         trouble: Callable[[str], None],
         client_id: str,
         events_topic: str | None = None,
+        health_topic: str | None = None,
         username: str | None = None,
         password: str | None = None,
         use_tls: bool = False,
@@ -170,7 +171,7 @@ class MqttDoor:
         from paho.mqtt.enums import CallbackAPIVersion
 
         self._host, self._port = _host_and_port(address, field="--mqtt", port=1883)
-        self._topic, self._events_topic = topic, events_topic
+        self._topic, self._events_topic, self._health_topic = topic, events_topic, health_topic
         self._take, self._trouble = take, trouble
         made = mqtt.Client(
             CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=False, manual_ack=True
@@ -191,10 +192,17 @@ class MqttDoor:
 
     def send(self, message: dict[str, Any]) -> None:
         """Send a message to the events' topic; return when the broker has it."""
-        if self._events_topic is None:
-            return
-        content = json.dumps(message, ensure_ascii=False, allow_nan=False)
-        told = self._client.publish(self._events_topic, content, qos=1)
+        if self._events_topic is not None:
+            self._publish(self._events_topic, message, is_kept=False)
+
+    def send_health(self, notes: list[dict[str, Any]]) -> None:
+        """Send what is wrong now; the broker keeps it for whoever listens later."""
+        if self._health_topic is not None:
+            self._publish(self._health_topic, notes, is_kept=True)
+
+    def _publish(self, topic: str, body: object, *, is_kept: bool) -> None:
+        content = json.dumps(body, ensure_ascii=False, allow_nan=False)
+        told = self._client.publish(topic, content, qos=1, retain=is_kept)
         try:
             told.wait_for_publish(timeout=10)
         except (ValueError, RuntimeError) as error:

@@ -67,7 +67,7 @@ def whole_number(text: str, option: str) -> int:
     >>> whole_number("8", "--pours")
     8
     """
-    value = number(text, field=option)
+    value = number(text, field=option, example=12)
     if value != int(value):
         raise InputError(f"wanted a whole number, found {text}", field=option)
     return int(value)

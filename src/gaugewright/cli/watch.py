@@ -8,6 +8,7 @@ from gaugewright.cli.output import Output, require_other_file
 from gaugewright.cli.watch_live import (
     Doors,
     EventsTopic,
+    HealthTopic,
     Http,
     Live,
     Mqtt,
@@ -83,6 +84,7 @@ def watch(
     mqtt: Mqtt = None,
     topic: Topic = None,
     events_topic: EventsTopic = None,
+    health_topic: HealthTopic = None,
     mqtt_user: User = None,
     mqtt_tls: Tls = False,
 ) -> None:
@@ -107,7 +109,7 @@ def watch(
     from gaugewright.errors import InputError
     from gaugewright.watch.order import CLOCK_AHEAD_S
 
-    doors = Doors(http, mqtt, topic, events_topic, mqtt_user, mqtt_tls)
+    doors = Doors(http, mqtt, topic, events_topic, mqtt_user, mqtt_tls, health_topic)
     if live:
         if log is not None or receipts is not None:
             raise InputError("takes neither LOG nor --receipts", field="--live")

@@ -10,15 +10,15 @@ from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from time import time
+from time import monotonic, time
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from gaugewright.errors import InputError
+from gaugewright.errors import GaugewrightError, InputError
 
 if TYPE_CHECKING:  # the rooms below are imported only when a command runs
-    from gaugewright.app.watch_live import LiveSettings
+    from gaugewright.app.watch_live import LiveSettings, LiveWatch
     from gaugewright.app.watch_task import Look
 
 TOKEN = "GAUGEWRIGHT_SECRET_LIVE"
@@ -33,7 +33,8 @@ Http = Annotated[
     str | None,
     typer.Option(
         "--http", metavar="HOST:PORT",
-        help=f"Live: take records by POST /records; beyond this computer set {TOKEN}.",
+        help="Live: take records by POST /records, give GET /events and GET /health; beyond "
+        f"this computer set {TOKEN}.",
     ),
 ]  # fmt: skip
 Mqtt = Annotated[
@@ -45,6 +46,13 @@ Topic = Annotated[
 EventsTopic = Annotated[
     str | None, typer.Option("--events-topic", metavar="T", help="Live: the topic for events.")
 ]
+HealthTopic = Annotated[
+    str | None,
+    typer.Option(
+        "--health-topic", metavar="T",
+        help="Live: the topic that holds what is wrong with probes and records.",
+    ),
+]  # fmt: skip
 User = Annotated[
     str | None,
     typer.Option("--mqtt-user", metavar="NAME", help=f"Live: its password is in {PASSWORD}."),
@@ -62,6 +70,7 @@ class Doors:
     events_topic: str | None = None
     user: str | None = None
     use_tls: bool = False
+    health_topic: str | None = None
 
     def require(self) -> None:
         """Refuse what cannot work."""
@@ -69,6 +78,8 @@ class Doors:
             raise InputError("needs --http HOST:PORT or --mqtt HOST:PORT", field="--live")
         if self.mqtt is not None and self.topic is None:
             raise InputError("needs --topic, the topic with records", field="--mqtt")
+        if self.health_topic is not None and self.mqtt is None:
+            raise InputError("needs --mqtt HOST:PORT", field="--health-topic")
 
     def require_none(self) -> None:
         """Refuse doors without ``--live``."""
@@ -87,6 +98,7 @@ def watch_live(
     from gaugewright.app.files import write_text
     from gaugewright.app.watch_files import events_csv
     from gaugewright.app.watch_live import LiveSettings, LiveWatch
+    from gaugewright.app.watch_live_health import HealthTeller
     from gaugewright.app.watch_live_store import LiveStore
     from gaugewright.app.watch_tables import table_files
 
@@ -98,12 +110,23 @@ def watch_live(
         closing.callback(store.close)
         watch = LiveWatch(store, found, look, time, settings or LiveSettings())
         senders = _open_doors(doors, watch, out, closing)
+        tellers = [
+            HealthTeller(lambda: _health_notes(watch), sender.send_health, monotonic)
+            for sender in senders
+            if doors.health_topic is not None
+        ]
 
         def changed() -> None:
             # Before anything is sent: whoever hears of an event finds it in the file.
             write_text(str(out / "events.csv"), events_csv(watch.standing()))
 
-        def say_troubles() -> None:
+        def tell_and_say() -> None:
+            try:
+                for teller in tellers:
+                    teller.tell()
+                watch.troubles.pop("health", None)
+            except GaugewrightError as error:
+                watch.troubles["health"] = str(error)
             for name, trouble in watch.troubles.items():
                 if told.get(name) != trouble:
                     told[name] = trouble
@@ -116,32 +139,18 @@ def watch_live(
             sys.stdout.flush()
 
         with _stopped_by_signals() as stop:
-            watch.run(send, stop, changed=changed, after=say_troubles)
+            watch.run(send, stop, changed=changed, after=tell_and_say)
         _say("stopped; what is not sent yet is sent at the next start")
 
 
 def _open_doors(doors: Doors, watch: Any, out: Path, closing: ExitStack) -> Sequence[Any]:
     """Open the doors, say where they are, and return those that events go out by."""
-    from gaugewright.app.watch_files import EVENT_COLUMNS, event_rows, iso
+    from gaugewright.app.watch_files import EVENT_COLUMNS, event_rows
     from gaugewright.app.watch_live_doors import HttpDoor, MqttDoor
 
     def standing() -> list[dict[str, Any]]:
         rows = event_rows(watch.standing())
         return [dict(zip(EVENT_COLUMNS[:-2], row[:-2], strict=True)) for row in rows]
-
-    def healthy() -> list[dict[str, Any]]:
-        from gaugewright.watch.health import health  # compiles when it is first loaded
-
-        return [
-            {
-                "vehicle": one.vehicle,
-                "kind": one.kind,
-                "from": None if one.start_s is None else iso(one.start_s),
-                "to": None if one.end_s is None else iso(one.end_s),
-                "message": one.message,
-            }
-            for one in watch.health(health)
-        ]
 
     senders = []
     if doors.mqtt is not None:
@@ -150,17 +159,35 @@ def _open_doors(doors: Doors, watch: Any, out: Path, closing: ExitStack) -> Sequ
         client = f"gaugewright-{place[:12]}"
         door = MqttDoor(
             doors.mqtt, doors.topic or "", watch.take, trouble=_say, client_id=client,
-            events_topic=doors.events_topic, username=doors.user,
-            password=os.environ.get(PASSWORD), use_tls=doors.use_tls,
+            events_topic=doors.events_topic, health_topic=doors.health_topic,
+            username=doors.user, password=os.environ.get(PASSWORD), use_tls=doors.use_tls,
         )  # fmt: skip
         closing.callback(door.close)
         senders.append(door)
         _say(f"listening to {doors.topic} at {doors.mqtt}")
     if doors.http is not None:
-        http = HttpDoor(doors.http, watch.take, standing, os.environ.get(TOKEN), healthy)
+        token = os.environ.get(TOKEN)
+        http = HttpDoor(doors.http, watch.take, standing, token, lambda: _health_notes(watch))
         closing.callback(http.close)
         _say(f"records are taken at {http.address}")
     return senders
+
+
+def _health_notes(watch: "LiveWatch") -> list[dict[str, Any]]:
+    """Look all kept records through for what is wrong with probes and records."""
+    from gaugewright.app.watch_files import iso
+    from gaugewright.watch.health import health  # compiles when it is first loaded
+
+    return [
+        {
+            "vehicle": one.vehicle,
+            "kind": one.kind,
+            "from": None if one.start_s is None else iso(one.start_s),
+            "to": None if one.end_s is None else iso(one.end_s),
+            "message": one.message,
+        }
+        for one in watch.health(health)
+    ]
 
 
 @contextmanager

@@ -58,13 +58,14 @@ class Rows:
 
 def number(
     text: str, *, field: str | None = None, line: int | None = None,
-    decimal_comma: bool | None = None,
+    decimal_comma: bool | None = None, example: float = 45.5,
 ) -> float:  # fmt: skip
     """Return the finite number that a person typed, with a decimal point or comma.
 
     Raises `InputError` for anything else, and for numbers beyond 1e12 either way.
     ``decimal_comma`` says which mark the rest of the file uses (``None``: either);
     a figure with the other mark is then refused, because its mark may part thousands.
+    ``example`` is what a refusal shows as wanted.
 
     >>> number("45,5"), number("45.5"), number(" -7 ")
     (45.5, 45.5, -7.0)
@@ -80,24 +81,36 @@ write the number with one decimal mark and no thousands mark
 
     found = text.strip().replace("\N{MINUS SIGN}", "-")
     if not found:
-        raise refuse("is empty, wanted a number")
+        raise refuse(said("is empty, wanted a number"))
     if found.lower() in _NOT_A_NUMBER:
-        raise refuse(f"'{found}' is not a finite number, wanted for example 45.5")
+        raise refuse(
+            said(
+                "'{found}' is not a finite number, wanted for example {example:g}",
+                found=found,
+                example=example,
+            )
+        )
     if not _NUMBER.fullmatch(found):
-        raise refuse(_why_not_a_number(found))
+        raise refuse(_why_not_a_number(found, example))
     if decimal_comma is True and "." in found:
         raise refuse(
-            f"'{found}' has a point where other figures have a decimal comma; "
-            "use one mark in the whole file and no thousands mark"
+            said(
+                "'{found}' has a point where other figures have a decimal comma; use one mark in "
+                "the whole file and no thousands mark",
+                found=found,
+            )
         )
     if decimal_comma is False and "," in found:
         raise refuse(
-            f"'{found}' has a comma where other figures have a decimal point; "
-            "use one mark in the whole file and no thousands mark"
+            said(
+                "'{found}' has a comma where other figures have a decimal point; use one mark in "
+                "the whole file and no thousands mark",
+                found=found,
+            )
         )
     value = float(found.replace(",", "."))
     if abs(value) > LARGEST:
-        raise refuse(f"'{found}' is too large for a number")
+        raise refuse(said("'{found}' is too large for a number", found=found))
     return value
 
 
@@ -106,8 +119,12 @@ def whole_number(text: str, *, field: str | None = None, line: int | None = None
 
     >>> whole_number("12")
     12
+    >>> whole_number("a dozen")
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: 'a dozen' is not a number, wanted for example 12
     """
-    value = number(text, field=field, line=line)
+    value = number(text, field=field, line=line, example=12)
     if value != int(value):
         raise InputError(
             said("must be a whole number, found '{text}'", text=text.strip()),
@@ -203,7 +220,7 @@ def tidy_name(text: str) -> str:
     return re.sub(r"[\W_]+", "_", text.strip().lower()).strip("_")
 
 
-def _why_not_a_number(found: str) -> str:
+def _why_not_a_number(found: str, example: float) -> str:
     shown = found if len(found) <= 40 else found[:37] + "..."
     if "." in found and "," in found and re.fullmatch(r"[+-]?[\d.,]+", found, re.ASCII):
         return said(
@@ -220,7 +237,9 @@ def _why_not_a_number(found: str) -> str:
             "'{shown}' has text after the number; write the number alone, without its unit",
             shown=shown,
         )
-    return said("'{shown}' is not a number, wanted for example 45.5", shown=shown)
+    return said(
+        "'{shown}' is not a number, wanted for example {example:g}", shown=shown, example=example
+    )
 
 
 class _Records(NamedTuple):
