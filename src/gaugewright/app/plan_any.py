@@ -82,3 +82,8 @@ def any_template(layout: Layout | UnknownLayout, *, paper: Paper = "A4") -> str:
         title=layout.file.name,
         paper=paper,
     )
+
+
+def check_template(wishes: Wishes, *, paper: Paper = "A4") -> None:
+    """Refuse a flange that cannot be drawn, which takes no plan to know."""
+    drilling_template(flange_of(wishes), x_mm=None, y_mm=None, title="", paper=paper)

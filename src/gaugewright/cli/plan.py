@@ -113,6 +113,7 @@ def plan(
         any_page,
         any_record,
         any_template,
+        check_template,
         plan_any,
     )
     from gaugewright.app.plan_cut import Wishes
@@ -167,6 +168,7 @@ def plan(
             ),
             in_tank_l=maybe_option_number(in_tank, "--in-tank") or 0.0,
         )
+        check_template(wishes, paper=size)
         found = plan_any(
             read_any_tank(tank_file, shape_unknown=shape_unknown),
             wishes,

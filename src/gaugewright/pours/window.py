@@ -98,7 +98,10 @@ class Window:
 
 def latest(t: Floats, seconds: float, settings: SteadySettings) -> npt.NDArray[np.bool_]:
     """Mark the readings of the last seconds, or as many as are needed if they come slowly."""
-    return t >= min(t[-1] - seconds, t[-min(len(t), settings.least_samples)])
+    inside: npt.NDArray[np.bool_] = t >= min(
+        t[-1] - seconds, t[-min(len(t), settings.least_samples)]
+    )
+    return inside
 
 
 def window_of(t: Floats, x: Floats, settings: SteadySettings) -> Window:
