@@ -221,7 +221,9 @@ def test_what_differs_in_a_copied_table_is_recorded_in_english_and_said_in_the_l
         "differences"
     ]
     page = hand.client.get(f"/jobs/{hand.job}/table").text
+    certificate = hand.client.get(f"/jobs/{hand.job}/certificate").text
 
+    assert '<option value="fr-XX">⟦the book’s (fr-XX)⟧</option>' in certificate
     meant = f"{float(rows[3][1]):g}"
     assert given["sentence"].startswith("⟦⟦All ")
     assert kept["message"].startswith("Row 4 (line 4) has ")

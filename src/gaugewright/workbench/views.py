@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from gaugewright.app.language import catalogue
+from gaugewright.app.language import catalogue, has_catalogue
 from gaugewright.app.later_pictures import LaterPicture
 from gaugewright.app.pictures import (
     CautionPicture,
@@ -112,6 +112,7 @@ def render_stage(
         planned=planned_pours(tank.plan) if tank else (),
         cut_length_mm=cut_length_mm(tank.plan) if tank else None,
         taken_ids=" ".join(t.tank_id for t in job.tanks),
+        is_translated=has_catalogue(page.language),
         watch=watch,
         watch_marks=[] if watch is None else watch_marks(watch),
         watch_words=watch_words(say, page.units.volume_unit),
