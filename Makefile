@@ -1,6 +1,8 @@
 # One command for each thing; both make their own environment in .venv.
 PYTHON ?= python3
 BIN := .venv/bin
+# Each program that a test starts would compile everything anew.
+unexport PYTHONDONTWRITEBYTECODE
 
 .PHONY: demo test bench clean
 
@@ -12,7 +14,7 @@ test: .venv/ready-dev
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/python -m pytest -n 3 --dist worksteal
+	$(BIN)/python -m pytest -n 4 --dist worksteal
 
 bench: .venv/ready-dev
 	$(BIN)/pip install -q -e '.[bench]'
