@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import maximum_filter1d
+from numpy.lib.stride_tricks import sliding_window_view
 
 from gaugewright.watch.health_blocks import MOVING, OFF
 from gaugewright.watch.health_case import (
@@ -160,13 +160,20 @@ def _brim_stepped(share: Floats) -> tuple[float, int, float]:
             if most[at - 1] <= best:
                 continue
             before, after = sums[at - 1], afters[at - 1]
-            both = before + maximum_filter1d(after, 2 * reach + 1, mode="constant", cval=-np.inf)
+            both = before + _highest_near(after, reach)
             first = int(np.argmax(both))
             if both[first] > best:
                 best, place = float(both[first]), at
                 near = slice(max(first - reach, 0), first + reach + 1)
                 size = float(brims[near][np.argmax(after[near])] - brims[first])
     return best, place, size
+
+
+def _highest_near(values: Floats, reach: int) -> Floats:
+    """Return the highest of the values up to ``reach`` places away from each."""
+    wide = np.pad(values, reach, constant_values=-np.inf)
+    highest: Floats = sliding_window_view(wide, 2 * reach + 1).max(axis=1)
+    return highest
 
 
 def _jump(case: Case, time_s: Floats, at: int, size: float) -> str:

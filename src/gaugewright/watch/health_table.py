@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import nnls
 
 from gaugewright.watch.health_case import Case, HealthKind, HealthNote
 from gaugewright.watch.health_level import Stand, stands
@@ -166,12 +165,27 @@ def _work(case: Case, usable: list[Stand]) -> list[Floats] | None:
         return [(s.engine_l - s.engine_l[0]) / case.capacity_l for s in usable]
     hours = np.array([(s.moved_h[-1] - s.moved_h[0], s.ran_h[-1] - s.ran_h[0]) for s in usable])
     fall = np.array([s.litres[0] - s.litres[-1] for s in usable]) / case.capacity_l
-    rates = nnls(hours, fall)[0]
+    rates = _not_negative(hours, fall)
     if not rates.any():
         return None
     return [
         rates[0] * (s.moved_h - s.moved_h[0]) + rates[1] * (s.ran_h - s.ran_h[0]) for s in usable
     ]
+
+
+def _not_negative(rows: Floats, right: Floats) -> Floats:
+    """Return the two coefficients of least squares, of which neither may be negative.
+
+    Where the best of all has a negative one, the best allowed has a zero (Lawson and Hanson,
+    Solving Least Squares Problems, 1974, chapter 23).
+    """
+    free, *_ = np.linalg.lstsq(rows, right, rcond=None)
+    tried: list[Floats] = [free] if (free >= 0).all() else [
+        np.where(np.arange(2) == k, max(float(rows[:, k] @ right), 0.0), 0.0)
+        / max(float(rows[:, k] @ rows[:, k]), 1e-300)
+        for k in range(2)
+    ]  # fmt: skip
+    return min(tried, key=lambda two: float(np.sum((rows @ two - right) ** 2)))
 
 
 def _robust(
