@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gaugewright.app.files import decode
-from gaugewright.app.log_files import Batch, ColumnsFor, LogFile, Numbers, Vehicles, vehicle_codes
+from gaugewright.app.log_files import (
+    Batch,
+    ColumnsFor,
+    LogFile,
+    Numbers,
+    Vehicles,
+    as_array,
+    vehicle_codes,
+)
 from gaugewright.app.log_parquet import RowError, switch
 from gaugewright.app.log_times import Times
 from gaugewright.errors import InputError
@@ -103,7 +111,7 @@ def _times(batch: "pa.RecordBatch", form: "_Form", times: Times) -> Numbers:
 
 
 def _figures(values: "pa.Array") -> Numbers:
-    found: Numbers = values.to_numpy(zero_copy_only=False)
+    found: Numbers = as_array(values)
     return found
 
 

@@ -16,6 +16,7 @@ from gaugewright.app.log_files import (
     LogFile,
     Numbers,
     Vehicles,
+    as_array,
     naming_refusal,
     vehicle_codes,
 )
@@ -176,7 +177,7 @@ def _times(values: "pa.Array", name: str, times: Times) -> Floats:
 
     kind = values.type
     if pa.types.is_timestamp(kind):
-        whole = values.cast(pa.int64()).to_numpy(zero_copy_only=False)
+        whole = as_array(values.cast(pa.int64()))
         result: Floats = whole / _PER_SECOND[kind.unit]
         return result
     if pa.types.is_integer(kind) or pa.types.is_floating(kind):
@@ -198,10 +199,10 @@ def figures(values: "pa.Array", name: str) -> Numbers:
 
     kind = values.type
     if pa.types.is_float32(kind) or pa.types.is_float64(kind):
-        found: Numbers = values.to_numpy(zero_copy_only=False)
+        found: Numbers = as_array(values)
         return found
     if pa.types.is_boolean(kind) or (pa.types.is_integer(kind) and kind.bit_width <= 16):
-        found = values.cast(pa.int32()).to_numpy(zero_copy_only=False).astype(np.float32)
+        found = as_array(values.cast(pa.int32())).astype(np.float32)
         return found
     if pa.types.is_null(kind):
         return np.full(len(values), np.nan, dtype=np.float32)
@@ -210,9 +211,9 @@ def figures(values: "pa.Array", name: str) -> Numbers:
     try:
         if pa.types.is_integer(kind):
             # Beyond 2**53 a whole number has no exact figure; no counter goes there.
-            found = values.to_numpy(zero_copy_only=False).astype(np.float64)
+            found = as_array(values).astype(np.float64)
         else:
-            found = values.cast(pa.float64()).to_numpy(zero_copy_only=False)
+            found = as_array(values.cast(pa.float64()))
     except (pa.ArrowInvalid, pa.ArrowNotImplementedError):
         for row, value in enumerate(values):
             try:
@@ -235,7 +236,7 @@ def switch(values: "pa.Array", name: str, columns: Columns) -> Numbers:
     meanings = [_on_or_off(text, columns) for text in values.dictionary.to_pylist()]
     for code, meaning in enumerate(meanings):
         if meaning is None:
-            row = int(np.argmax(values.indices.to_numpy(zero_copy_only=False) == code))
+            row = int(np.argmax(as_array(values.indices) == code))
             found = values.dictionary[code].as_py()
             raise RowError(
                 f"'{found}' is neither on nor off, wanted 1 or 0; or say the log's own words with "
@@ -244,7 +245,7 @@ def switch(values: "pa.Array", name: str, columns: Columns) -> Numbers:
                 column=name,
             )
     table = np.array([*meanings, np.nan], dtype=np.float32)
-    result: Numbers = table[values.indices.fill_null(len(meanings)).to_numpy(zero_copy_only=False)]
+    result: Numbers = table[as_array(values.indices.fill_null(len(meanings)))]
     return result
 
 

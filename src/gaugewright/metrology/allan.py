@@ -12,7 +12,6 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import gammaincinv
 
 from gaugewright.errors import InputError
 
@@ -302,6 +301,8 @@ def _structure(lag: Floats, exponent: int) -> Floats:
 
 
 def _interval(deviation: float, freedom: float, probability: float) -> tuple[float, float]:
+    from scipy.special import gammaincinv  # loaded late: the watch seldom asks for a curve
+
     tail = 0.5 * (1.0 - probability)
     most, least = (2.0 * float(gammaincinv(0.5 * freedom, p)) for p in (1.0 - tail, tail))
     return deviation * sqrt(freedom / most), deviation * sqrt(freedom / least)

@@ -11,8 +11,7 @@ inventory control); the three outcomes: California State Water Board, list LG-11
 from dataclasses import dataclass
 from enum import StrEnum
 from math import inf, isfinite
-
-from scipy.special import ndtr, ndtri, stdtr, stdtrit
+from statistics import NormalDist
 
 from gaugewright.errors import InputError
 
@@ -180,11 +179,15 @@ def inventory_allowance_l(flow_through_l: float) -> float:
 
 def _quantile(chance: float, degrees_of_freedom: float) -> float:
     if degrees_of_freedom == inf:
-        return float(ndtri(chance))
+        return NormalDist().inv_cdf(chance)
+    from scipy.special import stdtrit  # takes longer to load than a small log to be read
+
     return float(stdtrit(degrees_of_freedom, chance))
 
 
 def _below(t: float, degrees_of_freedom: float) -> float:
+    from scipy.special import ndtr, stdtr
+
     return float(ndtr(t) if degrees_of_freedom == inf else stdtr(degrees_of_freedom, t))
 
 
