@@ -179,7 +179,7 @@ def _not_negative(rows: Floats, right: Floats) -> Floats:
     Where the best of all has a negative one, the best allowed has a zero (Lawson and Hanson,
     Solving Least Squares Problems, 1974, chapter 23).
     """
-    free, *_ = np.linalg.lstsq(rows, right, rcond=None)
+    free: Floats = np.linalg.lstsq(rows, right, rcond=None)[0].astype(np.float64)
     tried: list[Floats] = [free] if (free >= 0).all() else [
         np.where(np.arange(2) == k, max(float(rows[:, k] @ right), 0.0), 0.0)
         / max(float(rows[:, k] @ rows[:, k]), 1e-300)
