@@ -8,6 +8,7 @@ import numpy.typing as npt
 from gaugewright.table.table import Table
 from gaugewright.watch.across import carried
 from gaugewright.watch.bins import Bins, bins_of, only
+from gaugewright.watch.compiled import compiled
 from gaugewright.watch.joining import groups_of
 from gaugewright.watch.manner import SETTLING, Manner, manner_of
 from gaugewright.watch.pipe import till_settled, without_pipe
@@ -80,7 +81,7 @@ def look(track: Track, table: Table) -> Seen | None:
     known_l2 = tilt_l2 + unseen_warmth(bins)
     burnt, wander = used(track, bins, spells, manner, inside, nothing)
     level, wander = bins.level_l + burnt, wander + known_l2
-    weight = weights(bins, spells, manner, inside)
+    weight = weights(bins, spells, manner)
     stops = spells.still & (spells.high - spells.low >= 2)
     changes = all_changes(spells.low[stops], spells.high[stops], LEAST_Z, level, weight, wander)
     stop_of = inside[changes[:, 1].astype(np.int64)] if len(changes) else np.zeros(0, np.int64)
@@ -123,16 +124,30 @@ def _within(groups: list[tuple[int, int, int]], size: int) -> npt.NDArray[np.boo
     return taken
 
 
-def weights(bins: Bins, spells: Spells, manner: Manner, inside: npt.NDArray[np.int64]) -> Floats:
+def weights(bins: Bins, spells: Spells, manner: Manner) -> Floats:
     """Return the variance of each bin's level at rest. [L²]"""
     running = bins.running > 0.5
-    calm = np.where(bins.records > 1, manner.still_l2, manner.single_l2)
-    out = np.where(running, np.maximum(manner.running_l2, calm), calm)
-    since = np.arange(bins.time_s.size) - spells.low[inside]
-    first = np.flatnonzero(since < SETTLING)
-    moved = spells.low[inside[first]] > 0
-    out[first[moved]] += manner.settling_l2[since[first[moved]]]
-    till = spells.high[inside] - 1 - np.arange(bins.time_s.size)
-    final = np.flatnonzero((till < manner.leaving_l2.size) & (spells.high[inside] < till.size))
-    out[final] += manner.leaving_l2[till[final]]
+    calm = np.array([manner.single_l2, manner.still_l2])
+    rest = np.concatenate([calm, np.maximum(manner.running_l2, calm)])
+    out: Floats = rest[2 * running + (bins.records > 1)]
+    _add_ends(spells.low, spells.high, manner.settling_l2[:SETTLING], manner.leaving_l2, out)
     return out
+
+
+@compiled
+def _add_ends(
+    lows: npt.NDArray[np.int64],
+    highs: npt.NDArray[np.int64],
+    settling_l2: Floats,
+    leaving_l2: Floats,
+    out: Floats,
+) -> None:
+    """Add what the first and the last bins of each spell are less certain by. [L²]"""
+    for k in range(lows.size):
+        low, high = lows[k], highs[k]
+        if low > 0:
+            for i in range(low, min(high, low + settling_l2.size)):
+                out[i] += settling_l2[i - low]
+        if high < out.size:
+            for i in range(max(low, high - leaving_l2.size), high):
+                out[i] += leaving_l2[high - 1 - i]
