@@ -1,7 +1,7 @@
 """The loops of putting records in order, compiled; imported only when they are run.
 
 Compiled code is kept beside this file or in the user's cache folder, so that only the very
-first run waits for the compiler (about two seconds).
+first run waits for the compiler.
 """
 
 from typing import Any
