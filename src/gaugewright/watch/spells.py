@@ -14,6 +14,7 @@ from gaugewright.watch.bins import BIN_S, Bins
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.middles import median, quantile
 from gaugewright.watch.values import Floats
+from gaugewright.watch.working import working
 
 HOLE_S = 600.0
 """From here a hole in the record may hide a drive, or a stop. [s]"""
@@ -51,7 +52,8 @@ def rough(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
 
 def spells_of(bins: Bins, quantum_l: float) -> Spells:
     """Return rest and motion by turns; a halt of a minute in traffic is no stop."""
-    active = rough(bins, quantum_l)
+    work = working(bins, quantum_l)
+    active = rough(bins, quantum_l) if work is None else bins.moving | work
     _smooth(active, bins.moving, bins.time_s)
     time = bins.time_s
     step = np.diff(time)
