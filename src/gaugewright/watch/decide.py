@@ -14,15 +14,17 @@ import numpy as np
 from gaugewright.watch.change import EDGE_BINS, Change
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.look import UNKNOWN_L2, Seen
-from gaugewright.watch.stories import Shifts, heavy, normal, size_density
+from gaugewright.watch.stories import Shifts, drain_parts, heavy, normal, size_density
 from gaugewright.watch.values import Floats
 
 WINDOW = 10
 FEWEST_SCATTER = 4
 FROZEN_BINS = 5
+FROZEN_ODDS = 9.0
+"""From which surprise on a probe that often repeats itself froze: log of one in so many. [1]"""
 BLUR_BINS = 6
 NEAR_S = 1200.0
-OUTSIDE_CHANCE = 0.12
+OUTSIDE_CHANCE = 0.08
 """Changes in a day that no record at rest shows; on logs that are not scored."""
 FLOWING_PART = 0.25
 """How far the part that still flows to a second tank is known. [1]"""
@@ -53,7 +55,7 @@ def _if_settled(seen: Seen, change: Change) -> Change:
 def _repeats(seen: Seen) -> tuple[float, float]:
     """Return the share of bins that repeat the one before, engine off and engine running."""
     on = seen.bins.running[1:] > 0.5
-    same = np.diff(seen.bins.level_l) == 0
+    same = np.diff(seen.raw_l) == 0
     return (
         float(same[~on].mean()) if (~on).any() else 1.0,
         float(same[on].mean()) if on.any() else 1.0,
@@ -65,13 +67,13 @@ def _from_freeze(seen: Seen, change: Change, repeats: tuple[float, float]) -> Ch
 
     A probe that froze shows at once what happened since, so the moment is not known.
     """
-    bins, at = seen.bins, change.before
-    if repeats[int(bins.running[at] > 0.5)] >= 0.5:
-        return change
+    at = change.before
+    repeat = repeats[int(seen.bins.running[at] > 0.5)]
+    fewest = FROZEN_BINS if repeat < 0.5 else FROZEN_ODDS / -log(min(repeat, 0.999))
     first = at
-    while first > 0 and bins.level_l[first - 1] == bins.level_l[at]:
+    while first > 0 and seen.raw_l[first - 1] == seen.raw_l[at]:
         first -= 1
-    if at - first < FROZEN_BINS:
+    if at - first < fewest:
         return change
     return replace(change, before=first, frozen=True)
 
@@ -242,12 +244,12 @@ def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change
     all_l = seen.after_l - seen.before_l - shown
     clear = seen.spells.still & (all_l2 < UNKNOWN_L2) & (all_l**2 > np.maximum(4.0, 4.0 * all_l2))
     days = (seen.bins.time_s[-1] - seen.bins.time_s[0]) / 86400
-    chance = OUTSIDE_CHANCE * days / max(int(seen.spells.still.sum()), days * 4)
+    chances = OUTSIDE_CHANCE * days * drain_parts(seen)
     found = []
     for k in np.flatnonzero(clear):
         litres, var = float(all_l[k]), float(all_l2[k])
         low, high = int(seen.spells.low[k]), int(seen.spells.high[k])
-        fuel = chance * size_density(litres, capacity)
+        fuel = float(chances[k]) * size_density(litres, capacity)
         odds = log(fuel) - log(heavy(litres, var) + 1e-5 * normal(litres, 100 * var) + 1e-300)
         if odds > -5 and not _beside(seen, inside, low, high, litres):
             first, last = max(low - 1, 0), min(high, seen.bins.time_s.size - 1)

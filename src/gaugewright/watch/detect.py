@@ -17,7 +17,7 @@ from gaugewright.watch.plateaus import narrowed
 from gaugewright.watch.telling import reason_of, why_undecided
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
 
-DRAIN_SCORE = 2.9
+DRAIN_SCORE = 2.1
 """From here a loss is called a drain: about one false one in four vehicle-months."""
 REFUEL_SCORE = 6.0
 LARGE_REFUEL_SCORE, LARGE_REFUEL_PART = 1.0, 0.15
@@ -32,11 +32,19 @@ LEAST_PART = 0.005
 UNSEEN_PART = 0.03
 """How much more than the table's top a tank may hold, common practice, no source. [1]"""
 UNSEEN = "; the level stood at the top of the table, what is above it is not seen"
-_EDGE_PART = 0.25
-_INNER_PART = 0.007
+_LAST_PART, _EDGE_PART, _INNER_PART = 0.35, 0.3, 0.007
+"""What a stop may not show of a change: in its last minute; so many minutes from its ends, by
+their number; else. [1]"""
+_EDGE_FAR = 10
+_PUMP_PART = 0.25
+"""The same for a refuel near a stop's ends. [1]"""
 _SIGMAS = 1.96
-_WIDER = 1.6
-"""Factor on the bands for tails wider than normal, set on logs not scored. [1]"""
+_WIDER = 1.4
+"""Factor on what the readings bring to the bands, for tails wider than normal; logs not scored."""
+_WIDER_REFUEL = 1.6
+"""The same for refuels, and for the table's part: new fuel is of another warmth. [1]"""
+_BUSY_TIMES = 1.6
+"""How much more the readings scatter with the engine on, near work or motion. [1]"""
 _LOOKS_PER_DAY = 24.0
 
 Report = Callable[[str], None]
@@ -103,7 +111,12 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
     before, after = levels(seen, change)
     litres, var = best_litres(seen, change)
     unseen = UNSEEN_PART * capacity_l if over_the_top(table, max(before, after)) else 0.0
-    band = _WIDER * _SIGMAS * (var + difference_l2(table, before, after)) ** 0.5 + unseen
+    table_l2 = difference_l2(table, before, after)
+    if kind == EventKind.REFUEL:
+        own_l2 = _WIDER_REFUEL**2 * (var + table_l2)
+    else:
+        own_l2 = _WIDER**2 * var + table_l2
+    band = _SIGMAS * own_l2**0.5 + unseen
     a, b = change.before, change.after
     if change.inside and not change.frozen:
         a, b = narrowed(a, b, seen.level_l, float(seen.weight_l2[a] ** 0.5))
@@ -133,16 +146,22 @@ def over_the_top(table: Table, level_l: float) -> bool:
 def best_litres(seen: Seen, change: Change) -> tuple[float, float]:
     """Return the litres of an event and their variance, from both views. [L, L²]
 
-    A change at the very start or end of a stop may have begun before it or gone on after it,
-    so that the records at rest show a part only; there the view from outside counts more.
+    A change near the start or end of a stop may have begun before it or gone on after it, so
+    that the records at rest show a part only; there the view from outside counts more.
     """
     inside, var = abs(change.litres), change.var_l2
     if not change.inside:
         return inside, var
     sign = 1.0 if change.litres > 0 else -1.0
-    low, high = seen.spells.low[change.stop], seen.spells.high[change.stop]
-    cut = change.after >= high - EDGE_BINS or change.before <= low + 1
-    var += (_EDGE_PART * inside) ** 2 if cut else (_INNER_PART * inside) ** 2
+    last = seen.spells.high[change.stop] - change.after
+    first = change.before + 1 - seen.spells.low[change.stop]
+    near = int(max(min(first, last), 1))
+    if change.litres > 0:
+        part = _PUMP_PART if last <= EDGE_BINS or first <= 2 else _INNER_PART
+    else:
+        part = _LAST_PART if last <= 1 else _EDGE_PART / near if near < _EDGE_FAR else _INNER_PART
+        var *= _BUSY_TIMES**2 if change.busy and near > 1 else 1.0
+    var += (part * inside) ** 2
     outside = max(sign * change.outside_l, 0.0)
     share = var / (var + change.outside_l2)
     return inside + share * (outside - inside), var * (1 - share)

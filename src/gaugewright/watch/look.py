@@ -20,6 +20,7 @@ from gaugewright.watch.stops import ends, unseen_jumps
 from gaugewright.watch.tilting import levelled
 from gaugewright.watch.using import used
 from gaugewright.watch.values import Floats, Track
+from gaugewright.watch.warming import warmed
 
 _HOUR_S = 3600.0
 LEAST_Z = 4.2
@@ -27,7 +28,7 @@ FEWEST_BINS = 3
 UNKNOWN_L2 = 1e6
 EXCURSION_PART = 0.08
 WARMTH_S = 3600.0
-WARMTH_PART = 0.004
+WARMTH_PART = 0.006
 """Fuel that cools by 5 K shrinks by as much, common practice, no source. [1]"""
 
 
@@ -53,6 +54,8 @@ class Seen:
     start_l: Floats
     end_l: Floats
     flowing_l: Floats
+    raw_l: Floats
+    """As read: neither pipe, tilt nor warmth taken off. [L]"""
 
 
 def look(track: Track, table: Table) -> Seen | None:
@@ -68,13 +71,16 @@ def look(track: Track, table: Table) -> Seen | None:
     bins = only(bins, sound(bins, quantum))
     if bins.time_s.size < FEWEST_BINS:
         return None
+    raw = bins.level_l
     bins, flowing = without_pipe(bins, span)
     spells = spells_of(bins, quantum)
     bins, tilt_l2 = levelled(track, table, bins, spells)
     if tilt_l2.any():
         kept = sound(bins, quantum)
-        bins, tilt_l2, flowing = only(bins, kept), tilt_l2[kept], flowing[kept]
+        bins, tilt_l2 = only(bins, kept), tilt_l2[kept]
+        flowing, raw = flowing[kept], raw[kept]
         spells = spells_of(bins, quantum)
+    bins = warmed(bins, spells, quantum)
     manner = manner_of(bins, spells, quantum)
     inside = np.repeat(np.arange(spells.low.size), spells.high - spells.low)
     nothing = np.zeros(bins.time_s.size, np.bool_)
@@ -105,7 +111,7 @@ def look(track: Track, table: Table) -> Seen | None:
     before_l2 = np.where(first, 2 * place, before_l2)
     return Seen(
         bins, spells, manner, level, burnt, weight, wander, changes, stop_of, groups,
-        before, before_l2, after, after_l2, quantum, start, end, flowing,
+        before, before_l2, after, after_l2, quantum, start, end, flowing, raw,
     )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from gaugewright.watch.change import EDGE_BINS, Change
 from gaugewright.watch.look import Seen
+from gaugewright.watch.values import Floats
 
 # All of these were set on logs that are not scored.
 QUIET_PART = 0.0008
@@ -27,6 +28,10 @@ ODD_CHANCE = 1e-3
 """That a difference has no reason that is known. [1]"""
 CUT_CHANCE = 0.5
 """That a change at a stop's edge is seen in part only; elsewhere one in fifty. [1]"""
+DRAINS_PER_DAY, LASTING_PART = 0.3, 0.6
+"""Drains expected in a day, and the part of them that takes its time from how long a stop is."""
+MOST_CHANCE = 0.15
+"""That there is a drain in one stop, at most: where nothing is known of when, drift grows too."""
 MOST_BETWEEN = 4
 """A load that shifts does so at once; a probe's averaging takes a few minutes at most."""
 
@@ -44,7 +49,7 @@ class Shifts:
     quiet_l: float
     busy_chance: float
     busy_l2: float
-    drain_chance: float
+    drain_chances: Floats
     capacity_l: float
     moves: bool
 
@@ -70,7 +75,7 @@ class Shifts:
             size,
             (len(busy) + 0.5) / (stops + 20),
             (sum(x * x for x in busy) + 5 * rough_l2) / (len(busy) + 5),
-            0.3 * days / stops,
+            np.minimum(DRAINS_PER_DAY * drain_parts(seen) * days, MOST_CHANCE),
             capacity,
             bool(seen.bins.moving.any()),
         )
@@ -81,7 +86,7 @@ class Shifts:
         out, vo = change.outside_l, change.outside_l2
         if size * out < 0 and abs(out) > 3 * vo**0.5 and vo < 1e6:
             out = 0.0
-        fuel = self.drain_chance * self._fuel(change, out, v + vo)
+        fuel = float(self.drain_chances[change.stop]) * self._fuel(change, out, v + vo)
         none = normal(size, v) + 0.02 * normal(size, 4 * v) + ODD_CHANCE * normal(size, v + 4.0)
         if change.fewest == 1 and change.between < 2:
             none += ALONE_CHANCE / self.capacity_l
@@ -113,6 +118,20 @@ class Shifts:
         scale = self.quiet_l + min(var_l2**0.5, 2 * self.quiet_l)
         near = laplace(size, scale)
         return self.quiet_chance * ((1 - far) * near + far * laplace(size, FAR_TIMES * scale))
+
+
+def drain_parts(seen: Seen) -> Floats:
+    """Return the chance that a drain is in each spell: most where the vehicle stands for long. [1]
+
+    The others come in any stop, however short.
+    """
+    still, time_s = seen.spells.still, seen.bins.time_s
+    first = np.maximum(seen.spells.low - 1, 0)
+    last = np.minimum(seen.spells.high, time_s.size - 1)
+    lasting_s = np.where(still, time_s[last] - time_s[first], 0.0)
+    stops = max(float(still.sum()), 1.0)
+    parts: Floats = LASTING_PART * lasting_s / max(float(lasting_s.sum()), 1.0)
+    return parts + (1.0 - LASTING_PART) * still / stops
 
 
 def laplace(x: float, scale: float) -> float:

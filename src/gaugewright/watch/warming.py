@@ -1,0 +1,114 @@
+"""The level as it would be with the fuel at one temperature, as far as habit tells it.
+
+Fuel that the engine sends back warms the tank while it works and cools for hours afterwards,
+and every day warms it as well; warm fuel stands higher. By how much, is learnt from this
+vehicle's own long stops with the engine off, where nothing else moves the level for hours: a
+part of the level for each of three known courses, the work done, kept with one time constant,
+and the hour of the day as a sine and a cosine.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from gaugewright.watch.bins import Bins
+from gaugewright.watch.compiled import compiled
+from gaugewright.watch.spells import Spells
+from gaugewright.watch.values import Floats
+
+TIMES_S = (3600.0, 7200.0, 14400.0)
+"""Time constants tried for a tank that cools, common practice, no source. [s]"""
+APART_S = 2700.0
+FEWEST = 40
+LEAST_GAIN = 20.0
+"""The part of the squared drift that the courses must explain, times the number of drifts."""
+MOST_PART = 0.012
+"""Fuel hardly warms by more than 15 K, which is this part of its volume. [1]"""
+_DAY_S = 86400.0
+_TRIES = 6
+_FAR = 4.4
+_COUNTS = 1.6
+
+
+def warmed(bins: Bins, spells: Spells, quantum_l: float) -> Bins:
+    """Return the bins with what warmth adds to the level taken off; the same where it hides. [L]"""
+    inside = np.repeat(np.arange(spells.low.size), spells.high - spells.low)
+    still = spells.still[inside]
+    first, second = _pairs(bins.time_s, still & ~(bins.running > 0.5), inside, APART_S)
+    if first.size < FEWEST:
+        return bins
+    never_moves = not bins.moving.any()
+    at_work = ~still | (never_moves & (bins.running > 0.5))
+    level = np.maximum(bins.level_l, 0.0)
+    middle = 0.5 * (level[first] + level[second])
+    steps = bins.level_l[second] - bins.level_l[first]
+    days = [_of_day(bins.time_s[second]), _of_day(bins.time_s[first])]
+    best, found, course = LEAST_GAIN / first.size, None, np.zeros(0)
+    for time_s in TIMES_S:
+        kept = _kept(bins.time_s, at_work, time_s)
+        rows = np.column_stack([kept[second] - kept[first], days[0] - days[1]]) * middle[:, None]
+        parts, gain = _robust(rows, steps, _COUNTS * quantum_l)
+        if gain > best and abs(parts[0]) < MOST_PART and np.hypot(*parts[1:]) < MOST_PART:
+            best, found, course = gain, parts, kept
+    if found is None:
+        return bins
+    added = found[0] * course + _of_day(bins.time_s) @ found[1:]
+    return replace(bins, level_l=bins.level_l - level * (added - added.mean()))
+
+
+def _of_day(time_s: Floats) -> Floats:
+    """Return sine and cosine of the hour of the day."""
+    angle = 2 * np.pi * (time_s % _DAY_S) / _DAY_S
+    return np.column_stack([np.sin(angle), np.cos(angle)])
+
+
+@compiled
+def _pairs(
+    time_s: Floats, wanted: npt.NDArray[np.bool_], inside: npt.NDArray[np.int64], apart_s: float
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Return wanted bins of one spell that follow one another at least so far apart."""
+    first, second = np.empty(time_s.size, np.int64), np.empty(time_s.size, np.int64)
+    held, last = 0, -1
+    for i in range(time_s.size):
+        if not wanted[i]:
+            continue
+        if last < 0 or inside[last] != inside[i] or time_s[i] - time_s[last] > 3 * apart_s:
+            last = i
+        elif time_s[i] - time_s[last] >= apart_s:
+            first[held], second[held] = last, i
+            held += 1
+            last = i
+    return first[:held].copy(), second[:held].copy()
+
+
+@compiled
+def _kept(time_s: Floats, at_work: npt.NDArray[np.bool_], time_constant_s: float) -> Floats:
+    """Return how warm the work has made the tank, 1 after work without end. [1]"""
+    out = np.zeros(time_s.size)
+    before_s, kept = 0.0, 1.0
+    for i in range(1, time_s.size):
+        step_s = time_s[i] - time_s[i - 1]
+        if step_s != before_s:
+            before_s, kept = step_s, np.exp(-step_s / time_constant_s)
+        goal = 1.0 if at_work[i] and at_work[i - 1] else 0.0
+        out[i] = goal + (out[i - 1] - goal) * kept
+    return out
+
+
+def _robust(rows: Floats, steps: Floats, near_l: float) -> tuple[Floats, float]:
+    """Return least-squares parts and how much of the squares they explain.
+
+    Far steps are left out, but none nearer than ``near_l``. [L]
+    """
+    kept = np.abs(steps) <= max(5 * np.median(np.abs(steps)), near_l)
+    parts = np.zeros(rows.shape[1])
+    for _ in range(_TRIES):
+        parts, *_ = np.linalg.lstsq(rows[kept], steps[kept], rcond=None)
+        left = np.abs(steps - rows @ parts)
+        kept = left <= max(_FAR * np.median(left), near_l)
+    left = (steps - rows @ parts)[kept]
+    free = max(int(kept.sum()) - rows.shape[1], 1)
+    spread = float(left @ left) / free
+    plain = float(steps[kept] @ steps[kept]) / max(int(kept.sum()), 1)
+    return parts, 1.0 - spread / plain if plain > 0 else 0.0
