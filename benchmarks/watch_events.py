@@ -9,6 +9,8 @@ threshold of 5 L on its fall within ten minutes at rest.
 """
 
 import sys
+from collections import Counter
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks._detection_curve import curve, drawn
+from benchmarks._forbidden import forbidden
 from gaugewright.testing.log_days import KINDS
 from gaugewright.testing.logs import SimulatedLog, TrueEvent, simulate_log
 from gaugewright.watch.detect import watch_vehicle
@@ -37,9 +40,19 @@ class Found:
     litres: float
     recorded: bool
     of_tank: float
+    hidden: str | None
+    running: bool
     score: float
     estimate_l: float
     u_l: float
+
+
+PARTS: tuple[tuple[str, Callable[[Found], bool]], ...] = (
+    ("of half a percent of the tank or more", lambda f: f.of_tank >= 0.005),
+    ("those that physics does not forbid", lambda f: f.hidden is None),
+    ("  of them with the engine off", lambda f: f.hidden is None and not f.running),
+    ("  of them with the engine on", lambda f: f.hidden is None and f.running),
+)
 
 
 @dataclass(frozen=True)
@@ -97,10 +110,18 @@ def _found(log: SimulatedLog, work: str, true: TrueEvent, events: tuple[Event, .
         true.litres,
         _seen(log, true),
         true.litres / log.capacity_l,
+        forbidden(log, true),
+        _running(log, true),
         best.score if best else -np.inf,
         best.litres if best and alone else np.nan,
         best.u_litres if best and alone else np.nan,
     )
+
+
+def _running(log: SimulatedLog, true: TrueEvent) -> bool:
+    """Return whether the last record before an event has the engine on."""
+    last = int(np.searchsorted(log.track.time_s, true.start_s)) - 1
+    return bool(log.track.ignition[max(last, 0)] > 0.5)
 
 
 def _by_rule(log: SimulatedLog) -> list[tuple[float, float]]:
@@ -127,14 +148,16 @@ def _by_rule(log: SimulatedLog) -> list[tuple[float, float]]:
     return joined
 
 
-def _table(results: list[Result], least: float, *, of_tank: float = 0.0) -> str:
+def _table(
+    results: list[Result], least: float, counted: Callable[[Found], bool] = lambda f: True
+) -> str:
     cells = []
     for low, high in SIZES:
         scores = [
             f.score
             for r in results
             for f in r.found
-            if f.kind == "drain" and f.recorded and low <= f.litres < high and f.of_tank >= of_tank
+            if f.kind == "drain" and f.recorded and low <= f.litres < high and counted(f)
         ]
         cells.append(f"{100 * np.mean([s >= least for s in scores]):5.1f} % of {len(scores)}")
     return " | ".join(cells)
@@ -174,14 +197,17 @@ def main() -> None:
     for rate in RATES:
         least = _least(false, rate, months)
         print(f"at most {rate} false a month (score {least:5.2f}): {_table(results, least)}")
-        print(
-            f"{'of half a percent of the tank or more:':42}{_table(results, least, of_tank=0.005)}"
-        )
+        for name, counted in PARTS:
+            print(f"{name + ':':42}{_table(results, least, counted)}")
     from gaugewright.watch.detect import DRAIN_SCORE
 
     at_score = sum(s >= DRAIN_SCORE for s in false) / months
     print(f"as shipped, {at_score:.2f} false a month:          {_table(results, DRAIN_SCORE)}")
     _rule(results)
+    recorded = [f for r in results for f in r.found if f.kind == "drain" and f.recorded]
+    reasons = Counter(f.hidden for f in recorded if f.hidden)
+    for reason, number in reasons.most_common():
+        print(f"forbidden: {reason}: {number} of {len(recorded)} drains")
     refuels = [f for r in results for f in r.found if f.kind == "refuel"]
     untrue = sum(k == "refuel" for r in results for k, _ in r.false)
     known = [f for f in refuels if np.isfinite(f.score)]
