@@ -210,6 +210,23 @@ def test_a_press_before_the_pages_own_code_is_there_is_kept_and_sent(
     assert api.call("GET", "/api/jobs?containing=Loader")["jobs"][0]["vehicle"] == "Loader 8"
 
 
+def test_a_plain_button_pressed_before_the_pages_own_code_is_there_acts_once_it_is(
+    open_page: OpenPage, api: Api
+) -> None:
+    job = new_job(api)
+    page = open_page(f"/jobs/{job}/survey")
+    page.get_by_role("button", name="Survey is done").click()
+    page.wait_for_url("**/plan*")
+    held: list[Route] = []
+    page.context.route("**/js/main.js*", lambda route: held.append(route))
+    page.goto(page.url.replace("/plan", "/survey"), wait_until="commit")
+    page.get_by_role("button", name="Open it again").click(no_wait_after=True)
+    assert not page.locator("#ask-reason").is_visible()
+    for route in held:
+        route.continue_()
+    page.locator("#ask-reason").get_by_label("Reason").wait_for()
+
+
 def test_the_units_of_the_book_are_chosen_on_the_first_page(open_page: OpenPage, api: Api) -> None:
     page = open_page("/")
     page.get_by_text("Units and words of this book").click()

@@ -267,7 +267,7 @@ def test_corrections_keep_quiet_about_small_moves_and_pair_by_kind_and_time():
 def post(address, content, **headers):
     request = urllib.request.Request(address, content, headers)
     try:
-        with urllib.request.urlopen(request, timeout=20) as answer:
+        with urllib.request.urlopen(request, timeout=60) as answer:
             return answer.status, json.load(answer)
     except urllib.error.HTTPError as error:
         return error.code, json.load(error)
@@ -371,7 +371,7 @@ def test_records_come_by_a_topic_and_events_go_out_by_another(watch, broker):
             time.sleep(0.02)
         watch.look_round()
         number = watch.send_all(door.send)
-        events = [heard.get(timeout=20) for _ in range(number)]
+        events = [heard.get(timeout=60) for _ in range(number)]
     finally:
         other.disconnect()
         other.loop_stop()

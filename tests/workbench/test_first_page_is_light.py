@@ -28,7 +28,7 @@ from gaugewright.cli.main import main
 
 def look(url):
     def got(address):
-        return urllib.request.urlopen(urllib.parse.urljoin(url, address), timeout=20).read()
+        return urllib.request.urlopen(urllib.parse.urljoin(url, address), timeout=60).read()
 
     page = got(url).decode()
     assert "New job" in page

@@ -17,4 +17,18 @@
     document.removeEventListener("submit", hold, true);
     for (const [form, button] of held) form.requestSubmit(button);
   };
+
+  const pressed = new Set();
+  const press = (event) => {
+    const button = event.target.closest?.('button[type="button"]');
+    if (!button) return;
+    event.stopImmediatePropagation();
+    pressed.add(button);
+  };
+  document.addEventListener("click", press, true);
+  // By then every script of the page has run.
+  document.addEventListener("DOMContentLoaded", () => {
+    document.removeEventListener("click", press, true);
+    for (const button of pressed) button.click();
+  });
 })();
