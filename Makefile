@@ -4,17 +4,23 @@ BIN := .venv/bin
 # Each program that a test starts would compile everything anew.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: demo test bench clean
+.PHONY: demo test lint compiled bench clean
 
 demo: .venv/ready
 	$(BIN)/gaugewright demo
 
 test: .venv/ready-dev
+	@$(MAKE) --no-print-directory -j2 lint compiled
+	$(BIN)/python -m pytest -n 4 --dist worksteal
+
+lint: .venv/ready-dev
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/python -m pytest -n 4 --dist worksteal
+
+compiled: .venv/ready-dev
+	$(BIN)/python -m gaugewright.testing.compiling
 
 bench: .venv/ready-dev
 	$(BIN)/pip install -q -e '.[bench]'
