@@ -36,7 +36,7 @@ bench: .venv/ready-dev
 	@touch $@
 
 .venv/ready-dev: pyproject.toml | .venv/made
-	$(BIN)/python -m pip install -q -e '.[dev]'
+	$(BIN)/python -m pip install -q --no-compile -e '.[dev]'
 	@touch .venv/ready $@
 
 clean:

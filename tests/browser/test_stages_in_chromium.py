@@ -3,6 +3,7 @@
 import pytest
 from browser_sheets import OVERFLOW, SMALL, STAGES, complaints
 from browser_yards import DESK, PHONE, Api, OpenPage, new_job, poured
+from playwright.sync_api import Page
 
 SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 
@@ -22,7 +23,7 @@ def whole_job(api: Api) -> str:
 
 @SIZES
 @pytest.mark.parametrize("stage", STAGES)
-def test_axe_finds_nothing_serious_and_nothing_overflows(
+def test_a_stage_is_reachable_readable_and_fits_its_screen(
     open_page: OpenPage, whole_job: str, stage: str, size: tuple[int, int]
 ) -> None:
     page = open_page(f"/jobs/{whole_job}/{stage}", size)
@@ -31,6 +32,19 @@ def test_axe_finds_nothing_serious_and_nothing_overflows(
     assert complaints(page) == []
     assert page.evaluate(OVERFLOW) <= 0
     assert page.evaluate(SMALL) == []
+    if size == PHONE:
+        assert_the_current_stage_is_in_view(page)
+        # The same phone at 200 percent: nothing runs off the side.
+        page.set_viewport_size({"width": 180, "height": 370})
+        assert page.evaluate(OVERFLOW) <= 0
+
+
+def assert_the_current_stage_is_in_view(page: Page) -> None:
+    page.wait_for_function("() => document.querySelector('#stages [aria-current]').offsetWidth > 0")
+    box = page.locator("#stages [aria-current]").bounding_box()
+    assert box is not None
+    assert box["x"] >= -1
+    assert box["x"] + box["width"] <= PHONE[0] + 1
 
 
 @SIZES
@@ -56,28 +70,6 @@ def test_dark_and_sunlight_keep_every_contrast(
 
     assert page.evaluate("document.documentElement.dataset.theme") == theme
     assert complaints(page) == []
-
-
-@pytest.mark.parametrize("stage", STAGES)
-def test_at_200_percent_on_a_phone_nothing_runs_off_the_side(
-    open_page: OpenPage, whole_job: str, stage: str
-) -> None:
-    page = open_page(f"/jobs/{whole_job}/{stage}", (180, 370))
-
-    assert page.evaluate(OVERFLOW) <= 0
-
-
-@pytest.mark.parametrize("stage", STAGES)
-def test_the_current_stage_is_scrolled_into_view_on_a_phone(
-    open_page: OpenPage, whole_job: str, stage: str
-) -> None:
-    page = open_page(f"/jobs/{whole_job}/{stage}")
-    page.wait_for_function("() => document.querySelector('#stages [aria-current]').offsetWidth > 0")
-
-    box = page.locator("#stages [aria-current]").bounding_box()
-    assert box is not None
-    assert box["x"] >= -1
-    assert box["x"] + box["width"] <= PHONE[0] + 1
 
 
 def test_a_figure_with_thousands_never_breaks_over_two_lines(
