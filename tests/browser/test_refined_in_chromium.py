@@ -2,32 +2,20 @@
 
 from pathlib import Path
 
-import numpy as np
 import pytest
+from browser_logs import SLOW_MS, give_log, write_service
 from browser_sheets import OVERFLOW, SMALL, complaints
-from browser_yards import Api, OpenPage, counts_after, new_job, poured
+from browser_yards import Api, OpenPage, new_job, poured
 from playwright.sync_api import expect
 
-from gaugewright.table.table import Table
-from gaugewright.testing.service import receipts_csv, service_columns, service_csv, usual_changes
-
-DAYS = 16
 FILL = [90, 96, 100]
-LEVELS = np.array([11.0, 101.0, 197.0, 297.0])
-TABLE = Table(np.array([counts_after(v) for v in LEVELS]), LEVELS, None)
-CHANGES = usual_changes(DAYS, 297.0)
-SLOW_MS = 120_000
-"""The first log that is looked through waits for what is compiled once."""
+LEVELS_L = [11.0, 101.0, 197.0, 297.0]
 
 
 @pytest.fixture(scope="module")
 def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("service")
-    columns = service_columns(TABLE, CHANGES, days=DAYS, period_s=120.0, start_part=0.6)
-    log, receipts = folder / "truck 9.csv", folder / "receipts.csv"
-    log.write_text(service_csv(columns, "Truck 9"))
-    receipts.write_text(receipts_csv(CHANGES, "Truck 9"))
-    return {"log": log, "receipts": receipts}
+    return write_service(folder, "Truck 9", LEVELS_L, days=16, period_s=120.0)
 
 
 def test_a_refined_table_is_offered_left_and_taken_over_only_when_a_person_says_so(
@@ -37,9 +25,7 @@ def test_a_refined_table_is_offered_left_and_taken_over_only_when_a_person_says_
     first = api.record(job, "/tanks/left/table")["job"]["tanks"][0]["table"]["digest"]
     api.record(job, "/tanks/left/table/accept", digest=first)
     page = open_page(f"/jobs/{job}/watch")
-    page.get_by_label("Log, CSV or Parquet").set_input_files(files["log"])
-    page.get_by_label("Receipts, CSV").set_input_files(files["receipts"])
-    page.get_by_role("button", name="Look through").click()
+    give_log(page, files)
     offer = page.locator('#refined[data-state="offered"]')
     offer.wait_for(timeout=SLOW_MS)
 

@@ -4,38 +4,23 @@ import re
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
+from browser_logs import SLOW_MS, give_log, write_service
 from browser_sheets import OVERFLOW, SMALL, complaints
-from browser_yards import DESK, Api, OpenPage, counts_after, new_job, poured
+from browser_yards import DESK, Api, OpenPage, new_job, poured
 from playwright.sync_api import Page, expect
 
-from gaugewright.table.table import Table
-from gaugewright.testing.service import (
-    at,
-    receipts_csv,
-    service_columns,
-    service_csv,
-    usual_changes,
-)
+from gaugewright.testing.service import at
 
 DAYS = 5
 FILL = [62, 56, 60, 58, 50]
-LEVELS = np.array([11.0, 73.0, 129.0, 189.0, 247.0, 297.0])
-TABLE = Table(np.array([counts_after(v) for v in LEVELS]), LEVELS, None)
-CHANGES = usual_changes(DAYS, 297.0)
-SLOW_MS = 120_000
-"""The first log that is looked through waits for what is compiled once."""
+LEVELS_L = [11.0, 73.0, 129.0, 189.0, 247.0, 297.0]
 
 
 @pytest.fixture(scope="module")
 def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("service")
-    columns = service_columns(TABLE, CHANGES, days=DAYS, period_s=60.0, start_part=0.6)
-    log, receipts = folder / "truck 7.csv", folder / "receipts.csv"
-    log.write_text(service_csv(columns, "Truck 7"))
-    receipts.write_text(receipts_csv(CHANGES, "Truck 7", inflated_l=20.0))
-    return {"log": log, "receipts": receipts}
+    return write_service(folder, "Truck 7", LEVELS_L, days=DAYS, period_s=60.0, inflated_l=20.0)
 
 
 @pytest.fixture(scope="module")
@@ -51,9 +36,7 @@ def watched(open_page: OpenPage, job: str, files: dict[str, Path], api: Api) -> 
     """The job with a log that was given on its page; the first test of all gives it."""
     if not any(e["kind"] == "log_watched" for e in api.call("GET", f"/api/jobs/{job}/entries")):
         page = open_page(f"/jobs/{job}/watch")
-        page.get_by_label("Log, CSV or Parquet").set_input_files(files["log"])
-        page.get_by_label("Receipts, CSV").set_input_files(files["receipts"])
-        page.get_by_role("button", name="Look through").click()
+        give_log(page, files)
         page.locator('[data-watch-plot][data-state="drawn"]').wait_for(timeout=SLOW_MS)
     return job
 
