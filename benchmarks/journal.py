@@ -27,7 +27,7 @@ from gaugewright.journal.book import open_book
 from gaugewright.journal.codec import kind_of, to_payload
 from gaugewright.journal.store import Draft, Store
 
-BLOCKS = 99
+BLOCKS = 300
 PER_BLOCK = 20
 AT = datetime(2026, 5, 4, 9, 30, tzinfo=UTC)
 POUR = fk.PourRecorded(
@@ -115,9 +115,10 @@ def appends(folder: Path) -> None:
         ratio = statistics.median(bare_s / own_s for bare_s, own_s in zip(bare, times, strict=True))
         quiet_s = quiet(times)
         print(
-            f"{name:>12}: {PER_BLOCK / statistics.median(times):7.0f} durable appends/s, "
-            f"{100 * ratio:4.0f} % of bare rows; least disturbed {PER_BLOCK / quiet_s:7.0f}/s, "
-            f"{100 * quiet(bare) / quiet_s:4.0f} %"
+            f"{name:>12}: {PER_BLOCK * BLOCKS / sum(times):7.0f} durable appends/s, "
+            f"{100 * sum(bare) / sum(times):4.0f} % of bare rows; "
+            f"median block {PER_BLOCK / statistics.median(times):7.0f}/s, {100 * ratio:4.0f} %; "
+            f"least disturbed {PER_BLOCK / quiet_s:7.0f}/s, {100 * quiet(bare) / quiet_s:4.0f} %"
         )
 
 

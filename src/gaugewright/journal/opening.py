@@ -25,6 +25,12 @@ from gaugewright.journal.store import Store
 from gaugewright.journal.troubles import told
 
 BUSY_TIMEOUT_MS = 5_000
+LOG_PAGES = 400
+"""From here the write-ahead log is carried over into the book and begun again.
+
+To write over a log costs a disk less than to make it longer, so a short one is soon faster;
+a very short one is carried over too often.
+"""
 POSTGRES_LOCK = 0x47574A42
 """Held while a PostgreSQL book is made or brought up to date."""
 
@@ -180,7 +186,13 @@ def _file_engine(path: Path, *, read_only: bool) -> Engine:
             check_same_thread=False,
             cached_statements=256,
         )
-        for pragma in ("synchronous=FULL", "fullfsync=1", "foreign_keys=ON", "trusted_schema=OFF"):
+        for pragma in (
+            "synchronous=FULL",
+            "fullfsync=1",
+            "foreign_keys=ON",
+            "trusted_schema=OFF",
+            f"wal_autocheckpoint={LOG_PAGES}",
+        ):
             connection.execute(f"PRAGMA {pragma}")
         return connection
 
