@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from gaugewright.watch.bins import Bins
 from gaugewright.watch.compiled import compiled
+from gaugewright.watch.middles import median
 from gaugewright.watch.spells import Spells
 from gaugewright.watch.values import Floats
 
@@ -44,23 +45,46 @@ def warmed(bins: Bins, spells: Spells, quantum_l: float) -> Bins:
     middle = 0.5 * (level[first] + level[second])
     steps = bins.level_l[second] - bins.level_l[first]
     days = [_of_day(bins.time_s[second]), _of_day(bins.time_s[first])]
-    best, found, course = LEAST_GAIN / first.size, None, np.zeros(0)
+    wanted = np.zeros(level.size, np.bool_)
+    wanted[first] = wanted[second] = True
+    best, found, found_s = LEAST_GAIN / first.size, None, 0.0
     for time_s in TIMES_S:
-        kept = _kept(bins.time_s, at_work, time_s)
+        kept = _kept(bins.time_s, at_work, wanted, time_s)
         rows = np.column_stack([kept[second] - kept[first], days[0] - days[1]]) * middle[:, None]
         parts, gain = _robust(rows, steps, _COUNTS * quantum_l)
         if gain > best and abs(parts[0]) < MOST_PART and np.hypot(*parts[1:]) < MOST_PART:
-            best, found, course = gain, parts, kept
+            best, found, found_s = gain, parts, time_s
     if found is None:
         return bins
+    course = _kept(bins.time_s, at_work, np.ones(level.size, np.bool_), found_s)
     added = found[0] * course + _of_day(bins.time_s) @ found[1:]
     return replace(bins, level_l=bins.level_l - level * (added - added.mean()))
 
 
 def _of_day(time_s: Floats) -> Floats:
     """Return sine and cosine of the hour of the day."""
-    angle = 2 * np.pi * (time_s % _DAY_S) / _DAY_S
-    return np.column_stack([np.sin(angle), np.cos(angle)])
+    minutes = 2 * np.pi * np.arange(1440) / 1440
+    return _turned(time_s, np.sin(minutes), np.cos(minutes))
+
+
+@compiled
+def _turned(time_s: Floats, sines: Floats, cosines: Floats) -> Floats:
+    """Return sine and cosine of the hour of the day, from those of its minutes.
+
+    Within a minute by their sums of angles and first powers, exact to the last figures: several
+    times as fast as a sine and a cosine for each bin.
+    """
+    out = np.empty((time_s.size, 2))
+    for i in range(time_s.size):
+        since_s = time_s[i] - np.floor(time_s[i] / _DAY_S) * _DAY_S
+        minute = min(int(since_s / 60.0), 1439)
+        angle = 2 * np.pi * (since_s - 60.0 * minute) / _DAY_S
+        squared = angle * angle
+        sine = angle * (1 - squared / 6 * (1 - squared / 20))
+        cosine = 1 - squared / 2 * (1 - squared / 12 * (1 - squared / 30))
+        out[i, 0] = sines[minute] * cosine + cosines[minute] * sine
+        out[i, 1] = cosines[minute] * cosine - sines[minute] * sine
+    return out
 
 
 @compiled
@@ -83,16 +107,25 @@ def _pairs(
 
 
 @compiled
-def _kept(time_s: Floats, at_work: npt.NDArray[np.bool_], time_constant_s: float) -> Floats:
-    """Return how warm the work has made the tank, 1 after work without end. [1]"""
+def _kept(
+    time_s: Floats,
+    at_work: npt.NDArray[np.bool_],
+    wanted: npt.NDArray[np.bool_],
+    time_constant_s: float,
+) -> Floats:
+    """Return how warm the work has made the tank at the wanted bins, 1 after work without end. [1]
+
+    Between turns from work to rest and back the course is one exponential.
+    """
     out = np.zeros(time_s.size)
-    before_s, kept = 0.0, 1.0
+    warm, goal, since_s = 0.0, 0.0, time_s[0]
     for i in range(1, time_s.size):
-        step_s = time_s[i] - time_s[i - 1]
-        if step_s != before_s:
-            before_s, kept = step_s, np.exp(-step_s / time_constant_s)
-        goal = 1.0 if at_work[i] and at_work[i - 1] else 0.0
-        out[i] = goal + (out[i - 1] - goal) * kept
+        towards = 1.0 if at_work[i] and at_work[i - 1] else 0.0
+        if towards != goal:
+            warm = goal + (warm - goal) * np.exp((since_s - time_s[i - 1]) / time_constant_s)
+            goal, since_s = towards, time_s[i - 1]
+        if wanted[i]:
+            out[i] = goal + (warm - goal) * np.exp((since_s - time_s[i]) / time_constant_s)
     return out
 
 
@@ -101,14 +134,17 @@ def _robust(rows: Floats, steps: Floats, near_l: float) -> tuple[Floats, float]:
 
     Far steps are left out, but none nearer than ``near_l``. [L]
     """
-    kept = np.abs(steps) <= max(5 * np.median(np.abs(steps)), near_l)
+    sizes = np.abs(steps)
+    kept = sizes <= max(5 * median(sizes), near_l)
     parts = np.zeros(rows.shape[1])
     for _ in range(_TRIES):
         parts, *_ = np.linalg.lstsq(rows[kept], steps[kept], rcond=None)
         left = np.abs(steps - rows @ parts)
-        kept = left <= max(_FAR * np.median(left), near_l)
-    left = (steps - rows @ parts)[kept]
+        before, kept = kept, left <= max(_FAR * median(left), near_l)
+        if (kept == before).all():
+            break  # the same steps give the same parts
+    over: Floats = (steps - rows @ parts)[kept]
     free = max(int(kept.sum()) - rows.shape[1], 1)
-    spread = float(left @ left) / free
+    spread = float(over @ over) / free
     plain = float(steps[kept] @ steps[kept]) / max(int(kept.sum()), 1)
     return parts, 1.0 - spread / plain if plain > 0 else 0.0
