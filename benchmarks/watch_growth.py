@@ -3,9 +3,13 @@
 Run ``python -m benchmarks.watch_growth [LARGEST]``: fleets of 4, 8, ... up to LARGEST vehicles
 (16 if not told) with a month at one record each 10 s, a folder of Parquet for each vehicle, on
 1, 2, ... cores, and on a cluster of as many workers.  Time is of the clock: cores are the point.
+
+Run ``python -m benchmarks.watch_growth year VEHICLES`` for so many vehicle-years at one record a
+minute on all cores, in steps of ten times as many vehicles, with the memory it took.
 """
 
 import os
+import resource
 import sys
 import tempfile
 import time
@@ -30,8 +34,30 @@ def run(fleet: Path, how: HowToRun) -> tuple[float, int]:
     return time.perf_counter() - start, found.records
 
 
+def years(largest: int) -> None:
+    """Print what the watch of ever more vehicle-years takes, up to ``largest``."""
+    vehicles = min(100, largest)
+    while vehicles <= largest:
+        with tempfile.TemporaryDirectory() as folder:
+            fleet = Path(folder) / "fleet"
+            write_fleet(fleet, vehicles=vehicles, months=12, period_s=60.0, apart=True)
+            seconds, records = run(fleet, HowToRun(jobs=default_jobs()))
+        # Linux tells it in KiB, macOS in bytes.
+        unit = 1 if sys.platform == "darwin" else 1024
+        most = [resource.getrusage(who).ru_maxrss * unit / 1e6
+                for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]  # fmt: skip
+        print(f"{vehicles:6d} vehicle-years, {records:14,d} records: {seconds:7.1f} s on "
+              f"{default_jobs()} cores, {records / seconds:12,.0f} records/s, "
+              f"{1000 * seconds / vehicles:5.0f} ms each; at most {most[0]:.0f} MB here and "
+              f"{most[1]:.0f} MB in a worker", flush=True)  # fmt: skip
+        vehicles *= 10
+
+
 def main() -> None:
     """Print a line for each fleet and number of cores."""
+    if "year" in sys.argv[1:]:
+        years(int(sys.argv[-1]))
+        return
     told = [int(text) for text in sys.argv[1:] if text.isdigit()]
     largest = told[0] if told else 16
     cores = [n for n in (1, 2, 4, 8, 16, 32, 64) if n <= default_jobs()]

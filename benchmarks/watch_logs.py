@@ -44,7 +44,8 @@ def write_fleet(
     """Write a log of many vehicles and their tables; return how many records it has.
 
     Four simulated months of work are repeated under other names, one after the other.  Mixed
-    in order of arrival it is one file; ``apart``: a folder for each vehicle.
+    in order of arrival it is one file; ``apart``: a folder for each vehicle, where the files of
+    the fifth vehicle and later are links to those of the first four.
     """
     (folder / "tables").mkdir(parents=True)
     days = 30
@@ -84,9 +85,13 @@ def _write_apart(
         own = folder / f"vehicle={name}"
         own.mkdir(parents=True)
         for month in range(months):
-            table = _table(arrived(seeds[v % 4], days, month), None)
-            pq.write_table(table, own / f"{month:03d}.parquet", compression="zstd")
-            records += table.num_rows
+            path = own / f"{month:03d}.parquet"
+            if v < len(seeds):
+                table = _table(arrived(seeds[v], days, month), None)
+                pq.write_table(table, path, compression="zstd")
+            else:
+                path.hardlink_to(folder / f"vehicle={names[v % len(seeds)]}" / path.name)
+            records += seeds[v % len(seeds)].raw["time_s"].size
     return records
 
 
