@@ -136,7 +136,7 @@ def _robust(rows: Floats, steps: Floats, near_l: float) -> tuple[Floats, float]:
     """
     sizes = np.abs(steps)
     kept = sizes <= max(5 * median(sizes), near_l)
-    parts = np.zeros(rows.shape[1])
+    parts: Floats = np.zeros(rows.shape[1])
     for _ in range(_TRIES):
         parts, *_ = np.linalg.lstsq(rows[kept], steps[kept], rcond=None)
         left = np.abs(steps - rows @ parts)

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from gaugewright.watch.bins import Bins, only
 from gaugewright.watch.compiled import compiled
+from gaugewright.watch.middles import median, quantile
 from gaugewright.watch.values import Floats
 
 Mask = npt.NDArray[np.bool_]
@@ -119,7 +120,7 @@ def _views(
 
 def _as_one(view: _View, fixed: bool, least_l: float) -> bool:
     """Return whether the widest steps are no more than those of rest: not worth a closer look."""
-    wide = float(np.quantile(view.values[view.told], 1.0 - LEAST_PART)) / _WIDEST
+    wide = quantile(view.values[view.told], 1.0 - LEAST_PART) / _WIDEST
     if fixed:
         return wide < LEAST_TIMES_FIXED * max(_quietest(view), view.floor)
     return wide < least_l
@@ -129,7 +130,7 @@ def _quietest(view: _View) -> float:
     """Return the scale of the quietest stretches of a few bins. [L]"""
     sums = np.concatenate([[0.0], np.cumsum(view.values[view.told])])
     near = min(_NEAR, sums.size - 1)
-    return float(np.quantile(sums[near:] - sums[:-near], 0.04)) / near / _MEAN
+    return quantile(sums[near:] - sums[:-near], 0.04) / near / _MEAN
 
 
 def _parted(
@@ -140,7 +141,8 @@ def _parted(
     work = np.zeros(on.size, np.bool_)
     for _ in range(_ROUNDS):
         odds = [
-            _odds(view, *scale, scales[0][1]) for view, scale in zip(views, scales, strict=True)
+            np.exp(_odds(view.values, view.told, view.flow_l, *scale, scales[0][1]))
+            for view, scale in zip(views, scales, strict=True)
         ]
         alone = odds[1] if len(odds) > 1 else np.ones(on.size)
         found = on & (_chances(on, joined, odds[0], alone, TURN_CHANCE) > 0.5)
@@ -155,7 +157,7 @@ def _parted(
 def _first_scales(view: _View, start: int) -> tuple[float, float]:
     """Return a first guess of the scale at rest and at work. [L]"""
     values = view.values[view.told]
-    high = max(float(np.quantile(values, 0.8)) / _WIDE, 2 * view.floor)
+    high = max(quantile(values, 0.8) / _WIDE, 2 * view.floor)
     times = _START_TIMES[start]
     if start > 0:
         low = high / times
@@ -169,8 +171,7 @@ def _first_scales(view: _View, start: int) -> tuple[float, float]:
 
 def _scale(values: Floats, floor: float) -> float:
     """Return the scale by the middle, or by the wider part where readings repeat themselves."""
-    middle, wide = np.quantile(values, [0.5, 0.8])
-    return max(float(middle) / _NORMAL, 0.8 * float(wide) / _WIDE, floor)
+    return max(median(values) / _NORMAL, 0.8 * quantile(values, 0.8) / _WIDE, floor)
 
 
 def _scales(view: _View, work: Mask, before: tuple[float, float]) -> tuple[float, float]:
@@ -183,17 +184,27 @@ def _scales(view: _View, work: Mask, before: tuple[float, float]) -> tuple[float
     return low, max(high, 1.2 * low)
 
 
-def _odds(view: _View, low: float, high: float, work_l: float) -> Floats:
-    """Return the odds of work against rest that each value gives, for rest where fuel flows.
+@compiled
+def _odds(
+    values: Floats, told: Mask, flow_l: Floats, low: float, high: float, work_l: float
+) -> Floats:
+    """Return the log odds of work against rest of each value, for rest where fuel flows.
 
     ``work_l`` is the scale of the steps at work; no work takes the level far one way. [L]
     """
-    part = np.where(view.told, np.minimum(view.values, 6.0 * high), 0.0)
-    odds = np.log(low / high) + 0.5 * part**2 * (1 / low**2 - 1 / high**2)
-    most = np.where(view.flow_l > FLOW_TIMES * work_l, 0.0, MOST_ODDS)
-    most[view.flow_l > PLAIN_TIMES * work_l] = -MOST_ODDS
-    told: Floats = np.exp(np.where(view.told, np.clip(odds, -MOST_ODDS, most), 0.0))
-    return told
+    out = np.zeros(values.size)
+    least, steep = np.log(low / high), 0.5 * (1 / low**2 - 1 / high**2)
+    for i in range(values.size):
+        if not told[i]:
+            continue
+        most = MOST_ODDS
+        if flow_l[i] > PLAIN_TIMES * work_l:
+            most = -MOST_ODDS
+        elif flow_l[i] > FLOW_TIMES * work_l:
+            most = 0.0
+        part = min(values[i], 6.0 * high)
+        out[i] = min(max(least + steep * part**2, -MOST_ODDS), most)
+    return out
 
 
 @compiled
