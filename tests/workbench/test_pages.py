@@ -127,6 +127,17 @@ def test_what_is_typed_with_units_is_drawn_and_a_wrong_field_is_named() -> None:
     assert caught.value.field == "height_mm"
 
 
+def test_a_probe_that_reaches_above_the_tank_is_pointed_at_while_typed_and_after(job: Job) -> None:
+    slipped = {**ROD, "active_length_mm": 5600}
+    job.tank("left", BOX, slipped)
+
+    assert "5\u202f022\xa0mm above the inside of the tank" in views.render_preview(
+        HERE, BOX, slipped
+    )
+    assert "5\u202f022\xa0mm above the inside of the tank" in job.page("Plan")
+    assert "above the inside" not in views.render_preview(HERE, BOX, ROD)
+
+
 def test_a_book_in_inches_and_gallons_shows_no_millimetre_and_no_litre(job: Job) -> None:
     job.tank("left", {**BOX, "rated_capacity_l": 340}, ROD)
     page = Page("t", "d", "Kim", units=UnitsShown("US gal", "in", "°F"))

@@ -6,7 +6,7 @@ from gaugewright.app import pictures as p
 from gaugewright.app.bench import bench_findings
 from gaugewright.app.handover_pictures import hand_over_picture
 from gaugewright.app.lists import INSTRUMENTS_FACT
-from gaugewright.app.scales import dead_stock_l, described, shape_of
+from gaugewright.app.scales import dead_stock_l, described, over_top_mm, shape_of
 from gaugewright.app.verdicts import Looked, look
 from gaugewright.errors import GaugewrightError
 from gaugewright.journal.kept_words import heard
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 def tank_picture(state: JobState, tank: TankState, unit: VolumeUnit) -> p.TankPicture:
     """Return what a screen shows of one tank; ``unit`` is the one volumes are typed in."""
     event = None if tank.described is None else tank.described.event
-    capacity_l = depth_mm = dead_l = problem = None
+    capacity_l = depth_mm = dead_l = over_mm = problem = None
     curve: tuple[tuple[float, float], ...] = ()
     try:
         body, probe = described(tank)
@@ -36,6 +36,7 @@ def tank_picture(state: JobState, tank: TankState, unit: VolumeUnit) -> p.TankPi
             curve = tuple(zip(levels, shape.litres.tolist(), strict=True))
             if probe is not None:
                 dead_l = dead_stock_l(body, probe)
+                over_mm = over_top_mm(body, probe)
         elif event is not None and is_unknown_shape(event.tank):
             plate = unknown_shape_from_mapping(event.tank)
             capacity_l, depth_mm = plate.brim_l, plate.height_mm
@@ -63,6 +64,7 @@ def tank_picture(state: JobState, tank: TankState, unit: VolumeUnit) -> p.TankPi
         instrument=(state.fact(INSTRUMENTS_FACT) or {}).get(tank.tank_id),
         hand_over=hand_over_picture(tank),
         wiring=None if tank.wiring is None else tank.wiring.event.wiring,
+        over_top_mm=over_mm,
         wiring_found=None if tank.wiring is None else tank.wiring.event.found,
     )
 

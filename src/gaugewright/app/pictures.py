@@ -338,6 +338,8 @@ class TankPicture:
     """As typed: the fields of a wiring file; ``None`` if none is recorded."""
     wiring_found: Mapping[str, Any] | None = None
     """What it came to when it was recorded."""
+    over_top_mm: float | None = None
+    """How far the probe's active length reaches above the inside of the tank."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,7 +38,9 @@ ABOVE_TIP: Final = 0.02
 QUESTIONS: Final[tuple[Question, ...]] = (
     Question("name", said("What do you call this system?"), hint=said("Your own name for it")),
     Question(
-        "most_rows", said("How many rows does it take at most?"), hint=said("Empty: all of them")
+        "most_rows",
+        said("How many rows does it take at most?"),
+        hint=said("Left empty: all of them"),
     ),
     Question(
         "scale",
@@ -115,7 +117,7 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         (("rising", said("from empty to full")), ("falling", said("from full to empty"))),
         "rising",
     ),
-    Question("header", said("Which line stands above the rows?"), hint=said("Empty: none")),
+    Question("header", said("Which line stands above the rows?"), hint=said("Left empty: none")),
     Question(
         "line_end",
         said("How does a line end?"),

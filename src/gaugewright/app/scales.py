@@ -136,6 +136,17 @@ def dead_stock_l(tank: Tank, probe: Probe) -> float:
     return float(np.interp(tip_mm, shape.level_mm, shape.litres))
 
 
+def over_top_mm(tank: Tank, probe: Probe) -> float:
+    """Return how far the probe's active length reaches above the inside of the tank. [mm]
+
+    >>> box = Tank("box", length_mm=900, width_mm=600, height_mm=500)
+    >>> over_top_mm(box, Probe(x_mm=450, y_mm=300, tip_clearance_mm=20, active_length_mm=4600))
+    4120.0
+    """
+    lowest, highest = column_at(tank, probe)
+    return max(0.0, probe.tip_clearance_mm + probe.active_length_mm - (highest - lowest))
+
+
 def scale_of(tank: TankState) -> Scale | None:
     """Return how a tank's counts read in litres, ``None`` if nothing is known."""
     made = tank.table

@@ -1,12 +1,13 @@
 """From the pictures of a job to its drawings, in the reader's words and units."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from gaugewright.app.pictures import LandingPicture, PourPicture, TankPicture, VerdictPicture
+from gaugewright.app.scales import over_top_mm
 from gaugewright.certificate.drawing.linked import LinkedSheet, linked_drawing
 from gaugewright.certificate.drawing.plot import PlotWords, Point, table_plot
 from gaugewright.certificate.drawing.section import Section, Surface, section_of
@@ -28,6 +29,8 @@ class Drawn:
 
     wide: str
     narrow: str
+    over_top_mm: float = 0.0
+    """How far the probe's active length reaches above the inside of the tank."""
 
 
 def tank_and_probe(
@@ -153,7 +156,8 @@ def preview_drawing(
         tip_words=_tip_words(stands, write, say),
         length_unit=write.units.length_unit,
     )  # fmt: skip
-    return _both(sheet, "preview")
+    over_mm = 0.0 if stands is None else over_top_mm(body, stands)
+    return replace(_both(sheet, "preview"), over_top_mm=over_mm)
 
 
 def slope_in(section: Section, pitch_deg: float | None, roll_deg: float | None) -> float:
