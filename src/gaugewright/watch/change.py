@@ -16,7 +16,8 @@ class Change:
     seen from outside the stop. ``blurred``: work without moving goes on so near by that
     where the rest begins is not sure. ``frozen``: the probe repeated itself before it, so that
     the moment is not known. ``inside`` tells whether records at rest show it. ``busy``: near
-    work, motion or a stop's end. ``between`` bins are plainly on the way from one level to the
+    work, motion or a stop's end. ``crept``: the vehicle moved meanwhile, too slowly
+    to be seen to. ``between`` bins are plainly on the way from one level to the
     other. [L, L²]
     """
 
@@ -34,3 +35,4 @@ class Change:
     score: float = 0.0
     busy: bool = False
     between: int = 0
+    crept: bool = False

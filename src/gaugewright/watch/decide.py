@@ -13,7 +13,7 @@ import numpy as np
 
 from gaugewright.watch.change import EDGE_BINS, Change
 from gaugewright.watch.compiled import compiled
-from gaugewright.watch.look import UNKNOWN_L2, Seen
+from gaugewright.watch.look import UNKNOWN_L2, Seen, unseen_warmth
 from gaugewright.watch.stories import Shifts, drain_parts, heavy, normal, size_density
 from gaugewright.watch.values import Floats
 
@@ -26,13 +26,16 @@ BLUR_BINS = 6
 NEAR_S = 1200.0
 OUTSIDE_CHANCE = 0.08
 """Changes in a day that no record at rest shows; on logs that are not scored."""
+CREPT_KMH = 1.0
 FLOWING_PART = 0.25
 """How far the part that still flows to a second tank is known. [1]"""
 
 
 def decide(seen: Seen) -> list[Change]:
     """Return every change worth weighing, scored; the caller sets the threshold."""
-    inside = [_measured(seen, i) for i in range(len(seen.groups))]
+    repeats = _repeats(seen)
+    groups = [group for group in seen.groups if np.ptp(seen.raw_l[group[1] : group[2] + 1]) > 0]
+    inside = [_measured(seen, groups, i, repeats) for i in range(len(groups))]
     _leave_out_neighbours(inside)
     scale = outside_scale(seen, inside)
     for change in inside:
@@ -40,9 +43,8 @@ def decide(seen: Seen) -> list[Change]:
     prior = Shifts.learnt(seen, inside)
     for change in inside:
         change.score = prior.score(change)
-    repeats = _repeats(seen)
     every = _whole(seen, inside, _only_outside(seen, inside, scale))
-    return [_if_settled(seen, _from_freeze(seen, c, repeats)) for c in every]
+    return [_if_settled(seen, c) for c in every]
 
 
 def _if_settled(seen: Seen, change: Change) -> Change:
@@ -53,47 +55,51 @@ def _if_settled(seen: Seen, change: Change) -> Change:
 
 
 def _repeats(seen: Seen) -> tuple[float, float]:
-    """Return the share of bins that repeat the one before, engine off and engine running."""
+    """Return the share of bins at rest that repeat the one before, engine off and running."""
+    still = np.repeat(seen.spells.still, seen.spells.high - seen.spells.low)[1:]
     on = seen.bins.running[1:] > 0.5
     same = np.diff(seen.raw_l) == 0
+    off, on = still & ~on, still & on
     return (
-        float(same[~on].mean()) if (~on).any() else 1.0,
+        float(same[off].mean()) if off.any() else 1.0,
         float(same[on].mean()) if on.any() else 1.0,
     )
 
 
-def _from_freeze(seen: Seen, change: Change, repeats: tuple[float, float]) -> Change:
-    """Return the change from where the probe began to repeat itself, if it did before it.
+def _frozen_since(seen: Seen, at: int, repeats: tuple[float, float]) -> int:
+    """Return from where on the probe repeated itself up to a bin, the bin itself if it did not.
 
     A probe that froze shows at once what happened since, so the moment is not known.
     """
-    at = change.before
     repeat = repeats[int(seen.bins.running[at] > 0.5)]
     fewest = FROZEN_BINS if repeat < 0.5 else FROZEN_ODDS / -log(min(repeat, 0.999))
     first = at
     while first > 0 and seen.raw_l[first - 1] == seen.raw_l[at]:
         first -= 1
-    if at - first < fewest:
-        return change
-    return replace(change, before=first, frozen=True)
+    return first if at - first >= fewest else at
 
 
-def _measured(seen: Seen, i: int) -> Change:
+def _measured(
+    seen: Seen, groups: list[tuple[int, int, int]], i: int, repeats: tuple[float, float]
+) -> Change:
     """Return the change between the levels on either side, up to the next change. [L, L²]"""
-    stop, a, b = seen.groups[i]
+    stop, a, b = groups[i]
     low, high = seen.spells.low[stop], seen.spells.high[stop]
-    if i and seen.groups[i - 1][0] == stop:
-        low = min(seen.groups[i - 1][2], a)
-    if i + 1 < len(seen.groups) and seen.groups[i + 1][0] == stop:
-        high = max(seen.groups[i + 1][1] + 1, b + 1)
+    if i and groups[i - 1][0] == stop:
+        low = min(groups[i - 1][2], a)
+    if i + 1 < len(groups) and groups[i + 1][0] == stop:
+        high = max(groups[i + 1][1] + 1, b + 1)
+    since = _frozen_since(seen, a, repeats)
     guard = min(8, (b - a) // 6)
     last = a - 1 - guard if a - low >= 4 + guard else a - 1 if a - low >= 4 else a
     begin = b + 2 + guard if high - b >= 6 + guard else b + min(2, (high - b) // 2)
     first, end = max(low, last + 1 - WINDOW), min(high, begin + WINDOW)
     before, before_l2 = _level_of(seen.level_l, seen.weight_l2, first, last + 1)
     after, after_l2 = _level_of(seen.level_l, seen.weight_l2, begin, end)
+    if since < a:
+        before = float(seen.level_l[since])
     litres = after - before
-    var = before_l2 + after_l2 + seen.wander_l2[b] - seen.wander_l2[a]
+    var = before_l2 + after_l2 + seen.wander_l2[b] - seen.wander_l2[since]
     if seen.flowing_l[b] > 0:
         var += (FLOWING_PART * min(seen.flowing_l[b], abs(litres))) ** 2
     outside = seen.after_l[stop] - seen.before_l[stop]
@@ -102,7 +108,7 @@ def _measured(seen: Seen, i: int) -> Change:
     outside_l2 += seen.wander_l2[high - 1] - seen.wander_l2[low]
     return Change(
         stop,
-        a,
+        since,
         b,
         float(litres),
         float(var),
@@ -111,6 +117,8 @@ def _measured(seen: Seen, i: int) -> Change:
         True,
         int(min(a + 1 - low, high - b)),
         blurred=_blurred(seen, stop, a, b),
+        frozen=since < a,
+        crept=_crept(seen, a, b),
         busy=_busy(seen, a, b, int(min(a + 1 - low, high - b))),
         between=_between(seen.level_l, a, b),
     )
@@ -130,6 +138,14 @@ def _level_of(level: Floats, weight_l2: Floats, first: int, end: int) -> tuple[f
             scatter += (level[i] - mean) ** 2 / weight_l2[i]
         var *= max(1.0, scatter / (end - first - 1))
     return mean, var
+
+
+def _crept(seen: Seen, a: int, b: int) -> bool:
+    """Return whether the vehicle crept during a change, too slowly to be seen to move."""
+    if not seen.bins.moving.any():
+        return False
+    speed = seen.speed_kmh[seen.bins.first[a] : seen.bins.last[b] + 1]
+    return bool((speed > CREPT_KMH).any())
 
 
 def _busy(seen: Seen, a: int, b: int, fewest: int) -> bool:
@@ -186,6 +202,7 @@ def outside_scale(seen: Seen, changes: list[Change]) -> float:
 def _whole(seen: Seen, inside: list[Change], beyond: list[Change]) -> list[Change]:
     """Return all changes, one seen in part at a stop's edge joined with the rest of it."""
     kept, rest = list(inside), []
+    latest = seen.bins.time_s.size - 1
     for more in beyond:
         low, high = seen.spells.low[more.stop], seen.spells.high[more.stop]
         part = next(
@@ -206,8 +223,8 @@ def _whole(seen: Seen, inside: list[Change], beyond: list[Change]) -> list[Chang
         rest.append(
             replace(
                 more,
-                before=part.before if part.before > low + 1 else more.before,
-                after=part.after if part.after < high - EDGE_BINS else more.after,
+                before=part.before if part.before > low + 1 else max(low - 1, 0),
+                after=part.after if part.after < high - EDGE_BINS else min(high, latest),
                 litres=part.litres + more.litres,
                 score=max(part.score, more.score),
             )
@@ -240,7 +257,10 @@ def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change
         if c.score > 0:
             shown[c.stop] += c.litres
     capacity = float(np.max(seen.bins.level_l))
-    all_l2 = (seen.after_l2 + seen.before_l2) * scale
+    first = np.maximum(seen.spells.low - 1, 0)
+    last = np.minimum(seen.spells.high, seen.wander_l2.size - 1)
+    warmth_l2 = unseen_warmth(seen.bins)
+    all_l2 = (seen.after_l2 + seen.before_l2) * scale + warmth_l2[last] - warmth_l2[first]
     all_l = seen.after_l - seen.before_l - shown
     clear = seen.spells.still & (all_l2 < UNKNOWN_L2) & (all_l**2 > np.maximum(4.0, 4.0 * all_l2))
     days = (seen.bins.time_s[-1] - seen.bins.time_s[0]) / 86400
@@ -252,6 +272,21 @@ def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change
         fuel = float(chances[k]) * size_density(litres, capacity)
         odds = log(fuel) - log(heavy(litres, var) + 1e-5 * normal(litres, 100 * var) + 1e-300)
         if odds > -5 and not _beside(seen, inside, low, high, litres):
-            first, last = max(low - 1, 0), min(high, seen.bins.time_s.size - 1)
-            found.append(Change(int(k), first, last, litres, var, litres, var, False, score=odds))
+            begin, end = _unseen(seen, inside, int(k), int(first[k]), int(last[k]))
+            found.append(Change(int(k), begin, end, litres, var, litres, var, False, score=odds))
     return found
+
+
+def _unseen(seen: Seen, inside: list[Change], stop: int, first: int, last: int) -> tuple[int, int]:
+    """Return between which bins of a stop a change may be that none of its records show.
+
+    Beside changes that they show, in the longest hole of the record.
+    """
+    shown = [(c.before, c.after) for c in inside if c.stop == stop and c.score > 0]
+    if not shown:
+        return first, last
+    gap_s = np.diff(seen.bins.time_s[first : last + 1])
+    for a, b in shown:
+        gap_s[max(a - first, 0) : max(b - first, 0)] = 0.0
+    at = first + int(np.argmax(gap_s)) if gap_s.size else first
+    return at, min(at + 1, last)

@@ -15,7 +15,7 @@ from gaugewright.watch.pipe import till_settled, without_pipe
 from gaugewright.watch.plateaus import parted, tightened, without_excursions
 from gaugewright.watch.scan import all_changes
 from gaugewright.watch.spells import Spells, spells_of
-from gaugewright.watch.spikes import sound
+from gaugewright.watch.spikes import mixed, sound
 from gaugewright.watch.stops import ends, unseen_jumps
 from gaugewright.watch.tilting import levelled
 from gaugewright.watch.using import used
@@ -56,6 +56,8 @@ class Seen:
     flowing_l: Floats
     raw_l: Floats
     """As read: neither pipe, tilt nor warmth taken off. [L]"""
+    speed_kmh: Floats
+    """Record by record. [km/h]"""
 
 
 def look(track: Track, table: Table) -> Seen | None:
@@ -68,6 +70,7 @@ def look(track: Track, table: Table) -> Seen | None:
         return None
     span = float(np.ptp(table.litres))
     quantum = float((table.litres[-1] - table.litres[0]) / (table.counts[-1] - table.counts[0]))
+    bins = only(bins, ~mixed(track, table, bins))
     bins = only(bins, sound(bins, quantum))
     if bins.time_s.size < FEWEST_BINS:
         return None
@@ -112,6 +115,7 @@ def look(track: Track, table: Table) -> Seen | None:
     return Seen(
         bins, spells, manner, level, burnt, weight, wander, changes, stop_of, groups,
         before, before_l2, after, after_l2, quantum, start, end, flowing, raw,
+        track.speed_kmh,
     )  # fmt: skip
 
 

@@ -12,6 +12,8 @@ STEEPNESS = 0.25
 """In the rest the level moves at most this part as fast as over the whole."""
 NEAR = 3.5
 BRIEF = 3
+QUICK = 4
+"""A reading that leaves the level and comes back does so within so many bins; fuel takes time."""
 BACK = 0.4
 CLEAR = 6.0
 _CALM = 2.0
@@ -81,7 +83,8 @@ def without_excursions(
             after = float(np.median(level[b : b + 3]))
             peak = float(np.mean(level[low : max(a, low) + 1]))
             way = min(abs(peak - before), abs(peak - after))
-            if abs(after - before) < BACK * way and (a <= low or way < most_l):
+            brief = low - first <= QUICK and (a <= low or way < most_l)
+            if brief and abs(after - before) < BACK * way:
                 out[-1] = (stop, first, b)
                 continue
         out.append((stop, a, b))

@@ -3,14 +3,20 @@
 import numpy as np
 import numpy.typing as npt
 
+from gaugewright.table.table import Table
 from gaugewright.watch.bins import Bins
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.middles import median, quantile
-from gaugewright.watch.values import Floats
+from gaugewright.watch.values import Floats, Track
 
 LONGEST = 3
 """Bins a spike may last: a probe that starts anew reads nothing for a minute or two."""
 FROZEN_BINS = 10
+FAR_PART = 0.05
+"""Farther above nothing than this part of the tank a probe that starts anew is told from an empty
+tank. [1]"""
+_MOST_NOTHING = 4
+"""One reading of nothing in more than so many does not touch the middle ones."""
 
 
 def sound(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
@@ -28,6 +34,23 @@ def sound(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
     at_work = bins.moving | on if _repeats_seldom(bins, on) else bins.moving
     _mark_frozen(bins.level_l, at_work, keep)
     return keep
+
+
+def mixed(track: Track, table: Table, bins: Bins) -> npt.NDArray[np.bool_]:
+    """Return which bins mix readings of nothing with others: a probe that starts anew within one.
+
+    Their level lies anywhere between.
+    """
+    out = np.zeros(bins.time_s.size, np.bool_)
+    nothing = np.flatnonzero(track.counts <= table.counts[0])
+    if not nothing.size:
+        return out
+    place = np.minimum(np.searchsorted(bins.last, nothing), out.size - 1)
+    place = place[bins.first[place] <= nothing]
+    held = np.bincount(place, minlength=out.size)
+    floor = float(table.litres[0]) + FAR_PART * float(np.ptp(table.litres))
+    mixes: npt.NDArray[np.bool_] = (_MOST_NOTHING * held >= bins.records) & (bins.level_l > floor)
+    return mixes & (held > 0)
 
 
 def _repeats_seldom(bins: Bins, on: npt.NDArray[np.bool_]) -> bool:
@@ -65,7 +88,7 @@ def _mark_spikes(level: Floats, time_s: Floats, least: Floats, keep: npt.NDArray
 def _mark_restarts(level: Floats, floor: float, keep: npt.NDArray[np.bool_]) -> None:
     """Mark up to `LONGEST` bins of nothing between bins far above: a probe that starts anew."""
     n = level.size
-    far = floor + 0.05 * (np.max(level) - floor)
+    far = floor + FAR_PART * (np.max(level) - floor)
     i = 0
     while i < n:
         if level[i] > floor:

@@ -32,6 +32,9 @@ DRAINS_PER_DAY, LASTING_PART = 0.3, 0.6
 """Drains expected in a day, and the part of them that takes its time from how long a stop is."""
 MOST_CHANCE = 0.15
 """That there is a drain in one stop, at most: where nothing is known of when, drift grows too."""
+CREPT_CHANCE, CREPT_TIMES = 0.3, 2.0
+"""That a vehicle that crept stands on another slope, and how much wider the two then differ than
+after a drive. [1, of L²]"""
 MOST_BETWEEN = 4
 """A load that shifts does so at once; a probe's averaging takes a few minutes at most."""
 
@@ -52,6 +55,7 @@ class Shifts:
     drain_chances: Floats
     capacity_l: float
     moves: bool
+    place_l2: float
 
     @classmethod
     def learnt(cls, seen: Seen, clusters: list[Change]) -> "Shifts":
@@ -78,6 +82,7 @@ class Shifts:
             np.minimum(DRAINS_PER_DAY * drain_parts(seen) * days, MOST_CHANCE),
             capacity,
             bool(seen.bins.moving.any()),
+            2 * seen.manner.slope_l2,
         )
 
     def score(self, change: Change) -> float:
@@ -110,6 +115,8 @@ class Shifts:
     def _shift(self, change: Change, var_l2: float) -> float:
         """Return how likely a shift of the reading by as much is. [1/L]"""
         size = change.litres
+        if change.crept:
+            return CREPT_CHANCE * normal(size, var_l2 + CREPT_TIMES * self.place_l2)
         if change.busy:
             chance = max(self.busy_chance, BLUR_CHANCE) if change.blurred else self.busy_chance
             near = normal(size, var_l2 + self.busy_l2)

@@ -6,6 +6,7 @@ import numpy.typing as npt
 from gaugewright.watch.bins import Bins
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.manner import Manner
+from gaugewright.watch.middles import median, quantile
 from gaugewright.watch.spells import HOLE_S, Spells
 from gaugewright.watch.values import Floats, Track
 
@@ -13,7 +14,15 @@ _HOUR_S = 3600.0
 _COUNTER_PART = 0.04
 """How far an engine's counter may be off over an hour, common practice, no source. [1]"""
 _SLOPE_S = 900.0
+_OWN_PART = 0.08
+"""How unsure the rate of one run is by itself. [1/h½]"""
+_MAD = 1.4826
 _SHORTEST_RUN = 25
+_FEWEST_RUNS = 5
+_FAR = 3.0
+"""How many times as far as its runs scatter the rate of one may be off; beyond, fuel went."""
+_USUAL_PART, _ODD_TIMES = 0.9, 3.0
+"""A hole is odd that lasts so many times as long as this part of them does at most. [1]"""
 Mask = npt.NDArray[np.bool_]
 Places = npt.NDArray[np.int64]
 
@@ -35,21 +44,11 @@ def used(
     rate, unsure = _rates(bins, spells, manner, inside, taken)
     dead = bool(np.mean(bins.running < 0.5) < 0.03)
     still = spells.still[inside]
-    odd_h = _odd_hole_h(hours, _parked_holes(hours, still, inside))
+    odd_h = _odd_hole_h(hours, still & (np.diff(inside, prepend=inside[:1]) == 0))
     return _summed(
         rate, unsure, hours, still, inside, dead, odd_h, manner.burn_l_h,
         (0.6 * manner.burn_l_h) ** 2, max(manner.burn_l_h, manner.idle_l_h),
     )  # fmt: skip
-
-
-@compiled
-def _parked_holes(hours: Floats, still: Mask, inside: Places) -> int:
-    """Return how many holes there are within stops."""
-    found = 0
-    for i in range(hours.size):
-        parked = still[i] and (i == 0 or inside[i] == inside[i - 1])
-        found += parked and hours[i] > HOLE_S / _HOUR_S
-    return found
 
 
 @compiled
@@ -126,31 +125,32 @@ def _rates(
     state = spells.still.astype(np.int8)[inside] * (1 + running.astype(np.int8))
     rate = np.array([manner.burn_l_h, 0.0, manner.idle_l_h])[state]
     unsure = np.array([manner.burn_l2_h, manner.wander_l2_h, manner.idle_l2_h])[state]
-    _own_rates(
-        state == 2, inside, taken, bins.time_s, bins.level_l, manner.idle_l_h,
-        manner.wander_l2_h, rate, unsure,
-    )  # fmt: skip
+    wanted = state == 2
+    slopes = _slopes(wanted, inside, taken, bins.time_s, bins.level_l)
+    told = np.isfinite(slopes)
+    if told.any():
+        idle, far = manner.idle_l_h, 0.0
+        runs = slopes[told][np.diff(slopes[told], prepend=np.nan) != 0]
+        least, most = 0.5 * idle, 1.7 * idle
+        if runs.size >= _FEWEST_RUNS:
+            middle = median(runs)
+            far = _FAR * max(_MAD * median(np.abs(runs - middle)), _OWN_PART * middle)
+            least, most = max(least, middle - far), max(min(most, middle + far), least)
+        own = np.clip(slopes[told], least, most)
+        rate[told] = own
+        unsure[told] = manner.wander_l2_h + (_OWN_PART * own) ** 2
     return rate, unsure
 
 
 @compiled
-def _own_rates(
-    wanted: Mask,
-    inside: Places,
-    taken: Mask,
-    time_s: Floats,
-    level: Floats,
-    idle_l_h: float,
-    wander_l2_h: float,
-    rate: Floats,
-    unsure: Floats,
-) -> None:
-    """Give the runs of wanted bins of one spell that are long enough a rate of their own.
+def _slopes(wanted: Mask, inside: Places, taken: Mask, time_s: Floats, level: Floats) -> Floats:
+    """Return the rate of each run of wanted bins of one spell that is long enough, else NaN.
 
-    The median over bins `_SLOPE_S` apart between which nothing was taken. [L/h, L²/h]
+    The median over bins `_SLOPE_S` apart between which nothing was taken. [L/h]
     """
     n = wanted.size
     gone = np.cumsum(taken)
+    out = np.full(n, np.nan)
     slopes = np.empty(n)
     i = 0
     while i < n:
@@ -171,16 +171,20 @@ def _own_rates(
                 slopes[held] = (level[a] - level[b]) / (time_s[b] - time_s[a]) * _HOUR_S
                 held += 1
         if held >= 8:
-            own = min(max(np.median(slopes[:held]), 0.5 * idle_l_h), 1.7 * idle_l_h)
-            rate[i:end] = own
-            unsure[i:end] = wander_l2_h + (0.08 * own) ** 2
+            out[i:end] = np.median(slopes[:held])
         i = end
+    return out
 
 
-def _odd_hole_h(hours: Floats, holes: int) -> float:
+def _odd_hole_h(hours: Floats, parked: Mask) -> float:
     """Return from which length a hole in a stop is odd for this vehicle: it may hide a drive.
 
-    A unit that sleeps or loses its supply when parked leaves holes in most stops. [h]
+    A unit that sleeps or loses its supply when parked leaves holes in most stops, which are no
+    longer than usual. [h]
     """
     nights = max(float(hours.sum()) / 24.0, 1.0)
-    return 1e9 if holes > 0.5 * nights else 1.5 * HOLE_S / _HOUR_S
+    least = HOLE_S / _HOUR_S
+    holes = hours[parked & (hours > 0.4 * least)]
+    if np.count_nonzero(holes > least) <= 0.5 * nights:
+        return 1.5 * least
+    return max(1.5 * least, _ODD_TIMES * quantile(holes, _USUAL_PART))

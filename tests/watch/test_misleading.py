@@ -1,0 +1,103 @@
+"""What looks like something else: slow drains, restarts, creeping, holes and frozen probes."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.watch.test_detect import HOUR, NIGHT, TABLE, drains, less, truck
+
+from gaugewright.watch.detect import watch_vehicle
+from gaugewright.watch.values import EventKind, Floats, Track
+
+MINUTE = 6
+"""Records in a minute, one each ten seconds."""
+
+
+def generator(taken: Floats | None = None, frozen: slice | None = None, coarse: int = 1) -> Track:
+    """Eight days, the engine on for seven hours of each at 6 L/h, ``taken`` litres gone besides.
+
+    The probe repeats what it read first within ``frozen``, and steps by ``coarse`` counts.
+    """
+    rng = np.random.default_rng(3)
+    time_h = np.arange(8 * 24 * HOUR) / HOUR
+    running = (time_h % 24 > 8) & (time_h % 24 < 15)
+    rate = np.repeat(rng.normal(6, 0.3, 8), 24 * HOUR)
+    litres = 395 - 1.2 - np.cumsum(running * rate / HOUR)
+    litres = litres + rng.normal(0, 0.3, litres.size)
+    if taken is not None:
+        litres = litres - taken
+    counts = np.interp(np.clip(litres, 2, 400), TABLE.litres, TABLE.counts)
+    counts = (counts / coarse).round() * coarse
+    if frozen is not None:
+        counts[frozen] = counts[frozen.start]
+    return Track("G-1", 1.7e9 + 3600 * time_h, counts, np.zeros(counts.size), running * 1.0)
+
+
+def test_fuel_taken_slowly_all_day_from_a_running_engine_is_not_taken_for_its_use():
+    begin = 3 * 24 * HOUR + 8 * HOUR + 20 * MINUTE
+    gone = np.clip((np.arange(8 * 24 * HOUR) - begin) / (6 * HOUR), 0, 1)
+
+    watched = watch_vehicle(generator(70.0 * gone), TABLE)
+
+    (event,) = watched.events
+    assert event.kind == EventKind.DRAIN
+    assert event.litres == pytest.approx(70, abs=8)
+
+
+def test_what_a_running_engine_used_while_the_probe_was_frozen_is_no_drain():
+    begin = 3 * 24 * HOUR + 9 * HOUR
+
+    watched = watch_vehicle(generator(frozen=slice(begin, begin + HOUR), coarse=10), TABLE)
+
+    assert watched.events == ()
+
+
+def test_a_probe_that_starts_anew_as_a_refuel_begins_is_no_drain_before_it():
+    track = truck(lambda level: less(-150.0, NIGHT, 18)(level - 180))
+    counts = track.counts.copy()
+    counts[NIGHT - 2 : NIGHT + 1] = 0.0
+
+    watched = watch_vehicle(replace(track, counts=counts), TABLE)
+
+    (event,) = watched.events
+    assert event.kind == EventKind.REFUEL
+    assert event.litres == pytest.approx(150, abs=3)
+
+
+def test_a_drain_that_a_refuel_makes_up_for_is_an_event_of_its_own():
+    def change(level: Floats) -> Floats:
+        drained = less(100.0, NIGHT, 10 * MINUTE)(level - 60)
+        return less(-130.0, NIGHT + 10 * MINUTE, 3 * MINUTE)(drained)
+
+    watched = watch_vehicle(truck(change), TABLE)
+
+    assert [e.kind for e in watched.events] == [EventKind.DRAIN, EventKind.REFUEL]
+    assert drains(watched) == pytest.approx([100], abs=8)
+
+
+def test_a_level_that_falls_while_the_vehicle_creeps_is_less_likely_a_drain():
+    still = truck(less(8.0, records=3))
+    speed = still.speed_kmh.copy()
+    speed[NIGHT : NIGHT + 3] = 2.0
+    crept = replace(still, speed_kmh=speed)
+
+    scores = [watch_vehicle(one, TABLE, least_score=0.0).events[0].score for one in (still, crept)]
+
+    assert scores[1] < scores[0] - 2
+
+
+def test_fuel_that_went_in_a_hole_after_a_refuel_is_told_after_it():
+    begin = NIGHT + 10 * MINUTE
+
+    def change(level: Floats) -> Floats:
+        filled = less(-150.0, NIGHT, 3 * MINUTE)(level - 180)
+        return less(50.0, begin, 30 * MINUTE)(filled)
+
+    keep = np.ones(truck(change).time_s.size, bool)
+    keep[begin : 24 * HOUR + 6 * HOUR] = False
+
+    watched = watch_vehicle(truck(change, keep), TABLE, least_score=0.0)
+
+    refuel, drain = watched.events
+    assert (refuel.kind, drain.kind) == (EventKind.REFUEL, EventKind.DRAIN)
+    assert drain.start_s >= refuel.end_s
