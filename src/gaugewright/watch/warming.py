@@ -138,7 +138,8 @@ def _robust(rows: Floats, steps: Floats, near_l: float) -> tuple[Floats, float]:
     kept = sizes <= max(5 * median(sizes), near_l)
     parts: Floats = np.zeros(rows.shape[1])
     for _ in range(_TRIES):
-        parts, *_ = np.linalg.lstsq(rows[kept], steps[kept], rcond=None)
+        found, *_ = np.linalg.lstsq(rows[kept], steps[kept], rcond=None)
+        parts = found.astype(np.float64, copy=False)
         left = np.abs(steps - rows @ parts)
         before, kept = kept, left <= max(_FAR * median(left), near_l)
         if (kept == before).all():
