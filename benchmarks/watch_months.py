@@ -69,7 +69,7 @@ def seen_by_the_table(log: SimulatedLog, rng: np.random.Generator) -> Watched:
     for true in log.truth:
         place = max(int(np.searchsorted(track.time_s, true.start_s)) - 1, 0)
         sign = 1.0 if true.kind == "refuel" else -1.0
-        ends = np.array([log.true_l[place], log.true_l[place] + sign * true.litres])
+        ends = np.array([log.true_l[place], log.true_l[place] + sign * true.litres_at_15_c])
         before, after = np.interp(log.sight.counts_of(ends), table.counts, table.litres)
         litres = sign * (after - before) + rng.normal(0, slope_l * np.sqrt(2))
         first, last = np.searchsorted(track.time_s, [true.start_s, true.end_s])
@@ -91,7 +91,7 @@ def show_months(logs: int) -> None:
             continue  # filled past the probe: what went in above it is not seen, and named
         watched = seen_by_the_table(log, rng)
         month = months_of(log.track, log.table, watched)[0]
-        true = {kind: sum(e.litres for e in log.truth if e.kind == kind)
+        true = {kind: sum(e.litres_at_15_c for e in log.truth if e.kind == kind)
                 for kind in ("refuel", "drain")}  # fmt: skip
         used = float(log.true_l[0]) + true["refuel"] - true["drain"] - float(log.true_l[-1])
         for name, litres in (

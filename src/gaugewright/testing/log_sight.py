@@ -108,8 +108,11 @@ def records_of(
     step_s: float,
     period_s: float,
     rng: np.random.Generator,
-) -> tuple[Track, dict[str, Floats], Table, Floats]:
-    """Return the track in order, the same as it arrived, the table, and the true litres."""
+) -> tuple[Track, dict[str, Floats], Table, Floats, Floats]:
+    """Return the track in order, the same as it arrived, the table, true litres and warmth.
+
+    ``litres`` and those returned are at 15 °C; the warmth is the fuel's at every step. [L, °C]
+    """
     seconds: Floats = np.arange(litres.size, dtype=np.float64) * step_s
     tilt = _tilt(doing, spell, spells, step_s, rng)
     warmth = _warmth(seconds, doing, sight, step_s, rng)
@@ -144,7 +147,7 @@ def records_of(
         roll_deg=_seen(tilt[1], at, rng) if sight.tilt_seen else None,
         engine_fuel_l=np.floor(2 * counter[at]) / 2 if sight.counter_seen else None,
     )
-    return track, _arrival(track, sight, rng), table, true_l[at]
+    return track, _arrival(track, sight, rng), table, true_l[at], warmth
 
 
 def _seen(tilt: Floats, at: npt.NDArray[np.int64], rng: np.random.Generator) -> Floats:

@@ -3,16 +3,20 @@
 The rig simulates a tank in a yard second by second; this simulates a month of service, by a
 model of its own: spells of work, places with a slope, fuel that warms and shrinks, slosh, a
 probe that averages, records that are late, doubled, missing or plainly wrong.
+
+Two litres are kept apart.  Inside, fuel is counted at 15 °C, so that warming neither adds nor
+takes any.  What is put in or taken out is stated as a pump's meter without compensation counts
+it and as the level shows it: at the fuel's own temperature.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from gaugewright.table.table import Table
 from gaugewright.testing.log_days import Doing, Spell, spells_of
-from gaugewright.testing.log_sight import Sight, records_of
+from gaugewright.testing.log_sight import EXPANSION_PER_C, Sight, records_of
 from gaugewright.watch.values import EventKind, Floats, Track
 
 STEP_S = 5.0
@@ -22,18 +26,26 @@ START_S = 1_772_323_200.0
 
 @dataclass(frozen=True)
 class TrueEvent:
-    """What really happened. ``how`` tells the manner: 'fast', 'slow', 'idling' … [s, L]"""
+    """What really happened. ``how`` tells the manner: 'fast', 'slow', 'idling' … [s, L]
+
+    ``litres`` are those at the temperature that the fuel had then, as a meter without
+    compensation counts them; ``litres_at_15_c`` the same fuel reduced to 15 °C.
+    """
 
     kind: EventKind
     start_s: float
     end_s: float
     litres: float
     how: str
+    litres_at_15_c: float
 
 
 @dataclass(frozen=True)
 class Receipt:
-    """What was paid for; ``true_l`` is what came, ``refuel`` its number in the truth. [s, L]"""
+    """What was paid for; ``true_l`` is what came, ``refuel`` its number among the refuels. [s, L]
+
+    Both are litres at the fuel's own temperature.
+    """
 
     time_s: float
     litres: float
@@ -45,7 +57,8 @@ class Receipt:
 class SimulatedLog:
     """One vehicle's log, its table, and what really happened.
 
-    ``raw`` are the same records as they arrived: late, doubled and out of order.
+    ``raw`` are the same records as they arrived: late, doubled and out of order. ``true_l`` is
+    what was in the tank at each record, reduced to 15 °C.
     """
 
     kind: str
@@ -99,10 +112,11 @@ def simulate_log(
     steps = int(days * 86400 / STEP_S)
     litres = history.litres(steps)
     sight = Sight.drawn(kind, capacity, rng, plain)
-    track, raw, table, true_l = records_of(
+    track, raw, table, true_l, warmth_c = records_of(
         f"{kind}-{seed}", litres, history.used(steps), history.doing(steps),
         history.spell_numbers(steps), history.spells, sight, START_S, STEP_S, period_s, rng,
     )  # fmt: skip
+    history.meter(warmth_c)
     return SimulatedLog(
         kind=kind,
         track=track,
@@ -203,7 +217,7 @@ class _History:
         sign = 1.0 if kind == EventKind.REFUEL else -1.0
         self._flows.append((start, end, sign * litres / (end - start)))
         self.litres_now += sign * litres
-        self.events.append(TrueEvent(kind, START_S + start, START_S + end, litres, how))
+        self.events.append(TrueEvent(kind, START_S + start, START_S + end, litres, how, litres))
 
     def _maybe_drain(self, spell: Spell, rate: float) -> None:
         """Take fuel now and then, mostly where nobody is about."""
@@ -247,8 +261,16 @@ class _History:
         if litres >= 3:
             self._happen(EventKind.DRAIN, begin, begin + litres / flow, litres, how or name)
 
+    def meter(self, warmth_c: Floats) -> None:
+        """State every event's litres at the temperature of the fuel halfway through it. [°C]"""
+        for place, event in enumerate(self.events):
+            step = int((0.5 * (event.start_s + event.end_s) - START_S) / STEP_S)
+            above_c = float(warmth_c[min(step, warmth_c.size - 1)]) - 15.0
+            metered = event.litres_at_15_c * (1.0 + EXPANSION_PER_C * above_c)
+            self.events[place] = replace(event, litres=metered)
+
     def litres(self, steps: int) -> Floats:
-        """Return the true litres at every step. [L]"""
+        """Return the true litres at every step, at 15 °C. [L]"""
         return self.first_l + _summed(self._flows, steps) - self.used(steps)
 
     def used(self, steps: int) -> Floats:
