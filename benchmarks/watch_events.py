@@ -213,14 +213,15 @@ def main() -> None:
     refuels = [f for r in results for f in r.found if f.kind == "refuel"]
     untrue = sum(k == "refuel" for r in results for k, _ in r.false)
     known = [f for f in refuels if np.isfinite(f.score)]
-    told = [f for f in known if np.isfinite(f.u_l)]
-    off = [abs(f.estimate_l - f.litres) / f.litres for f in told]
-    reduced = [abs(f.estimate_l - f.litres_at_15_c) / f.litres_at_15_c for f in told]
+    weighed = [f for f in known if np.isfinite(f.u_l)]
+    off = [abs(f.estimate_l - f.litres) / f.litres for f in weighed]
+    held = [abs(f.estimate_l - f.litres) <= f.u_l for f in weighed]
+    reduced = [abs(f.estimate_l - f.litres_at_15_c) / f.litres_at_15_c for f in weighed]
     print(
         f"refuels found {100 * len(known) / len(refuels):.1f} % of {len(refuels)}, "
         f"{untrue / months:.3f} false a month, litres within {100 * np.median(off):.2f} % (median) "
         f"at the fuel's own temperature, {100 * np.median(reduced):.2f} % of those at 15 °C; "
-        f"bands hold {100 * np.mean([abs(f.estimate_l - f.litres) <= f.u_l for f in told]):.1f} %"
+        f"bands hold {100 * np.mean(held):.1f} %"
     )
     _bands(results)
 

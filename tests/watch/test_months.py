@@ -1,5 +1,6 @@
 """Monthly sums and their bands, held against truths that are known."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -19,6 +20,7 @@ from gaugewright.watch.combined import (
     over_vehicles,
 )
 from gaugewright.watch.months import fleet_months, month_edges, months_of
+from gaugewright.watch.unseen import UNSEEN
 from gaugewright.watch.values import Event, EventKind, Noise, Track, Watched
 
 START = datetime(2026, 3, 1, tzinfo=UTC).timestamp()
@@ -118,7 +120,8 @@ def test_a_month_whose_end_nobody_saw_has_no_litres_used_and_says_why() -> None:
 
 
 def test_a_refuel_past_the_probe_is_named() -> None:
-    march = months_of(*_parts([event(EventKind.REFUEL, 20, 220, 510)]))[0]
+    to_top = replace(event(EventKind.REFUEL, 20, 220, 510), reason="at rest" + UNSEEN)
+    march = months_of(*_parts([to_top, event(EventKind.REFUEL, 25, 220, 510)]))[0]
     assert "1 refuel reached the table's last row" in march.notes[0]
 
 

@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gaugewright.errors import InputError
-from gaugewright.watch.detect import UNSEEN, UNSEEN_PART
 from gaugewright.watch.pairs import best_groups
 from gaugewright.watch.receipts import (
     FALSE_SHORT,
@@ -21,6 +20,7 @@ from gaugewright.watch.receipts import (
     u_difference,
 )
 from gaugewright.watch.supplier import supplier_factors
+from gaugewright.watch.unseen import UNSEEN, UNSEEN_PART
 from gaugewright.watch.values import Event, EventKind, Undecided
 
 T0 = 1_772_323_200.0

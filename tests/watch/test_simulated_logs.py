@@ -16,7 +16,7 @@ def shown_and_stated(seed):
     levels = np.linspace(0.0, min(log.sight.top_part, 1.0), 400) * log.capacity_l
     read = np.interp(log.track.counts, log.sight.counts_of(levels), levels)
     since = log.track.time_s
-    for event in log.truth:
+    for event in (e for e in log.truth if e.kind == EventKind.REFUEL):
         before = (since > event.start_s - 900) & (since < event.start_s)
         after = (since > event.end_s + 300) & (since < event.end_s + 900)
         if before.any() and after.any() and read[after].max() < 0.98 * levels[-1]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from gaugewright.table.table import Table
-from gaugewright.watch.change import EDGE_BINS, Change
+from gaugewright.watch.change import Change
 from gaugewright.watch.combined import REACH
 from gaugewright.watch.criteria import smallest_provable
 from gaugewright.watch.decide import decide
@@ -15,6 +15,7 @@ from gaugewright.watch.manner import Manner
 from gaugewright.watch.middles import median
 from gaugewright.watch.plateaus import narrowed
 from gaugewright.watch.telling import reason_of, why_undecided
+from gaugewright.watch.unseen import UNSEEN, UNSEEN_PART, above_the_top, over_the_top, told_by
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
 
 DRAIN_SCORE = 2.1
@@ -29,22 +30,18 @@ LEAST_REFUEL_PART = 0.02
 LEAST_REFUEL_L = 5.0
 LEAST_PART = 0.005
 """Below half a percent of the tank nothing is decidable."""
-UNSEEN_PART = 0.03
-"""How much more than the table's top a tank may hold, common practice, no source. [1]"""
-UNSEEN = "; the level stood at the top of the table, what is above it is not seen"
-_LAST_PART, _EDGE_PART, _INNER_PART = 0.35, 0.3, 0.007
-"""What a stop may not show of a change: in its last minute; so many minutes from its ends, by
+_LAST_PART, _EDGE_PART, _INNER_PART = 0.35, 0.25, 0.004
+"""What a stop may not show of a drain: in its last minute; so many minutes from its ends, by
 their number; else. [1]"""
-_EDGE_FAR = 10
-_PUMP_PART = 0.25
-"""The same for a refuel near a stop's ends. [1]"""
+_EDGE_FAR = 6
+_PUMP_PART, _PUMPED_PART = 0.25, 0.01
+"""The same for a refuel: in the stop's last minute; by the number of minutes after it. [1]"""
 _SIGMAS = 1.96
-_WIDER = 1.4
-"""Factor on what the readings bring to the bands, for tails wider than normal; logs not scored."""
-_WIDER_REFUEL = 1.6
-"""The same for refuels, and for the table's part: new fuel is of another warmth. [1]"""
-_BUSY_TIMES = 1.6
-"""How much more the readings scatter with the engine on, near work or motion. [1]"""
+_WIDER, _WIDER_OUTSIDE, _WIDER_ALONE = 1.5, 1.1, 2.5
+"""Factors on what the readings bring to the bands, for tails wider than normal: a drain's from
+outside the stop, and from there alone, have their own; logs not scored."""
+_WIDER_TABLE = 1.6
+"""The same for the table's part in a refuel, which ends where tables bend most. [1]"""
 _LOOKS_PER_DAY = 24.0
 
 Report = Callable[[str], None]
@@ -110,13 +107,18 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
     kind = EventKind.REFUEL if change.litres > 0 else EventKind.DRAIN
     before, after = levels(seen, change)
     litres, var = best_litres(seen, change)
-    unseen = UNSEEN_PART * capacity_l if over_the_top(table, max(before, after)) else 0.0
+    litres *= float(seen.own_warmth[[change.before, change.after]].mean())
     table_l2 = difference_l2(table, before, after)
-    if kind == EventKind.REFUEL:
-        own_l2 = _WIDER_REFUEL**2 * (var + table_l2)
-    else:
-        own_l2 = _WIDER**2 * var + table_l2
-    band = _SIGMAS * own_l2**0.5 + unseen
+    own_l2 = var + (_WIDER_TABLE**2 if kind == EventKind.REFUEL else 1.0) * table_l2
+    room, said = 0.0, ""
+    if over_the_top(table, seen, change):
+        above = above_the_top(table, seen, change) if kind == EventKind.REFUEL else None
+        if above is None:
+            room, said = UNSEEN_PART * capacity_l, UNSEEN
+        else:
+            litres, own_l2 = litres + above[0], own_l2 + _WIDER**2 * above[1]
+            said = told_by(*above)
+    band = _SIGMAS * own_l2**0.5 + room
     a, b = change.before, change.after
     if change.inside and not change.frozen:
         a, b = narrowed(a, b, seen.level_l, float(seen.weight_l2[a] ** 0.5))
@@ -131,40 +133,37 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
         before_l=before,
         after_l=after,
         score=change.score,
-        reason=reason_of(seen, replace(change, before=a, after=b), litres, band)
-        + (UNSEEN if unseen else ""),
+        reason=reason_of(seen, replace(change, before=a, after=b), litres, band) + said,
         first=first,
         last=last,
     )
-
-
-def over_the_top(table: Table, level_l: float) -> bool:
-    """Return whether the level stood at the table's top, above which nothing is seen."""
-    return bool(level_l >= table.litres[-1] - 0.004 * float(table.litres[-1] - table.litres[0]))
 
 
 def best_litres(seen: Seen, change: Change) -> tuple[float, float]:
     """Return the litres of an event and their variance, from both views. [L, L²]
 
     A change near the start or end of a stop may have begun before it or gone on after it, so
-    that the records at rest show a part only; there the view from outside counts more.
+    that the records at rest show a part only; there the view from outside counts more. Where
+    the views differ by more than both allow, the variance grows by as much (the ratio of
+    Birge, Physical Review 40, 1932, from memory).
     """
-    inside, var = abs(change.litres), change.var_l2
-    if not change.inside:
-        return inside, var
     sign = 1.0 if change.litres > 0 else -1.0
-    last = seen.spells.high[change.stop] - change.after
-    first = change.before + 1 - seen.spells.low[change.stop]
-    near = int(max(min(first, last), 1))
+    outside, alone = (_WIDER, _WIDER) if sign > 0 else (_WIDER_OUTSIDE, _WIDER_ALONE)
+    inside, outside_l2 = abs(change.litres), outside**2 * change.outside_l2
+    if not change.inside:
+        return inside, alone**2 * change.var_l2
+    last = int(seen.spells.high[change.stop] - change.after)
+    first = int(change.before + 1 - seen.spells.low[change.stop])
+    near = max(min(first, last), 1)
     if change.litres > 0:
-        part = _PUMP_PART if last <= EDGE_BINS or first <= 2 else _INNER_PART
+        part = _PUMP_PART if last <= 1 else _PUMPED_PART / last
     else:
         part = _LAST_PART if last <= 1 else _EDGE_PART / near if near < _EDGE_FAR else _INNER_PART
-        var *= _BUSY_TIMES**2 if change.busy and near > 1 else 1.0
-    var += (part * inside) ** 2
-    outside = max(sign * change.outside_l, 0.0)
-    share = var / (var + change.outside_l2)
-    return inside + share * (outside - inside), var * (1 - share)
+    inside_l2 = _WIDER**2 * (change.var_l2 + (part * inside) ** 2)
+    apart = max(sign * change.outside_l, 0.0) - inside
+    share = inside_l2 / (inside_l2 + outside_l2)
+    ratio = max(1.0, apart**2 / (inside_l2 + outside_l2))
+    return inside + share * apart, inside_l2 * (1 - share) * ratio
 
 
 def levels(seen: Seen, change: Change) -> tuple[float, float]:

@@ -58,6 +58,8 @@ class Seen:
     """As read: neither pipe, tilt nor warmth taken off. [L]"""
     speed_kmh: Floats
     """Record by record. [km/h]"""
+    own_warmth: Floats
+    """Factor from litres as at the usual warmth to those at the fuel's own, bin by bin. [1]"""
 
 
 def look(track: Track, table: Table) -> Seen | None:
@@ -83,7 +85,10 @@ def look(track: Track, table: Table) -> Seen | None:
         bins, tilt_l2 = only(bins, kept), tilt_l2[kept]
         flowing, raw = flowing[kept], raw[kept]
         spells = spells_of(bins, quantum)
+    unwarmed = bins.level_l
     bins = warmed(bins, spells, quantum)
+    warm = bins.level_l > 0
+    own_warmth = np.divide(unwarmed, bins.level_l, out=np.ones(warm.size), where=warm)
     manner = manner_of(bins, spells, quantum)
     inside = np.repeat(np.arange(spells.low.size), spells.high - spells.low)
     nothing = np.zeros(bins.time_s.size, np.bool_)
@@ -115,7 +120,7 @@ def look(track: Track, table: Table) -> Seen | None:
     return Seen(
         bins, spells, manner, level, burnt, weight, wander, changes, stop_of, groups,
         before, before_l2, after, after_l2, quantum, start, end, flowing, raw,
-        track.speed_kmh,
+        track.speed_kmh, own_warmth,
     )  # fmt: skip
 
 

@@ -30,6 +30,7 @@ from gaugewright.watch.combined import (
     half_width,
     over_vehicles,
 )
+from gaugewright.watch.unseen import UNSEEN
 from gaugewright.watch.values import Event, EventKind, Track, Watched
 
 Floats = npt.NDArray[np.float64]
@@ -114,7 +115,7 @@ def months_of(
     for k, (from_s, to_s) in enumerate(pairwise(edges)):
         is_last = k == len(edges) - 2
         own = [e for e in watched.events if from_s <= e.start_s and (e.start_s < to_s or is_last)]
-        note = _unseen_top(own, table)
+        note = _unseen_top(own)
         two = ends[k], ends[k + 1]
         found.append(
             _month(track, watched, errors, own, two, (from_s, to_s), explained, zone, note)
@@ -197,10 +198,9 @@ def _month(
     )
 
 
-def _unseen_top(events: Sequence[Event], table: Table) -> str:
-    """Say which refuels went past what the probe sees."""
-    top_l = table.litres[-1] - 0.005 * (table.litres[-1] - table.litres[0])
-    past = sum(e.kind is EventKind.REFUEL and e.after_l >= top_l for e in events)
+def _unseen_top(events: Sequence[Event]) -> str:
+    """Say which refuels went past what the probe sees, by how much not even later records tell."""
+    past = sum(e.kind is EventKind.REFUEL and e.reason.endswith(UNSEEN) for e in events)
     if not past:
         return ""
     return (

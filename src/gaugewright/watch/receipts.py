@@ -19,8 +19,8 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
-from gaugewright.watch.detect import UNSEEN, UNSEEN_PART
 from gaugewright.watch.pairs import Group, best_groups
+from gaugewright.watch.unseen import UNSEEN, UNSEEN_PART
 from gaugewright.watch.usual import Usual, hidden_without_each, usual_without_each
 from gaugewright.watch.values import Event, EventKind, Undecided
 
