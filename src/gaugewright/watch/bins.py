@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.table.table import Table
-from gaugewright.watch.compiled import compiled
+from gaugewright.watch.compiled import NO, ZERO, compiled
 from gaugewright.watch.values import Floats, Track
 
 BIN_S = 60.0
@@ -92,11 +92,10 @@ def _fill(
     for k in range(whole_l.size):
         row = _row_of(whole_from + k, rows, row)
         whole_l[k] = _litres(whole_from + k, rows, litres, row)
-    size, held, row = 0, 0, 0
+    size = held = row = first = last = ZERO
+    moving = NO
     start = -1e300
-    moving = False
     total_t = steps = before = before2 = on = known = 0.0
-    first = last = 0
     for i in range(time_s.size):
         c = counts[i]
         if not (c >= lowest and c <= highest):

@@ -6,7 +6,13 @@ The same function runs both ways, so the results are the same; only the time dif
 from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
+import numpy as np
+
 F = TypeVar("F", bound=Callable[..., Any])
+
+ZERO, NO = cast(int, np.int64(0)), cast(bool, np.bool_(False))
+"""For what a loop begins with and passes on to another one, which would be compiled once more
+for a bare 0 or False."""
 
 
 def compiled(function: F) -> F:

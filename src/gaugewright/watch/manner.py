@@ -237,7 +237,7 @@ def _settling(bins: Bins, spells: Spells, still_l2: float) -> Floats:
     later = _middle_of_four(bins.level_l[low[:, None] + np.arange(SETTLING, SETTLING + 4)])
     extra = np.array([_wide_l2(bins.level_l[low + k] - later) for k in range(SETTLING)])
     extra = np.maximum(extra - 1.5 * still_l2, 0.0)
-    return np.maximum.accumulate(extra[::-1])[::-1]
+    return np.maximum.accumulate(extra[::-1])[::-1].copy()
 
 
 def _leaving(bins: Bins, spells: Spells, still_l2: float) -> Floats:

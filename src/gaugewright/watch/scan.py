@@ -10,7 +10,7 @@ A coarse look over few scales finds the stretches worth searching, which are few
 import numpy as np
 import numpy.typing as npt
 
-from gaugewright.watch.compiled import compiled
+from gaugewright.watch.compiled import ZERO, compiled
 from gaugewright.watch.values import Floats
 
 Places = npt.NDArray[np.int64]
@@ -55,30 +55,38 @@ def _sides(sums: Floats, low: int, high: int, window: int, sides: Floats) -> Non
     crept in; then the same of the bins from the place on.
     """
     inner = max(high - low - window + 1, 0)
+    before, after = sides[:3], sides[3:]
     # Where the whole window fits, several places at once; at the edges what there is of it.
-    _mean_of(sums, low, window, inner, sides, 0, low + window - 1)
-    _mean_of(sums, low, window, inner, sides, 3, low)
+    _mean_of(sums, low, window, inner, before, low + window - 1)
+    _mean_of(sums, low, window, inner, after, low)
     for a in range(low, min(low + window - 1, high)):
-        _mean_of(sums, low, a + 1 - low, 1, sides, 0, a)
+        _mean_of_one(sums, low, a + 1, before, a)
     for b in range(max(high - window + 1, low), high):
-        _mean_of(sums, b, high - b, 1, sides, 3, b)
+        _mean_of_one(sums, b, high, after, b)
 
 
 @compiled
-def _mean_of(
-    sums: Floats, first: int, window: int, size: int, into: Floats, row: int, at: int
-) -> None:
+def _mean_of_one(sums: Floats, first: int, end: int, into: Floats, at: int) -> None:
+    """Write mean, variance and creep of one window."""
+    weight = sums[0, end] - sums[0, first]
+    into[0, at] = (sums[1, end] - sums[1, first]) / weight
+    into[1, at] = 1.0 / weight
+    into[2, at] = (sums[2, end] - sums[2, first]) / weight
+
+
+@compiled
+def _mean_of(sums: Floats, first: int, window: int, size: int, into: Floats, at: int) -> None:
     """Write mean, variance and creep of windows that begin at ``first`` and each place after.
 
     One short loop each, so that the processor takes several places at once.
     """
     last = first + window
-    weight = into[row + 1, at : at + size]
+    weight = into[1, at : at + size]
     since, until = sums[0, first : first + size], sums[0, last : last + size]
     for i in range(size):
         weight[i] = until[i] - since[i]
     for k in (1, 2):
-        mean = into[row + 2 * k - 2, at : at + size]
+        mean = into[2 * k - 2, at : at + size]
         since, until = sums[k, first : first + size], sums[k, last : last + size]
         for i in range(size):
             mean[i] = (until[i] - since[i]) / weight[i]
@@ -229,7 +237,7 @@ def _suspicious(
     least = least_z * least_z
     for w in windows:
         hop = max(1, w // 2)
-        _sides(sums, 0, n, w, sides)
+        _sides(sums, ZERO, n, w, sides)
         for d in apart:
             marked = 0
             for near in range(0, n - d, _AT_ONCE * hop):
@@ -263,8 +271,7 @@ def all_changes(
     ``wander`` the variance that has crept in since the first bin, running up.
     """
     found = np.empty((20 * lows.size + 500, 5))
-    held = 0
-    longest = 0
+    held = longest = ZERO
     for k in range(lows.size):
         longest = max(longest, highs[k] - lows[k])
     sums = np.zeros((3, longest + 1))
