@@ -77,11 +77,11 @@ def _turned(time_s: Floats, sines: Floats, cosines: Floats) -> Floats:
     out = np.empty((time_s.size, 2))
     for i in range(time_s.size):
         since_s = time_s[i] - np.floor(time_s[i] / _DAY_S) * _DAY_S
-        minute = min(int(since_s / 60.0), 1439)
-        angle = 2 * np.pi * (since_s - 60.0 * minute) / _DAY_S
+        minute = min(int(since_s * (1 / 60.0)), 1439)
+        angle = (since_s - 60.0 * minute) * (2 * np.pi / _DAY_S)
         squared = angle * angle
-        sine = angle * (1 - squared / 6 * (1 - squared / 20))
-        cosine = 1 - squared / 2 * (1 - squared / 12 * (1 - squared / 30))
+        sine = angle * (1 - squared * (1 / 6) * (1 - squared * (1 / 20)))
+        cosine = 1 - squared * 0.5 * (1 - squared * (1 / 12) * (1 - squared * (1 / 30)))
         out[i, 0] = sines[minute] * cosine + cosines[minute] * sine
         out[i, 1] = cosines[minute] * cosine - sines[minute] * sine
     return out

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from gaugewright.watch.bins import Bins, only
+from gaugewright.watch.bins import Bins
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.middles import median, quantile
 from gaugewright.watch.values import Floats
@@ -75,7 +75,8 @@ def working(bins: Bins, quantum_l: float) -> Mask | None:
     joined = beside & np.append(near, False)[places]
     if joined.sum() < _FEWEST:
         return None
-    views = _views(only(bins, on), joined, beside, calm, quantum_l)
+    level, scatter = bins.level_l[places], bins.scatter_l[places]
+    views = _views(level, scatter, joined, beside, calm, quantum_l)
     found = _found(views, joined, fixed, least_l)
     if found is None:
         return None
@@ -102,19 +103,24 @@ def _found(views: list[_View], joined: Mask, fixed: bool, least_l: float) -> Mas
 
 
 def _views(
-    bins: Bins, joined: Mask, beside: Mask, calm: tuple[Floats, Floats], quantum_l: float
+    level: Floats,
+    scatter: Floats,
+    joined: Mask,
+    beside: Mask,
+    calm: tuple[Floats, Floats],
+    quantum_l: float,
 ) -> list[_View]:
     """Return the steps from minute to minute, and the scatter within one where it is known.
 
     Fuel may flow across a hole of the record as well, between bins ``beside`` each other.
     """
-    flow = _one_way(bins.level_l, beside)
-    step = _steps(bins.level_l, joined, flow > 0)
+    flow = _one_way(level, beside)
+    step = _steps(level, joined, flow > 0)
     between = np.maximum(flow, np.append(flow[1:], 0.0))
     views = [_View(step, joined, between, calm[0], 0.4 * quantum_l)]
-    within = np.isfinite(bins.scatter_l)
+    within = np.isfinite(scatter)
     if within.sum() >= _FEWEST:
-        views.append(_View(bins.scatter_l, within, flow, calm[1], 0.3 * quantum_l))
+        views.append(_View(scatter, within, flow, calm[1], 0.3 * quantum_l))
     return views
 
 
