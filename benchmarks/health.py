@@ -14,6 +14,7 @@ from collections import Counter, defaultdict
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from itertools import pairwise
 from multiprocessing import get_context
 
 import numpy as np
@@ -36,8 +37,12 @@ KIND_OF = {
 }
 OF_THE_RECORDS = ("frozen", "supply_lost", "missing", "out_of_scale", "clock_jump")
 """Planted in plain logs, so that what a log has anyway is not counted for them."""
-SIZES = {"zero_drift": 0.05, "probe_moved": 0.05, "wrong_table": 0.06}
-"""Where the larger half of the planted sizes begins."""
+SIZES = {
+    "zero_drift": (0.02, 0.03, 0.04, 0.06, 0.10),
+    "probe_moved": (0.02, 0.03, 0.04, 0.06, 0.12),
+    "wrong_table": (0.03, 0.06, 0.09, 0.20),
+}
+"""Bounds of the sizes that are told apart, as each fault's maker states them."""
 Found = tuple[str, str, tuple[str, ...], float]
 
 
@@ -82,12 +87,17 @@ def _line(fault: str, found: Sequence[Found]) -> str:
         f"{work} {sum(n for n, f in zip(named, found, strict=True) if f[1] == work)}/{total}"
         for work, total in sorted(Counter(f[1] for f in found).items())
     )
-    large = ""
-    if fault in SIZES:
-        big = [n for n, f in zip(named, found, strict=True) if f[3] >= SIZES[fault]]
-        large = f"; of the larger (from {SIZES[fault]:g}) {sum(big)} of {len(big)}"
     also = Counter(k for _, _, kinds, _ in found for k in kinds if k != kind)
-    return f"{fault}: named {sum(named)} of {len(named)}{large} ({by_work}); also {dict(also)}"
+    sizes = _by_size(fault, named, found)
+    return f"{fault}: named {sum(named)} of {len(named)}{sizes} ({by_work}); also {dict(also)}"
+
+
+def _by_size(fault: str, named: Sequence[bool], found: Sequence[Found]) -> str:
+    parts = []
+    for low, high in pairwise(SIZES.get(fault, ())):
+        inside = [n for n, f in zip(named, found, strict=True) if low <= f[3] < high]
+        parts.append(f"{low:g} to {high:g}: {sum(inside)} of {len(inside)}")
+    return "".join(f"; {part}" for part in parts)
 
 
 def main() -> None:

@@ -1,11 +1,14 @@
 """Every planted fault is named with its figures; a healthy vehicle is left alone."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from gaugewright.table.table import Table
 from gaugewright.testing.log_faults import MAKERS, deliveries_of, truly_watched
 from gaugewright.testing.logs import SimulatedLog, simulate_log
+from gaugewright.watch.detect import watch_vehicle
 from gaugewright.watch.health import Delivery, HealthKind, health
 from gaugewright.watch.health_blocks import MOVING, OFF, RUNNING, blocks_of
 from gaugewright.watch.health_case import Case
@@ -69,6 +72,56 @@ def test_a_fault_that_shows_only_over_time_is_named_more_often_than_not(fault):
         named += made.kind.value in kinds_of(log, made.track, made.table)
 
     assert named > tried / 2
+
+
+@pytest.mark.parametrize("work", ["excavator", "generator"])
+def test_a_zero_that_drifts_up_is_named_though_the_full_tank_is_then_beyond_the_scale(work):
+    log = log_of(work)
+    t, full = log.track.time_s, float(log.sight.counts_full)
+    drift = 0.09 * full * (t - t[0]) / (t[-1] - t[0])
+    track = replace(log.track, counts=np.clip(np.round(log.track.counts + drift), 0.0, full))
+
+    assert "zero_drift" in kinds_of(log, track, log.table)
+
+
+@pytest.mark.parametrize("size", [-0.04, 0.04])
+@pytest.mark.parametrize("work", ["long_haul", "city"])
+def test_a_step_that_the_full_tank_keeps_is_a_moved_probe_and_no_fuel(work, size):
+    log = log_of(work)
+    t, full = log.track.time_s, float(log.sight.counts_full)
+    at = int(np.flatnonzero((log.track.ignition < 0.5) & (t > t[0] + 30 * 86400))[5])
+    counts = log.track.counts.copy()
+    counts[at:] = np.clip(np.round(counts[at:] + size * full), 0.0, full)
+    track = replace(log.track, counts=counts)
+
+    notes = health(track, log.table, watch_vehicle(track, log.table))
+
+    moved = [note for note in notes if note.kind == HealthKind.PROBE_MOVED]
+    assert len(moved) == 1
+    assert abs(moved[0].start_s - t[at]) < 3600.0
+    assert "of just that size" in moved[0].evidence or "by just that" in moved[0].evidence
+
+
+@pytest.mark.parametrize("behind_s", [-7_300.0, 5_000.0])
+@pytest.mark.parametrize("sleeps_s", [0.0, 600.0])
+def test_a_clock_that_was_wrong_for_days_is_named_though_the_unit_sleeps(behind_s, sleeps_s):
+    log = log_of("city")
+    t, ignition = log.track.time_s, log.track.ignition
+    awake = ignition > 0.5
+    since = t - t[np.maximum.accumulate(np.where(awake, np.arange(t.size), 0))]
+    kept = (since <= 300.0) | (np.floor(t / 60.0) % max(1, sleeps_s // 60) == 0)
+    wrong = (t > t[0] + 20 * 86400) & (t < t[0] + 22.3 * 86400)
+    shown = np.where(wrong, t - behind_s, t)[kept]
+    order = np.argsort(shown, kind="stable")
+    columns = (log.track.counts, log.track.speed_kmh, ignition)
+    told = Track("T", shown[order], *(c[kept][order] for c in columns))
+    sound = Track("T", t[kept], *(c[kept] for c in columns))
+
+    assert "clock_jump" not in kinds_of(log, sound, log.table)
+    notes = health(told, log.table, truly_watched(log, told))
+    (note,) = [n for n in notes if n.kind == HealthKind.CLOCK_JUMP]
+    assert ("behind" if behind_s > 0 else "ahead") in note.evidence
+    assert note.start_s < t[0] + 20.2 * 86400 < t[0] + 22.1 * 86400 < note.end_s
 
 
 def test_every_note_carries_figures_times_and_what_to_do():

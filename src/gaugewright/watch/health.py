@@ -6,12 +6,13 @@ import numpy as np
 
 from gaugewright.table.table import Table
 from gaugewright.watch.health_blocks import blocks_of
+from gaugewright.watch.health_brim import brim
 from gaugewright.watch.health_case import Case, Delivery, HealthKind, HealthNote
-from gaugewright.watch.health_level import brim, water
+from gaugewright.watch.health_clock import clock
+from gaugewright.watch.health_level import water
 from gaugewright.watch.health_noise import averaging, growing
 from gaugewright.watch.health_records import (
     below_tip,
-    clock,
     frozen,
     missing,
     out_of_scale,
@@ -43,8 +44,10 @@ EXPLAINS = {
     HealthKind.CLOCK_JUMP: {HealthKind.WRONG_TABLE},
 }
 """What a finding brings about by itself, so that only the cause is named."""
-BEYOND = 0.02
-"""Counts this far beyond the table's ends are still readings. Share of its span."""
+BELOW, ABOVE = 0.02, 0.12
+"""Counts this far beyond the table's ends are still readings. Share of its span.
+
+A probe that was moved or drifts reads beyond its table's last row when the tank is full."""
 LEAST_RECORDS = 50
 MOST_STEPS = 100_000
 
@@ -71,10 +74,10 @@ def health(
     if track.time_s.size < LEAST_RECORDS:
         return ()
     low, high = float(table.counts[0]), float(table.counts[-1])
-    margin = BEYOND * (high - low)
+    span = high - low
     steps_s = np.diff(track.time_s)
     period_s = median(steps_s[:: max(1, steps_s.size // MOST_STEPS)])
-    blocks, runs = blocks_of(track, low - margin, high + margin, period_s)
+    blocks, runs = blocks_of(track, low - BELOW * span, high + ABOVE * span, period_s)
     case = Case(track, table, watched, blocks, runs, period_s, deliveries)
     checks = OF_RECORDS + (OF_READINGS if np.isfinite(blocks.mean).any() else ())
     found = [note for check in checks for note in check(case)]

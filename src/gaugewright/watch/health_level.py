@@ -1,8 +1,6 @@
-"""Health of the level: a zero that drifts, a probe that was moved, water, a wrong table.
+"""Health of the level: water under the tip; and the levels at rest that other checks go by.
 
-None of these shows in one reading. A drift or a move shows in where the full tank reads; water
-in what the reading does between rest and motion; a wrong table in a consumption that seems to
-change with the level.
+Water shows in what the reading does between rest and motion.
 """
 
 from collections.abc import Iterator
@@ -11,7 +9,6 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from numpy.lib.stride_tricks import sliding_window_view
 
 from gaugewright.watch.health_blocks import MOVING, OFF
 from gaugewright.watch.health_case import (
@@ -20,176 +17,13 @@ from gaugewright.watch.health_case import (
     HealthKind,
     HealthNote,
     day_of,
-    evenly,
-    moment_of,
 )
-from gaugewright.watch.health_loops import brim_likelihood, sliding_likelihood, turns_in
-from gaugewright.watch.health_noise import lag_of
-from gaugewright.watch.middles import median, quantile
-from gaugewright.watch.values import EventKind, Floats
+from gaugewright.watch.health_loops import turns_in
+from gaugewright.watch.middles import quantile
+from gaugewright.watch.values import Floats
 
-LEAST_FILLS, MOST_FILLS = 5, 100
 MOST_TURNS = 800
-LEAST_SIDE = 2
-BRIMS = 60
-"""Places of the brim that are tried."""
-FULL_CHANCE = 0.5
-"""How many refuels go to the brim (common practice, no source)."""
-BRIM_SCATTERS = (0.003, 0.006, 0.011)
-"""Scatter of the brim's reading from fill to fill: slope, warmth, the pump's cut-off. Share."""
-DRIFTS = np.linspace(-0.16, 0.16, 49)
-"""Drifts over the log that are tried. Share of the span."""
-LEAST_FOR_DRIFT, LEAST_FOR_STEP = 7.0, 11.0
-"""Logarithm of the likelihood ratio that is asked of a drift and of a step at any refuel."""
-LEAST_SHIFT, MOST_SHIFT = 0.015, 0.16
 WATER_Z, WATER_SHARE = 6.0, 0.008
-
-
-def brim(case: Case) -> Iterator[HealthNote]:
-    """Where the full tank reads, over time: level (well), sliding (drift) or stepped (moved)."""
-    fills = _fills(case, lag_of(case) or 0.0)
-    if fills.shape[0] < LEAST_FILLS:
-        return
-    time_s, counts = fills.T
-    share = (counts - case.low) / case.span
-    level = _brim_steady(share)
-    drift, slope = _brim_sliding(time_s, share)
-    step, at, size = _brim_stepped(share)
-    jump = _jump(case, time_s, at, size)
-    stepped = step - level >= LEAST_FOR_STEP and abs(size) >= LEAST_SHIFT
-    if stepped and step > drift + (-3.0 if jump else 1.0):
-        yield _moved(case, time_s, at, size, step - level, jump)
-    elif drift - level >= LEAST_FOR_DRIFT and abs(slope) >= LEAST_SHIFT:
-        yield _drifted(case, time_s, slope, drift - level)
-
-
-def _moved(case: Case, time_s: Floats, at: int, size: float, ratio: float, jump: str) -> HealthNote:
-    counts = size * case.span
-    litres = abs(counts) * case.litres_per_count(case.low + 0.6 * case.span)
-    way = "higher" if size > 0 else "lower"
-    return case.note(
-        HealthKind.PROBE_MOVED,
-        time_s[at - 1],
-        time_s[at],
-        f"Since the refuel of {day_of(float(time_s[at]))} the full tank reads {abs(counts):.0f} "
-        f"counts {way} than before it ({at} refuels before, {time_s.size - at} after; about "
-        f"{litres:.0f} L; log of the likelihood ratio {ratio:.1f}).{jump}",
-        "The probe or its tip was moved, or its scale set anew. Look at its seal and flange, check "
-        "zero and span, and make a new table if it was moved.",
-    )
-
-
-def _drifted(case: Case, time_s: Floats, slope: float, ratio: float) -> HealthNote:
-    counts = slope * case.span
-    litres = abs(counts) * case.litres_per_count(case.low + 0.6 * case.span)
-    days = (time_s[-1] - time_s[0]) / 86400
-    way = "up" if slope > 0 else "down"
-    return case.note(
-        HealthKind.ZERO_DRIFT,
-        time_s[0],
-        time_s[-1],
-        f"The full tank's reading drifts {way}: {abs(counts):.0f} counts in {days:.0f} days, about "
-        f"{litres:.0f} L, over {time_s.size} refuels (log of the likelihood ratio {ratio:.1f}).",
-        "Check the probe's zero and span in the empty tank or in air; clean the tubes; if the fuel "
-        "changed, its permittivity may have.",
-    )
-
-
-def _fills(case: Case, lag_s: float) -> Floats:
-    """Time and counts after each refuel, read at rest, shape (n, 2)."""
-    blocks = case.blocks
-    found = []
-    events = case.events()
-    wait_s = max(120.0, 2.5 * lag_s)
-    refuels = [
-        k
-        for k, event in enumerate(events)
-        if event.kind == EventKind.REFUEL and event.litres >= 0.08 * case.capacity_l
-    ]
-    for number in evenly(refuels, MOST_FILLS):  # so many say enough
-        event = events[number]
-        until = events[number + 1].start_s if number + 1 < len(events) else np.inf
-        low, high = np.searchsorted(
-            blocks.start_s,
-            [event.end_s + wait_s, min(event.end_s + wait_s + 1680.0, until)],
-        )
-        near = slice(int(low), int(high))
-        means, rest = blocks.mean[near], blocks.state[near] != MOVING
-        # At rest where there is rest; else the first quarter of an hour on the move.
-        chosen = means[rest][:4] if rest[:1].any() else means[:4]
-        chosen = chosen[np.isfinite(chosen)]
-        if chosen.size:
-            found.append((event.end_s, median(chosen)))
-    return np.array(found).reshape(-1, 2)
-
-
-def _densities(share: Floats, brims: Floats, scatter: float) -> Floats:
-    """Log density of each fill for each brim: to the brim, or anywhere below it."""
-    away = share[:, None] - brims
-    full = np.exp(-0.5 * (away / scatter) ** 2) / (scatter * np.sqrt(2 * np.pi))
-    below = np.where(away < 2.5 * scatter, 1.0 / np.maximum(brims, 0.3), 1e-4)
-    result: Floats = np.log(FULL_CHANCE * full + (1 - FULL_CHANCE) * below)
-    return result
-
-
-def _brims(share: Floats) -> Floats:
-    return np.linspace(median(share), float(share.max()) + 0.01, BRIMS)
-
-
-def _brim_steady(share: Floats) -> float:
-    brims = _brims(share)
-    return max(brim_likelihood(share, brims, s, FULL_CHANCE) for s in BRIM_SCATTERS)
-
-
-def _brim_sliding(time_s: Floats, share: Floats) -> tuple[float, float]:
-    """Best log likelihood of a brim that slides, and by how much over the log."""
-    when = (time_s - time_s[0]) / max(time_s[-1] - time_s[0], 1.0)
-    return sliding_likelihood(share, when, DRIFTS, BRIMS, np.array(BRIM_SCATTERS), FULL_CHANCE)
-
-
-def _brim_stepped(share: Floats) -> tuple[float, int, float]:
-    """Best log likelihood of a brim that steps, before which fill, and by how much."""
-    best, place, size = -np.inf, 0, 0.0
-    brims = np.linspace(quantile(share, 0.2), float(share.max()) + 0.01, 120)
-    reach = max(1, int(MOST_SHIFT / (brims[1] - brims[0])))
-    for scatter in BRIM_SCATTERS:
-        sums = np.cumsum(_densities(share, brims, scatter), axis=0)
-        afters = sums[-1] - sums
-        most = (sums.max(axis=1) + afters.max(axis=1)).tolist()
-        for at in range(LEAST_SIDE, share.size - LEAST_SIDE + 1):
-            if most[at - 1] <= best:
-                continue
-            before, after = sums[at - 1], afters[at - 1]
-            both = before + _highest_near(after, reach)
-            first = int(np.argmax(both))
-            if both[first] > best:
-                best, place = float(both[first]), at
-                near = slice(max(first - reach, 0), first + reach + 1)
-                size = float(brims[near][np.argmax(after[near])] - brims[first])
-    return best, place, size
-
-
-def _highest_near(values: Floats, reach: int) -> Floats:
-    """Return the highest of the values up to ``reach`` places away from each."""
-    wide = np.pad(values, reach, constant_values=-np.inf)
-    highest: Floats = sliding_window_view(wide, 2 * reach + 1).max(axis=1)
-    return highest
-
-
-def _jump(case: Case, time_s: Floats, at: int, size: float) -> str:
-    """Say which supposed event between the two fills is of the step's size; empty if none is."""
-    for event in case.events():
-        if not time_s[at - 1] < event.start_s < time_s[at]:
-            continue
-        sign = 1.0 if event.kind == EventKind.REFUEL else -1.0
-        here = float(np.interp(event.before_l, case.table.litres, case.table.counts))
-        litres = abs(size) * case.span * case.litres_per_count(here)
-        if sign * size > 0 and abs(event.litres - litres) < 0.25 * litres + 0.005 * case.capacity_l:
-            return (
-                f" The {event.kind.value} of {event.litres:.0f} L at {moment_of(event.start_s)} is "
-                "of just that size and may have been no fuel."
-            )
-    return ""
 
 
 def water(case: Case) -> Iterator[HealthNote]:
@@ -291,7 +125,7 @@ def stands(case: Case) -> list[Stand]:
     if at.size < 4:
         return []
     times = blocks.start_s[at]
-    top = float(blocks.mean[usable].max()) - 0.01 * case.span
+    top = min(float(blocks.mean[usable].max()), case.high + 0.02 * case.span) - 0.01 * case.span
     bottom = float(blocks.mean[usable].min()) + 0.01 * case.span
     events = case.watched.events
     cuts = np.unique(np.concatenate([

@@ -40,34 +40,57 @@ def work_in(
 
 
 @compiled
-def dense_in(
-    time_s: Floats, window: int, span_s: float, hole_s: float
-) -> tuple[Places, Places, Places]:
-    """Return where ``window`` steps take less than ``span_s``, and the steps above ``hole_s``.
+def doubled_in(
+    time_s: Floats, period_s: float, asleep_s: float, apart_s: float, hole_s: float
+) -> tuple[Places, Places, Places, Places]:
+    """Return stretches in which records of two times lie among each other, and the holes.
 
-    The first by its first place and the one after its last, the second by the record before.
+    Three records in a row in the time of one step say so, of the usual one or of the one in
+    sleep; on falling asleep the first step is a usual one, which is no sign.  A stretch goes on
+    until no sign comes for ``apart_s``: its first and last record and its signs.  A hole is a
+    step above ``hole_s``, told by the record before it.
     """
     n = time_s.size
-    lows, highs, holes = np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64)
+    lows, highs, signs = np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n, np.int64)
+    holes = np.empty(n, np.int64)
     found = holes_n = 0
-    dense = False
-    for i in range(n - window):
-        now = time_s[i + window] - time_s[i] < span_s
-        if now != dense:
-            if now:
-                lows[found] = i
-            else:
-                highs[found] = i
-                found += 1
-            dense = now
-    if dense:
-        highs[found] = n - window
-        found += 1
-    for i in range(n - 1):
-        if time_s[i + 1] - time_s[i] > hole_s:
-            holes[holes_n] = i
+    for i in range(1, n):
+        step = time_s[i] - time_s[i - 1]
+        if step > hole_s:
+            holes[holes_n] = i - 1
             holes_n += 1
-    return lows[:found].copy(), highs[:found].copy(), holes[:holes_n].copy()
+        if i + 1 == n:
+            break
+        both = time_s[i + 1] - time_s[i - 1]
+        sign = both <= 1.2 * period_s
+        if not sign and asleep_s > period_s and 0.8 * asleep_s <= both <= 1.2 * asleep_s:
+            short = min(step, both - step)
+            sign = short < 0.5 * period_s or short > 1.5 * period_s
+        if not sign:
+            continue
+        if not found or time_s[i - 1] - time_s[highs[found - 1]] > apart_s:
+            lows[found], signs[found] = i - 1, 0
+            found += 1
+        highs[found - 1] = i + 1
+        signs[found - 1] += 1
+    return lows[:found].copy(), highs[:found].copy(), signs[:found].copy(), holes[:holes_n].copy()
+
+
+@compiled
+def sleeping_steps(
+    time_s: Floats, ignition: Floats, least_s: float, most_s: float, most: int
+) -> Floats:
+    """Return the first steps of such a length between two records with the ignition off. [s]"""
+    out = np.empty(most)
+    held = 0
+    for i in range(1, time_s.size):
+        step = time_s[i] - time_s[i - 1]
+        if least_s < step < most_s and ignition[i] <= 0.5 and ignition[i - 1] <= 0.5:
+            out[held] = step
+            held += 1
+            if held == most:
+                break
+    return out[:held].copy()
 
 
 @compiled
@@ -211,22 +234,26 @@ def turns_in(
 
 
 @compiled
-def brim_likelihood(share: Floats, brims: Floats, scatter: float, full_chance: float) -> float:
+def brim_likelihood(
+    share: Floats, rough: Floats, brims: Floats, scatter: float, full_chance: float
+) -> float:
     """Return the log likelihood of the best of some brims, for fills to it or anywhere below.
 
-    The logarithm of a product of a few densities at a time; a density of less than 1e-17 of
-    the least that stands beside it is left out.
+    ``rough`` is the scatter of each fill by itself, beside the one of all.  The logarithm of a
+    product of a few densities at a time; a density of less than 1e-17 of the least that stands
+    beside it is left out.
     """
-    peak = 1.0 / (scatter * np.sqrt(2 * np.pi))
+    own = np.sqrt(scatter * scatter + rough * rough)
+    peak = 1.0 / (own * np.sqrt(2 * np.pi))
     best = -np.inf
     for brim in brims:
         below = 1.0 / max(brim, 0.3)
         total, product = 0.0, 1.0
         for k in range(share.size):
-            away = (share[k] - brim) / scatter
+            away = (share[k] - brim) / own[k]
             density = (1.0 - full_chance) * (below if away < 2.5 else 1e-4)
             if away * away < 100.0:
-                density += full_chance * peak * np.exp(-0.5 * away * away)
+                density += full_chance * peak[k] * np.exp(-0.5 * away * away)
             product *= density
             if k % 8 == 7:
                 total += np.log(product)
@@ -236,25 +263,27 @@ def brim_likelihood(share: Floats, brims: Floats, scatter: float, full_chance: f
 
 
 @compiled
-def sliding_likelihood(
+def shifted_likelihood(
     share: Floats,
-    when: Floats,
-    drifts: Floats,
+    rough: Floats,
+    shape: Floats,
+    shifts: Floats,
     brims: int,
     scatters: Floats,
     full_chance: float,
 ) -> tuple[float, float]:
-    """Return the log likelihood of the best brim that slides, and by how much over the log.
+    """Return the log likelihood of the best brim that shifts, and by how much.
 
-    ``when`` runs from 0 to 1 over the fills.  Brims are tried from the middle of the fills,
-    their drift taken off, to just above the highest.
+    ``shape`` says what part of a shift is in each fill: 0 to 1 by time for a drift, 0 and then
+    1 for a step.  Brims are tried from the middle of the fills, their shift taken off, to just
+    above the highest.
     """
     n = share.size
     level, ordered, tried = np.empty(n), np.empty(n), np.empty(brims)
-    best, slope = -np.inf, 0.0
-    for drift in drifts:
+    best, size = -np.inf, 0.0
+    for shift in shifts:
         for k in range(n):
-            level[k] = share[k] - drift * when[k]
+            level[k] = share[k] - shift * shape[k]
             at = k
             while at > 0 and ordered[at - 1] > level[k]:
                 ordered[at] = ordered[at - 1]
@@ -266,7 +295,7 @@ def sliding_likelihood(
             tried[k] = low + k * ((high - low) / (brims - 1))
         tried[brims - 1] = high
         for scatter in scatters:
-            value = brim_likelihood(level, tried, scatter, full_chance)
+            value = brim_likelihood(level, rough, tried, scatter, full_chance)
             if value > best:
-                best, slope = value, drift
-    return best, slope
+                best, size = value, shift
+    return best, size

@@ -1,4 +1,4 @@
-"""Health of the records themselves: frozen, beyond the scale, missing, unpowered, misdated."""
+"""Health of the records themselves: frozen, beyond the scale, missing, unpowered."""
 
 from collections.abc import Iterator
 
@@ -13,7 +13,7 @@ from gaugewright.watch.health_case import (
     moment_of,
     span_of,
 )
-from gaugewright.watch.health_loops import count_beyond, dead_in, dense_in
+from gaugewright.watch.health_loops import count_beyond, dead_in
 
 FROZEN_CHANGES = 25.0
 """A run of equal values is a fault where so many changes were due in it; by chance alone it
@@ -232,48 +232,6 @@ def _dead_stops(case: Case) -> Iterator[HealthNote]:
         f"{span_of(long_s)} in all.",
         _SUPPLY_ADVICE,
     )
-
-
-def clock(case: Case) -> Iterator[HealthNote]:
-    """A clock that was wrong for a while: records twice as dense as usual, and a hole as long.
-
-    Records whose clock ran behind lie among those of another time.  They leave the hole from
-    which they were taken.
-    """
-    time_s = case.track.time_s
-    period = case.period_s
-    if time_s.size < 200 or not period > 0:
-        return
-    window = 20
-    lows, highs, holes = dense_in(time_s, window, 0.65 * window * period, 600.0)
-    if not holes.size or not lows.size:
-        return
-    highs = np.minimum(highs + window, time_s.size - 1)
-    holes_s = time_s[holes + 1] - time_s[holes]
-    # A hole or two among them does not end them.
-    apart = time_s[lows[1:]] - time_s[highs[:-1]] > HOUR_S
-    lows, highs = lows[np.r_[True, apart]], highs[np.r_[apart, True]]
-    for low, high in zip(lows, highs, strict=True):
-        overlap = float(time_s[high] - time_s[low])
-        slack = max(10 * period, 0.08 * overlap)
-        fits = np.abs(holes_s - overlap) <= slack
-        if overlap < 600.0 or not fits.any():
-            continue
-        hole = int(holes[fits][np.argmin(np.abs(holes[fits] - low))])
-        hole_s = float(time_s[hole + 1] - time_s[hole])
-        sign = "ahead" if hole < low else "behind"
-        yield case.note(
-            HealthKind.CLOCK_JUMP,
-            min(time_s[hole], time_s[low]),
-            max(time_s[hole + 1], time_s[high]),
-            f"From {moment_of(float(time_s[low]))} records of two times lie among each other for "
-            f"{span_of(overlap)}, and a hole of {span_of(hole_s)} stands at "
-            f"{moment_of(float(time_s[hole]))}: the clock was {span_of(overlap)} {sign} for a "
-            "while.",
-            "Set the unit's clock from the satellites and its zone to UTC; events of that time "
-            "are not to be trusted.",
-        )
-        return
 
 
 def _changes_due(case: Case) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

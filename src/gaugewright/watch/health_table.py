@@ -173,6 +173,17 @@ def _work(case: Case, usable: list[Stand]) -> list[Floats] | None:
     ]
 
 
+def usual_rates(case: Case) -> tuple[float, float] | None:
+    """Litres an hour on the move and an hour of running at rest; None if unknown. [L/h]"""
+    least_l = LEAST_RANGE * case.capacity_l
+    usable = [s for s in stands(case) if s.litres.max() - s.litres.min() > least_l]
+    if not usable:
+        return None
+    hours = np.array([(s.moved_h[-1] - s.moved_h[0], s.ran_h[-1] - s.ran_h[0]) for s in usable])
+    rates = _not_negative(hours, np.array([s.litres[0] - s.litres[-1] for s in usable]))
+    return (float(rates[0]), float(rates[1])) if rates.any() else None
+
+
 def _not_negative(rows: Floats, right: Floats) -> Floats:
     """Return the two coefficients of least squares, of which neither may be negative.
 
