@@ -37,10 +37,12 @@ OF_READINGS: tuple[Check, ...] = (
     water,
     wrong_table,
 )
+MOVED = {HealthKind.PROBE_MOVED, HealthKind.ZERO_DRIFT}
 EXPLAINS = {
-    HealthKind.WATER: {HealthKind.PROBE_MOVED, HealthKind.ZERO_DRIFT},
-    HealthKind.AVERAGING_HEAVY: {HealthKind.PROBE_MOVED, HealthKind.ZERO_DRIFT},
-    HealthKind.SUPPLY_LOST: {HealthKind.WRONG_TABLE},
+    HealthKind.WATER: MOVED,
+    HealthKind.AVERAGING_HEAVY: MOVED | {HealthKind.WRONG_TABLE},
+    HealthKind.SUPPLY_LOST: {HealthKind.WRONG_TABLE, HealthKind.PROBE_MOVED},
+    HealthKind.NOISE_GROWING: {HealthKind.PROBE_MOVED},
     HealthKind.CLOCK_JUMP: {HealthKind.WRONG_TABLE},
 }
 """What a finding brings about by itself, so that only the cause is named."""

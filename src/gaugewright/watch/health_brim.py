@@ -36,15 +36,16 @@ FULL_CHANCE = 0.5
 """How many refuels go to the brim (common practice, no source)."""
 BRIM_SCATTERS = np.array([0.003, 0.006, 0.011])
 """Scatter of the brim's reading from fill to fill: slope, warmth, the pump's cut-off. Share."""
-LEAST_SHIFT, MOST_SHIFT = 0.015, 0.16
+LEAST_SHIFT, MOST_SHIFT = 0.018, 0.16
 DRIFTS = np.linspace(-MOST_SHIFT, MOST_SHIFT, 49)
 """Drifts over the log that are tried. Share of the span."""
 LEAST_FOR_DRIFT, LEAST_FOR_STEP, LEAST_FOR_CHANGE = 6.0, 11.0, 4.5
 """Logarithm of the likelihood ratio that is asked of a drift, of a step between any two refuels,
 and of a step by just what the reading changed at one moment (tuned on simulated logs)."""
-ANYWHERE, AT_CHANGE = 3.0, 2.0
-"""A step that may be anywhere fits better by so much without being one; a change of just its size
-speaks for it by so much (tuned)."""
+ANYWHERE = 3.0
+"""A step that may be anywhere fits better by so much without being one (tuned)."""
+RECEIPT_S = 5400.0
+"""A refuel with a receipt so near to it was one. [s]"""
 ALIKE = 1.0
 """Steps whose ratios differ by less fit alike."""
 READ_S = 1680.0
@@ -99,7 +100,7 @@ def brim(case: Case) -> Iterator[HealthNote]:
     is_step = anywhere.ratio >= LEAST_FOR_STEP and abs(anywhere.size) >= LEAST_SHIFT
     if is_step and (step is None or anywhere.ratio > step.ratio + ANYWHERE):
         step = anywhere
-    if step is not None and step.ratio > drift + (ANYWHERE if step.change is None else -AT_CHANGE):
+    if step is not None and step.ratio > drift + (ANYWHERE if step.change is None else 0.0):
         yield _moved(case, fills, step)
     elif drift >= LEAST_FOR_DRIFT and abs(slope) >= LEAST_SHIFT:
         yield _drifted(case, fills, slope, drift)
@@ -246,18 +247,33 @@ def _changed(case: Case, fills: Fills) -> Step | None:
     changes: list[Event | Undecided] = [*case.watched.events, *case.watched.undecided]
     for change in changes:
         size, reach = _size(case, change)
-        if not LEAST_SHIFT <= abs(size) <= MOST_SHIFT:
+        if not LEAST_SHIFT <= abs(size) <= MOST_SHIFT or _is_paid(case, change):
             continue
         others = fills.without(change)
         after = (others.time_s > change.start_s).astype(np.float64)
         if not LEAST_SIDE <= int(after.sum()) <= others.size - LEAST_SIDE:
             continue
         ratio, best = _ratio(others, after, size + reach * np.linspace(-1.0, 1.0, 5))
+        if abs(best) < LEAST_SHIFT:
+            continue
         pace = abs(size) / max(change.end_s - change.start_s, 1.0)
         found.append((Step(change.start_s, change.end_s, best, ratio, change), pace))
     least = max([LEAST_FOR_CHANGE, *(step.ratio - ALIKE for step, _ in found)])
     likely = [one for one in found if one[0].ratio >= least]
     return max(likely, key=lambda one: one[1])[0] if likely else None
+
+
+def _is_paid(case: Case, change: Event | Undecided) -> bool:
+    """Whether a receipt says that this was fuel."""
+    return (
+        isinstance(change, Event)
+        and change.kind == EventKind.REFUEL
+        and any(
+            abs(delivery.time_s - change.end_s) < RECEIPT_S
+            and delivery.litres > 0.5 * change.litres
+            for delivery in case.deliveries
+        )
+    )
 
 
 def _size(case: Case, change: Event | Undecided) -> tuple[float, float]:
@@ -308,7 +324,7 @@ def _densities(fills: Fills, brims: Floats, scatter: float) -> Floats:
     own = np.sqrt(scatter**2 + fills.rough**2)[:, None]
     away = (fills.share[:, None] - brims) / own
     full = np.exp(-0.5 * away**2) / (own * np.sqrt(2 * np.pi))
-    below = np.where(away < 2.5, 1.0 / np.maximum(brims, 0.3), 1e-4)
+    below = np.where(away < 2.5, 1.0 / np.maximum(brims, 0.3), 1e-2)
     result: Floats = np.log(FULL_CHANCE * full + (1 - FULL_CHANCE) * below)
     return result
 

@@ -19,7 +19,7 @@ from gaugewright.watch.health_case import (
 from gaugewright.watch.health_loops import doubled_in, sleeping_steps
 from gaugewright.watch.middles import median
 
-LEAST_S = 600.0
+LEAST_S = 1800.0
 """A clock that is wrong by less than this is not told from a hole now and then. [s]"""
 SLEEP_PERIODS, MOST_SLEEP_S = 3.0, 2 * HOUR_S
 """Longer steps with the ignition off are those of a unit that sleeps; up to two hours."""

@@ -251,7 +251,7 @@ def brim_likelihood(
         total, product = 0.0, 1.0
         for k in range(share.size):
             away = (share[k] - brim) / own[k]
-            density = (1.0 - full_chance) * (below if away < 2.5 else 1e-4)
+            density = (1.0 - full_chance) * (below if away < 2.5 else 1e-2)
             if away * away < 100.0:
                 density += full_chance * peak[k] * np.exp(-0.5 * away * away)
             product *= density

@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 
 from gaugewright.metrology.allan import AllanKind, Deviation, allan_curve
 from gaugewright.watch.health_blocks import MOVING, OFF, RUNNING
@@ -19,7 +20,7 @@ from gaugewright.watch.health_case import (
 )
 from gaugewright.watch.health_loops import drives_on
 from gaugewright.watch.middles import median
-from gaugewright.watch.values import EventKind, Floats
+from gaugewright.watch.values import Event, EventKind, Floats
 
 GROWTH, GROWTH_T = 1.8, 4.0
 LEAST_NOISE = 0.001
@@ -259,32 +260,42 @@ def _lag_after_refuels(case: Case) -> float | None:
 
     From four fifths to nineteen twentieths of a rise an exponential takes ln 4 of its time
     constant; a pump that runs steadily without any lag takes 0.15 of the refuel, which is taken
-    off.  The median over refuels of a fifth of the tank and more.
+    off.  The median over refuels of a fifth of the tank and more, at rest; where too few of
+    them stay, on the move, where only a lag of minutes can be told.
     """
-    track = case.track
-    found = []
     refuels = [e for e in case.events(EventKind.REFUEL) if e.litres >= 0.2 * case.capacity_l]
-    for event in evenly(refuels, MOST_REFUELS):
-        low, high = np.searchsorted(track.time_s, [event.start_s - 120.0, event.end_s + HOUR_S])
-        time_s, counts = track.time_s[low:high], track.counts[low:high]
-        resting = ~(track.speed_kmh[low:high] > 3.0)
-        after = time_s >= event.end_s
-        leave = np.flatnonzero(after & ~resting)
+    for at_rest in (True, False):
+        found = [_lag_after(case, event, at_rest) for event in evenly(refuels, MOST_REFUELS)]
+        known = [lag for lag in found if lag is not None]
+        if len(known) >= 3:
+            lag_s = median(np.array(known))
+            return lag_s if at_rest or lag_s > HEAVY_S else None
+    return None
+
+
+def _lag_after(case: Case, event: Event, at_rest: bool) -> float | None:
+    """The time constant by one refuel; ``None`` where the vehicle leaves too soon. [s]"""
+    track = case.track
+    low, high = np.searchsorted(track.time_s, [event.start_s - 120.0, event.end_s + HOUR_S])
+    time_s, counts = track.time_s[low:high], track.counts[low:high]
+    if at_rest:
+        leave = np.flatnonzero((time_s >= event.end_s) & (track.speed_kmh[low:high] > 3.0))
         stop = int(leave[0]) if leave.size else time_s.size
         time_s, counts = time_s[:stop], counts[:stop]
-        if time_s.size < 8 or time_s[-1] - event.end_s < 240.0:
-            continue
-        level = case.litres(np.where(np.isfinite(counts), counts, case.low))
-        start, end = float(level[0]), median(level[-3:])
-        if end - start < 0.15 * case.capacity_l:
-            continue
-        rise = np.maximum.accumulate((level - start) / (end - start))
-        crossings = [_crossing(time_s, rise, share) for share in (0.80, 0.95)]
-        tail = crossings[1] - crossings[0]
-        poured = _crossing(time_s, rise, 0.5) - _crossing(time_s, rise, 0.1)
-        # Between a tenth and a half of the rise a steady pump takes 0.4 of its time.
-        found.append(max(0.0, tail - 0.15 * poured / 0.4) / np.log(4.0))
-    return median(np.array(found)) if len(found) >= 3 else None
+    if time_s.size < 8 or time_s[-1] - event.end_s < 240.0:
+        return None
+    level = case.litres(np.where(np.isfinite(counts), counts, case.low))
+    if not at_rest:
+        level = np.median(sliding_window_view(level, 3), axis=1)
+        time_s = time_s[1:-1]
+    start, end = float(level[0]), median(level[-3:])
+    if end - start < 0.15 * case.capacity_l:
+        return None
+    rise = np.maximum.accumulate((level - start) / (end - start))
+    tail = _crossing(time_s, rise, 0.95) - _crossing(time_s, rise, 0.80)
+    poured = _crossing(time_s, rise, 0.5) - _crossing(time_s, rise, 0.1)
+    # Between a tenth and a half of the rise a steady pump takes 0.4 of its time.
+    return float(max(0.0, tail - 0.15 * poured / 0.4) / np.log(4.0))
 
 
 def _crossing(time_s: Floats, rise: Floats, share: float) -> float:
