@@ -5,6 +5,7 @@ number of records in a bin. A bin never mixes moving and still records.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -40,6 +41,11 @@ class Bins:
     running: Floats
     first: npt.NDArray[np.int64]
     last: npt.NDArray[np.int64]
+
+    @cached_property
+    def moves(self) -> bool:
+        """Whether the vehicle ever moves."""
+        return bool(self.moving.any())
 
 
 def only(bins: Bins, keep: npt.NDArray[np.bool_]) -> Bins:

@@ -31,6 +31,10 @@ FLOWING_PART = 0.25
 """How far the part that still flows to a second tank is known. [1]"""
 
 
+_Shown = tuple[float, float, float]
+"""A change at rest: from when, till when, and how much. [s, s, L]"""
+
+
 def decide(seen: Seen) -> list[Change]:
     """Return every change worth weighing, scored; the caller sets the threshold."""
     repeats = _repeats(seen)
@@ -84,7 +88,9 @@ def _measured(
 ) -> Change:
     """Return the change between the levels on either side, up to the next change. [L, L²]"""
     stop, a, b = groups[i]
-    low, high = seen.spells.low[stop], seen.spells.high[stop]
+    # Plain numbers, not NumPy's: a handful of sums with those takes longer than all the rest.
+    stop_low, stop_high = int(seen.spells.low[stop]), int(seen.spells.high[stop])
+    low, high = stop_low, stop_high
     if i and groups[i - 1][0] == stop:
         low = min(groups[i - 1][2], a)
     if i + 1 < len(groups) and groups[i + 1][0] == stop:
@@ -99,27 +105,28 @@ def _measured(
     if since < a:
         before = float(seen.level_l[since])
     litres = after - before
-    var = before_l2 + after_l2 + seen.wander_l2[b] - seen.wander_l2[since]
-    if seen.flowing_l[b] > 0:
-        var += (FLOWING_PART * min(seen.flowing_l[b], abs(litres))) ** 2
+    var = before_l2 + after_l2 + float(seen.wander_l2[b]) - float(seen.wander_l2[since])
+    flowing = float(seen.flowing_l[b])
+    if flowing > 0:
+        var += (FLOWING_PART * min(flowing, abs(litres))) ** 2
     outside = seen.after_l[stop] - seen.before_l[stop]
-    outside_l2 = seen.after_l2[stop] + seen.before_l2[stop]
-    low, high = seen.spells.low[stop], seen.spells.high[stop]
-    outside_l2 += seen.wander_l2[high - 1] - seen.wander_l2[low]
+    outside_l2 = float(seen.after_l2[stop] + seen.before_l2[stop])
+    outside_l2 += float(seen.wander_l2[stop_high - 1] - seen.wander_l2[stop_low])
+    fewest = min(a + 1 - stop_low, stop_high - b)
     return Change(
         stop,
         since,
         b,
-        float(litres),
-        float(var),
+        litres,
+        var,
         float(outside),
-        float(outside_l2),
+        outside_l2,
         True,
-        int(min(a + 1 - low, high - b)),
+        fewest,
         blurred=_blurred(seen, stop, a, b),
         frozen=since < a,
         crept=_crept(seen, a, b),
-        busy=_busy(seen, a, b, int(min(a + 1 - low, high - b))),
+        busy=_busy(seen, a, b, fewest),
         between=_between(seen.level_l, a, b),
     )
 
@@ -151,7 +158,7 @@ def _crept(seen: Seen, a: int, b: int) -> bool:
 def _busy(seen: Seen, a: int, b: int, fewest: int) -> bool:
     """Return whether a change is at a stop's end, or a machine that moves has its engine on."""
     running = seen.bins.running[a] > 0.5 or seen.bins.running[b] > 0.5
-    return fewest <= 2 or (running and bool(seen.bins.moving.any()))
+    return fewest <= 2 or (running and seen.bins.moves)
 
 
 @compiled
@@ -232,30 +239,25 @@ def _whole(seen: Seen, inside: list[Change], beyond: list[Change]) -> list[Chang
     return kept + rest
 
 
-def _beside(seen: Seen, inside: list[Change], low: int, high: int, litres: float) -> bool:
+def _beside(shown: list[_Shown], start_s: float, end_s: float, litres: float) -> bool:
     """Return whether a change seen at rest close by, of the same kind, is what is seen here.
 
     Between two stops a few minutes apart the level is not known well enough for both.
     """
-    time = seen.bins.time_s
-    start = time[max(low - 1, 0)] - NEAR_S
-    end = time[min(high, time.size - 1)] + NEAR_S
     return any(
-        c.score > 0
-        and c.litres * litres > 0
-        and abs(c.litres) > 0.3 * abs(litres)
-        and time[c.before] < end
-        and time[c.after] > start
-        for c in inside
+        before_s < end_s and after_s > start_s and c_l * litres > 0 and abs(c_l) > 0.3 * abs(litres)
+        for before_s, after_s, c_l in shown
     )
 
 
 def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change]:
     """Return what the outside shows beyond the changes seen in each stop."""
+    likely = [c for c in inside if c.score > 0]
+    time_s = seen.bins.time_s
+    near = [(float(time_s[c.before]), float(time_s[c.after]), c.litres) for c in likely]
     shown = np.zeros(seen.spells.low.size)
-    for c in inside:
-        if c.score > 0:
-            shown[c.stop] += c.litres
+    for c in likely:
+        shown[c.stop] += c.litres
     capacity = float(np.max(seen.bins.level_l))
     first = np.maximum(seen.spells.low - 1, 0)
     last = np.minimum(seen.spells.high, seen.wander_l2.size - 1)
@@ -268,21 +270,23 @@ def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change
     found = []
     for k in np.flatnonzero(clear):
         litres, var = float(all_l[k]), float(all_l2[k])
-        low, high = int(seen.spells.low[k]), int(seen.spells.high[k])
         fuel = float(chances[k]) * size_density(litres, capacity)
         odds = log(fuel) - log(heavy(litres, var) + 1e-5 * normal(litres, 100 * var) + 1e-300)
-        if odds > -5 and not _beside(seen, inside, low, high, litres):
-            begin, end = _unseen(seen, inside, int(k), int(first[k]), int(last[k]))
+        if odds <= -5:
+            continue
+        start_s, end_s = float(time_s[first[k]]) - NEAR_S, float(time_s[last[k]]) + NEAR_S
+        if not _beside(near, start_s, end_s, litres):
+            begin, end = _unseen(seen, likely, int(k), int(first[k]), int(last[k]))
             found.append(Change(int(k), begin, end, litres, var, litres, var, False, score=odds))
     return found
 
 
-def _unseen(seen: Seen, inside: list[Change], stop: int, first: int, last: int) -> tuple[int, int]:
+def _unseen(seen: Seen, likely: list[Change], stop: int, first: int, last: int) -> tuple[int, int]:
     """Return between which bins of a stop a change may be that none of its records show.
 
     Beside changes that they show, in the longest hole of the record.
     """
-    shown = [(c.before, c.after) for c in inside if c.stop == stop and c.score > 0]
+    shown = [(c.before, c.after) for c in likely if c.stop == stop]
     if not shown:
         return first, last
     gap_s = np.diff(seen.bins.time_s[first : last + 1])
