@@ -20,7 +20,7 @@ from gaugewright.watch.receipts import (
     u_difference,
 )
 from gaugewright.watch.supplier import supplier_factors
-from gaugewright.watch.unseen import UNSEEN, UNSEEN_PART
+from gaugewright.watch.unseen import TOLD, UNSEEN, UNSEEN_PART
 from gaugewright.watch.values import Event, EventKind, Undecided
 
 T0 = 1_772_323_200.0
@@ -78,6 +78,22 @@ def test_fuel_beyond_the_probe_s_top_is_not_called_short():
     assert verdicts([paid(10.2, 405.0)], to_top) == ["no_data"]
     assert verdicts([paid(10.2, 380.0)], to_top) == ["over"]
     assert "at least" in reconcile([paid(10.2, 405.0)], [to_top]).receipts[0].reason
+
+
+def test_fuel_above_the_probe_that_later_records_tell_is_judged_like_any_other():
+    told = replace(refuel(10, 390.0), reason="steady; 4.0 ± 1.0 L of it " + TOLD)
+    to_top = replace(seen(told), top_l=490.5)
+
+    assert verdicts([paid(10.2, 405.0)], to_top) == ["short"]
+    assert verdicts([paid(10.2, 391.0)], to_top) == ["agrees"]
+
+
+def test_a_difference_beyond_the_band_that_is_not_called_short_says_why():
+    (row,) = reconcile([paid(10.2, 103.2)], [seen(refuel(10, 100.0, u=0.5))]).receipts
+
+    assert abs(row.difference_l) > row.u_difference_l
+    assert str(row.verdict) == "agrees"
+    assert "a refuel may be off by 3.5 L without anybody's doing" in row.reason
 
 
 def test_two_receipts_may_pay_for_one_refuel_and_share_its_verdict():

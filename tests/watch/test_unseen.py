@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from gaugewright.table.table import Table
+from gaugewright.testing.logs import simulate_log
 from gaugewright.watch.detect import watch_vehicle
 from gaugewright.watch.unseen import UNSEEN, UNSEEN_PART
 from gaugewright.watch.values import Event, EventKind, Floats, Track
@@ -65,3 +66,20 @@ def test_until_the_level_has_come_down_nothing_is_said_of_what_is_above():
     assert event.litres < 219.0
     assert event.u_litres > UNSEEN_PART * 400.0
     assert event.reason.endswith(UNSEEN)
+
+
+def test_a_second_tank_behind_a_pipe_is_waited_for():
+    """Right after a refuel the probe's tank holds what is still to flow to the other."""
+    log = simulate_log("long_haul", 56, days=20, period_s=60.0)
+    assert log.sight.balance
+    refuels = [true for true in log.truth if true.kind == EventKind.REFUEL]
+    off, held = [], []
+    for event in watch_vehicle(log.track, log.table).events:
+        meant = [t for t in refuels if t.start_s < event.end_s and t.end_s > event.start_s]
+        if event.kind == EventKind.REFUEL and len(meant) == 1:
+            off.append(abs(event.litres / meant[0].litres - 1))
+            held.append(abs(event.litres - meant[0].litres) <= event.u_litres)
+
+    assert len(off) > 10
+    assert np.median(off) < 0.03
+    assert np.mean(held) > 0.85

@@ -15,7 +15,16 @@ from gaugewright.watch.manner import Manner
 from gaugewright.watch.middles import median
 from gaugewright.watch.plateaus import narrowed
 from gaugewright.watch.telling import reason_of, why_undecided
-from gaugewright.watch.unseen import UNSEEN, UNSEEN_PART, above_the_top, over_the_top, told_by
+from gaugewright.watch.unseen import (
+    FLOWING_PART,
+    UNSEEN,
+    UNSEEN_PART,
+    above_the_top,
+    flows,
+    levelled_out,
+    over_the_top,
+    told_by,
+)
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
 
 DRAIN_SCORE = 2.1
@@ -107,11 +116,17 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
     kind = EventKind.REFUEL if change.litres > 0 else EventKind.DRAIN
     before, after = levels(seen, change)
     litres, var = best_litres(seen, change)
+    levelled = None
+    flowing = flows(seen, change) if kind == EventKind.REFUEL else 0.0
+    if flowing:
+        levelled = levelled_out(table, seen, change)
+        litres, more_l2 = levelled or (litres, (FLOWING_PART * flowing) ** 2 + var / _WIDER**2)
+        var = _WIDER**2 * more_l2
     litres *= float(seen.own_warmth[[change.before, change.after]].mean())
     table_l2 = difference_l2(table, before, after)
     own_l2 = var + (_WIDER_TABLE**2 if kind == EventKind.REFUEL else 1.0) * table_l2
     room, said = 0.0, ""
-    if over_the_top(table, seen, change):
+    if levelled is None and over_the_top(table, seen, change):
         above = above_the_top(table, seen, change) if kind == EventKind.REFUEL else None
         if above is None:
             room, said = UNSEEN_PART * capacity_l, UNSEEN

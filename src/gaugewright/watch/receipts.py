@@ -20,11 +20,11 @@ import numpy.typing as npt
 
 from gaugewright.errors import InputError
 from gaugewright.watch.pairs import Group, best_groups
-from gaugewright.watch.unseen import UNSEEN, UNSEEN_PART
-from gaugewright.watch.usual import Usual, hidden_without_each, usual_without_each
+from gaugewright.watch.unseen import TOLD, UNSEEN, UNSEEN_PART
+from gaugewright.watch.usual import UNTOLD, Usual, hidden_without_each, usual_without_each
 from gaugewright.watch.values import Event, EventKind, Undecided
 
-FALSE_SHORT = 0.015
+FALSE_SHORT = 0.01
 """Share of honest receipts that may come out as short."""
 METER_MPE = 0.005
 """What a fuel dispenser may be wrong by, as a share: class 0.5 of OIML R 117-1, Table 2."""
@@ -252,9 +252,8 @@ def _judged(
     # The table's error is common to both refuels of a stop: their bands add.
     u = u_difference(sum(event.u_litres for event in refuels), paid)
     difference = got - paid
-    beyond, sd = difference, u / COVERAGE_95
-    if usual is not None:
-        beyond, sd = usual.beyond(difference, paid), usual.sd(sd, paid)
+    taken = usual or UNTOLD
+    beyond, sd = taken.beyond(difference, paid), taken.sd(u / COVERAGE_95, paid)
     limit = -NormalDist().inv_cdf(FALSE_SHORT) * sd
     verdict = Verdict.AGREES
     if abs(beyond) > limit:
@@ -266,6 +265,8 @@ def _judged(
     if usual is not None:
         half = COVERAGE_95 * sd
         reason += f"; {beyond:+.1f} ± {half:.1f} L beside what is usual for this vehicle"
+    elif verdict == Verdict.AGREES and abs(beyond) > u:
+        reason += f"; a refuel may be off by {limit:.1f} L without anybody's doing"
     if unseen:
         reason += f"; at least, for the fuel {unseen}, where the probe does not see it"
         if verdict == Verdict.SHORT:
@@ -307,6 +308,8 @@ def _judged_at_top(
 def _unseen_end(refuels: Sequence[Event], seen: Seen) -> str:
     """Return where a refuel left the probe's range, so that more went in than it saw."""
     for event in refuels:
+        if event.reason.endswith(TOLD):
+            continue
         if isfinite(seen.top_l) and event.after_l >= (1 - AT_END) * seen.top_l:
             return TO_THE_TOP
         if event.before_l <= seen.bottom_l + 0.1:

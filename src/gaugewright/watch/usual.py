@@ -13,7 +13,7 @@ much on every receipt does not thereby make it usual.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import hypot, sqrt
 
 import numpy as np
 
@@ -28,8 +28,11 @@ _HONEST = 0.8
 """Share of honest receipts before anything is known (assumed)."""
 _WIDE_L, _SHORT = 25.0, 0.95
 """The others lie evenly over so many litres, nearly all on the short side (assumed). [L]"""
-_KNOWN, _SCATTER = 4.0, 0.6
-"""What is known of the scatter beforehand: as if 4 refuels had shown 0.6 of the stated."""
+_KNOWN, _SCATTER = 20.0, 0.5
+"""What is known of the scatter beforehand: as if 20 refuels had shown half of the stated. [1]"""
+OWN_L = 3.0
+"""What any refuel may be off beside its band, as a standard deviation before that half; the
+bands of refuels hold for nearly all, the few that they do not hold for are off by far. [L]"""
 _LEAST, _MOST = 0.2, 1.5
 _QUANTILE, _QUANTILE_OF_NORMAL = 0.4, 0.5244
 """Four in ten of a normal's values lie within 0.5244 standard deviations."""
@@ -59,7 +62,11 @@ class Usual:
 
     def sd(self, stated_sd_l: float, paid_l: float) -> float:
         """Return the standard deviation of that. [L]"""
-        return sqrt((self.scatter * stated_sd_l) ** 2 + (self.sd_share * paid_l) ** 2)
+        return hypot(self.scatter * hypot(stated_sd_l, OWN_L), self.sd_share * paid_l)
+
+
+UNTOLD = Usual(0.0, 0.0, _SCATTER)
+"""What is taken for usual of a vehicle with few receipts."""
 
 
 def usual_without_each(
@@ -102,7 +109,8 @@ def hidden_without_each(missing_l: Sequence[float]) -> list[float | None]:
     ]
 
 
-def _usual(d: Floats, s: Floats, paid: Floats) -> Usual:
+def _usual(d: Floats, stated: Floats, paid: Floats) -> Usual:
+    s = np.hypot(stated, OWN_L)
     # Begun narrow: begun wide, receipts a little too high would pass for scatter.
     middle = float(np.median(d / paid))
     narrow = float(np.quantile(np.abs(d - middle * paid) / s, _QUANTILE)) / _QUANTILE_OF_NORMAL
