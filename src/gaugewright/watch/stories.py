@@ -1,7 +1,7 @@
 """Fuel, a shift of the reading, or noise: how likely each story makes a change of the level."""
 
 from dataclasses import dataclass
-from math import exp, log, pi
+from math import exp, log, pi, sqrt
 
 import numpy as np
 
@@ -148,12 +148,17 @@ def laplace(x: float, scale: float) -> float:
 
 def normal(x: float, var: float) -> float:
     """Return the density of a normal distribution of this variance at ``x``."""
-    return float(exp(-0.5 * x * x / var) / (2 * pi * var) ** 0.5)
+    return exp(-0.5 * x * x / var) / sqrt(2 * pi * var)
 
 
 def heavy(x: float, var: float) -> float:
-    """Return the density of a normal distribution with wide tails at ``x``."""
-    return 0.96 * normal(x, var) + 0.038 * normal(x, 4 * var) + 0.002 * normal(x, 25 * var)
+    """Return the density of a normal distribution with wide tails at ``x``.
+
+    Of 2 and of 5 times the standard deviation are 3.8 % and 0.2 % of it.
+    """
+    half = 0.5 * x * x / var
+    parts = 0.96 * exp(-half) + 0.038 / 2 * exp(-half / 4) + 0.002 / 5 * exp(-half / 25)
+    return parts / sqrt(2 * pi * var)
 
 
 def size_density(litres: float, capacity_l: float) -> float:
