@@ -3,6 +3,7 @@
 import numpy as np
 
 from gaugewright.watch.compiled import compiled
+from gaugewright.watch.middles import middle
 from gaugewright.watch.values import Floats
 
 SHORTEST = 5
@@ -121,7 +122,7 @@ def _narrowed(a: int, b: int, level: Floats, sd_l: float) -> tuple[int, int]:
 @compiled
 def _rest(level: Floats, sds: Floats) -> tuple[int, int]:
     """Return the first and last bin of the longest rest inside a change, -1 without one."""
-    n, sd = level.size, float(np.median(sds))
+    n, sd = level.size, middle(sds.copy(), sds.size)
     least = max(SHORTEST, int(LEAST_PART * n))
     first, last = -1, -1
     for p in range(1, n - 1 - least):

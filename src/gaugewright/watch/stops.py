@@ -5,6 +5,7 @@ import numpy.typing as npt
 
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.manner import Manner
+from gaugewright.watch.middles import middle
 from gaugewright.watch.spells import Spells
 from gaugewright.watch.values import Floats
 
@@ -46,7 +47,7 @@ def _hidden(
         after = level[low[k + 1] : min(high[k + 1], low[k + 1] + 12)]
         if before.size == 0 or after.size == 0:
             continue
-        jump = np.median(after) - np.median(before) - gain[k]
+        jump = middle(after.copy(), after.size) - middle(before.copy(), before.size) - gain[k]
         var = rough_l2 * (1.0 / before.size + 1.0 / after.size) * 1.6
         var += gain_l2[k] + 0.1 * burn_l2_h
         opened[k] = jump * jump > 20.0 * var

@@ -6,7 +6,7 @@ import numpy.typing as npt
 from gaugewright.watch.bins import Bins
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.manner import Manner
-from gaugewright.watch.middles import median, quantile
+from gaugewright.watch.middles import median, middle, quantile
 from gaugewright.watch.spells import HOLE_S, Spells
 from gaugewright.watch.values import Floats, Track
 
@@ -171,7 +171,7 @@ def _slopes(wanted: Mask, inside: Places, taken: Mask, time_s: Floats, level: Fl
                 slopes[held] = (level[a] - level[b]) / (time_s[b] - time_s[a]) * _HOUR_S
                 held += 1
         if held >= 8:
-            out[i:end] = np.median(slopes[:held])
+            out[i:end] = middle(slopes, held)
         i = end
     return out
 
