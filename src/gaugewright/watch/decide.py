@@ -38,7 +38,7 @@ _Shown = tuple[float, float, float]
 def decide(seen: Seen) -> list[Change]:
     """Return every change worth weighing, scored; the caller sets the threshold."""
     repeats = _repeats(seen)
-    groups = [group for group in seen.groups if np.ptp(seen.raw_l[group[1] : group[2] + 1]) > 0]
+    groups = [group for group in seen.groups if _reads_on(seen.raw_l, *group[1:])]
     inside = [_measured(seen, groups, i, repeats) for i in range(len(groups))]
     _leave_out_neighbours(inside)
     scale = outside_scale(seen, inside)
@@ -49,6 +49,11 @@ def decide(seen: Seen) -> list[Change]:
         change.score = prior.score(change)
     every = _whole(seen, inside, _only_outside(seen, inside, scale))
     return [_if_settled(seen, c) for c in every]
+
+
+def _reads_on(raw_l: Floats, a: int, b: int) -> bool:
+    """Return whether the probe does not read one and the same all through a change."""
+    return bool(raw_l[a] != raw_l[b] or np.ptp(raw_l[a : b + 1]) > 0)
 
 
 def _if_settled(seen: Seen, change: Change) -> Change:
@@ -149,7 +154,7 @@ def _level_of(level: Floats, weight_l2: Floats, first: int, end: int) -> tuple[f
 
 def _crept(seen: Seen, a: int, b: int) -> bool:
     """Return whether the vehicle crept during a change, too slowly to be seen to move."""
-    if not seen.bins.moving.any():
+    if not seen.bins.moves:
         return False
     speed = seen.speed_kmh[seen.bins.first[a] : seen.bins.last[b] + 1]
     return bool((speed > CREPT_KMH).any())

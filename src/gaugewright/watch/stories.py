@@ -81,7 +81,7 @@ class Shifts:
             (sum(x * x for x in busy) + 5 * rough_l2) / (len(busy) + 5),
             np.minimum(DRAINS_PER_DAY * drain_parts(seen) * days, MOST_CHANCE),
             capacity,
-            bool(seen.bins.moving.any()),
+            seen.bins.moves,
             2 * seen.manner.slope_l2,
         )
 
