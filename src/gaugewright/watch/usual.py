@@ -13,7 +13,7 @@ much on every receipt does not thereby make it usual.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot, sqrt
+from math import hypot
 
 import numpy as np
 
@@ -85,9 +85,9 @@ def usual_without_each(
     if n - 1 < FEWEST:
         return [None] * n
     if n > _ALL_AT_ONCE:
-        return [_usual(differences_l, stated_sd_l, paid_l)] * n
-    keep = ~np.eye(n, dtype=bool)
-    return [_usual(differences_l[k], stated_sd_l[k], paid_l[k]) for k in keep]
+        return _usual(differences_l[None], stated_sd_l[None], paid_l[None]) * n
+    others = np.nonzero(~np.eye(n, dtype=bool))[1].reshape(n, n - 1)
+    return _usual(differences_l[others], stated_sd_l[others], paid_l[others])
 
 
 def hidden_without_each(missing_l: Sequence[float]) -> list[float | None]:
@@ -109,24 +109,31 @@ def hidden_without_each(missing_l: Sequence[float]) -> list[float | None]:
     ]
 
 
-def _usual(d: Floats, stated: Floats, paid: Floats) -> Usual:
+def _usual(d: Floats, stated: Floats, paid: Floats) -> list[Usual | None]:
+    """Return for each row of receipts what is usual among them."""
     s = np.hypot(stated, OWN_L)
     # Begun narrow: begun wide, receipts a little too high would pass for scatter.
-    middle = float(np.median(d / paid))
-    narrow = float(np.quantile(np.abs(d - middle * paid) / s, _QUANTILE)) / _QUANTILE_OF_NORMAL
-    scatter, sd_share = min(max(narrow, _LEAST), _MOST), 0.0
+    middle = np.median(d / paid, axis=1, keepdims=True)
+    off = np.quantile(np.abs(d - middle * paid) / s, _QUANTILE, axis=1, keepdims=True)
+    scatter = np.clip(off / _QUANTILE_OF_NORMAL, _LEAST, _MOST)
+    sd_share = np.zeros_like(middle)
     for _ in range(_ROUNDS):
         sd = scatter * s
         e = d - middle * paid
         honest = _HONEST * np.exp(-0.5 * (e / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
         others = (1 - _HONEST) * np.where(e < 0, _SHORT, 1 - _SHORT) / _WIDE_L
         weight = honest / (honest + others)
-        precision = float(np.sum(weight * (paid / sd) ** 2) + 1 / _SHARE_SD**2)
-        middle = float(np.sum(weight * d * paid / sd**2) / precision)
+        precision = _sum(weight * (paid / sd) ** 2) + 1 / _SHARE_SD**2
+        middle = _sum(weight * d * paid / sd**2) / precision
         sd_share = precision**-0.5
-        e = d - middle * paid
-        squares = float(np.sum(weight * (e / s) ** 2)) + _KNOWN * _SCATTER**2
-        scatter = min(max(sqrt(squares / (float(weight.sum()) + _KNOWN)), _LEAST), _MOST)
+        squares = _sum(weight * ((d - middle * paid) / s) ** 2) + _KNOWN * _SCATTER**2
+        scatter = np.clip(np.sqrt(squares / (_sum(weight) + _KNOWN)), _LEAST, _MOST)
     # The scatter is about the middle wherever it lies; only what is usual is bounded.
-    share = min(max(middle, -MOST_SHARE), MOST_SHARE)
-    return Usual(share, sd_share, scatter)
+    share = np.clip(middle, -MOST_SHARE, MOST_SHARE)
+    rows = zip(share[:, 0].tolist(), sd_share[:, 0].tolist(), scatter[:, 0].tolist(), strict=True)
+    return [Usual(*row) for row in rows]
+
+
+def _sum(values: Floats) -> Floats:
+    total: Floats = values.sum(axis=1, keepdims=True)
+    return total
