@@ -126,9 +126,10 @@ def look(track: Track, table: Table) -> Seen | None:
 
 def unseen_warmth(bins: Bins) -> Floats:
     """Return what warming or cooling in long holes adds to the variance, running up. [L²]"""
-    long = np.diff(bins.time_s, prepend=bins.time_s[:1]) > WARMTH_S
-    added = np.where(long, (WARMTH_PART * bins.level_l) ** 2, 0.0)
-    return np.cumsum(added)
+    long = np.flatnonzero(np.diff(bins.time_s) > WARMTH_S) + 1
+    added = np.cumsum((WARMTH_PART * bins.level_l[long]) ** 2)
+    until_next = np.diff(long, prepend=0, append=bins.time_s.size)
+    return np.repeat(np.concatenate([[0.0], added]), until_next)
 
 
 def _within(groups: list[tuple[int, int, int]], size: int) -> npt.NDArray[np.bool_]:
