@@ -150,6 +150,32 @@ def test_receipts_show_a_table_of_the_wrong_size():
     assert right == ()
 
 
+@pytest.mark.parametrize("work", ["excavator", "city"])
+def test_refuels_past_the_top_of_a_short_probe_do_not_speak_against_its_table(work):
+    log = log_of(work)
+    made = MAKERS["past_top"](np.random.default_rng(2), log)
+    watched = watch_vehicle(made.track, made.table)
+
+    kinds = {n.kind.value for n in health(made.track, made.table, watched, deliveries_of(log))}
+
+    assert "past_probe_top" in kinds
+    assert "wrong_table" not in kinds
+
+
+@pytest.mark.parametrize(("beyond", "advice"), [(0.08, "filled beyond"), (0.5, "fault code")])
+def test_readings_above_the_table_are_told_from_fault_codes_by_how_far(beyond, advice):
+    log = log_of("city")
+    low, high = log.table.counts[[0, -1]]
+    counts = log.track.counts.copy()
+    counts[::50] = high + beyond * (high - low)
+    track = replace(log.track, counts=counts)
+
+    notes = health(track, log.table, truly_watched(log, track))
+
+    (note,) = [n for n in notes if n.kind == HealthKind.OUT_OF_SCALE]
+    assert advice in note.advice
+
+
 def test_a_track_too_short_to_judge_has_no_note():
     log = log_of("city")
     short = Track("T", *(c[:20] for c in (

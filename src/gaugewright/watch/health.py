@@ -7,7 +7,7 @@ import numpy as np
 from gaugewright.table.table import Table
 from gaugewright.watch.health_blocks import blocks_of
 from gaugewright.watch.health_brim import brim
-from gaugewright.watch.health_case import Case, Delivery, HealthKind, HealthNote
+from gaugewright.watch.health_case import ABOVE, Case, Delivery, HealthKind, HealthNote
 from gaugewright.watch.health_clock import clock
 from gaugewright.watch.health_level import water
 from gaugewright.watch.health_noise import averaging, growing
@@ -46,10 +46,8 @@ EXPLAINS = {
     HealthKind.CLOCK_JUMP: {HealthKind.WRONG_TABLE},
 }
 """What a finding brings about by itself, so that only the cause is named."""
-BELOW, ABOVE = 0.02, 0.12
-"""Counts this far beyond the table's ends are still readings. Share of its span.
-
-A probe that was moved or drifts reads beyond its table's last row when the tank is full."""
+BELOW = 0.02
+"""Counts so far below the table's first row are still readings. Share of its span."""
 LEAST_RECORDS = 50
 MOST_STEPS = 100_000
 

@@ -19,6 +19,9 @@ DAY_S = 86400.0
 HOUR_S = 3600.0
 STOP_S = 1200.0
 """From here a time without work is a stop. [s]"""
+ABOVE = 0.12
+"""Counts so far above the table's last row are still readings: a full tank reads there where the
+probe was moved or its zero drifts. Share of the table's span."""
 HOLE_PERIODS = 2.5
 """From so many usual periods a step between two records is a hole."""
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from gaugewright.watch.health_blocks import OFF
 from gaugewright.watch.health_case import (
+    ABOVE,
     HOUR_S,
     Case,
     HealthKind,
@@ -65,6 +66,7 @@ def past_top(case: Case) -> Iterator[HealthNote]:
     rate = litres_per_hour(case)
     unseen = "" if rate is None else f", about {rate * hours:.0f} L by its usual consumption"
     first, last = runs.start_s[top][0], runs.end_s[top][-1]
+    case.kept["top"] = float(np.median(runs.value[top])) - END_SHARE * case.span
     yield case.note(
         HealthKind.PAST_TOP,
         first,
@@ -129,7 +131,12 @@ def out_of_scale(case: Case) -> Iterator[HealthNote]:
         f"{case.high:.0f} counts, most often {usual:.0f}.",
         "The table is of a probe with another scale: key in the one of this vehicle."
         if wrong
-        else "Check the probe's connector and supply; a value like that is often a fault code.",
+        else (
+            "So little above the table's last row a tank filled beyond it reads, or a probe that "
+            "was moved; if it is neither, check the probe's connector and supply."
+            if case.high < usual <= case.high + ABOVE * case.span
+            else "Check the probe's connector and supply; a value like that is often a fault code."
+        ),
     )
 
 

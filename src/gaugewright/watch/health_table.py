@@ -15,7 +15,7 @@ import numpy.typing as npt
 from gaugewright.watch.health_case import Case, HealthKind, HealthNote
 from gaugewright.watch.health_level import Stand, stands
 from gaugewright.watch.middles import median
-from gaugewright.watch.values import EventKind, Floats
+from gaugewright.watch.values import Event, EventKind, Floats
 
 WAVES = 3
 """Departures tried: sin(k π u) of the share u of the table's counts, k = 1 to 3."""
@@ -128,9 +128,17 @@ def _receipts(case: Case) -> list[tuple[float, float]]:
         if near and delivery.litres > 0.1 * case.capacity_l:
             best = min(near, key=lambda e: abs(e.end_s - delivery.time_s))
             # One that ends at the probe's top is seen in part only.
-            if best.after_l < case.table.litres[-1] - 0.02 * case.capacity_l:
+            at_top = best.after_l >= case.table.litres[-1] - 0.02 * case.capacity_l
+            if not at_top and _highest(case, best) < case.kept.get("top", np.inf):
                 pairs.append((delivery.litres, best.litres))
     return pairs
+
+
+def _highest(case: Case, refuel: Event) -> float:
+    """Highest counts of a block in a refuel and just after it."""
+    at = np.searchsorted(case.blocks.start_s, [refuel.start_s, refuel.end_s + 600.0])
+    means = case.blocks.mean[at[0] : at[1]]
+    return float(means[np.isfinite(means)].max(initial=-np.inf))
 
 
 def _counter(case: Case) -> list[tuple[float, float]]:
