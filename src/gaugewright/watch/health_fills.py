@@ -98,8 +98,7 @@ def _used(case: Case) -> Floats:
     A hole may be work or not; a fill read too low for it passes for one not to the brim.
     """
     blocks = case.blocks
-    any_hour = litres_per_hour(case) or 0.0
-    moving, running = usual_rates(case) or (any_hour, any_hour)
+    moving, running = usual_rates(case) or 2 * (litres_per_hour(case) or 0.0,)
     rate = np.where(case.moving, moving, np.where(blocks.state == OFF, 0.0, running))
     length_s = np.minimum(np.diff(blocks.start_s), 2 * BLOCK_S)
     return np.append(0.0, np.cumsum(rate[:-1] * length_s / HOUR_S))
