@@ -11,22 +11,27 @@ from math import log
 
 import numpy as np
 
+from gaugewright.watch.around import (
+    between,
+    blurred,
+    busy,
+    creep_kmh,
+    crept,
+    frozen_since,
+    repeats,
+)
 from gaugewright.watch.change import EDGE_BINS, Change
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.look import UNKNOWN_L2, Seen, unseen_warmth
 from gaugewright.watch.stories import Shifts, drain_parts, heavy, normal, size_density
 from gaugewright.watch.values import Floats
+from gaugewright.watch.weighing import weighed
 
 WINDOW = 10
 FEWEST_SCATTER = 4
-FROZEN_BINS = 5
-FROZEN_ODDS = 9.0
-"""From which surprise on a probe that often repeats itself froze: log of one in so many. [1]"""
-BLUR_BINS = 6
 NEAR_S = 1200.0
 OUTSIDE_CHANCE = 0.08
 """Changes in a day that no record at rest shows; on logs that are not scored."""
-CREPT_KMH = 1.0
 FLOWING_PART = 0.25
 """How far the part that still flows to a second tank is known. [1]"""
 
@@ -37,9 +42,19 @@ _Shown = tuple[float, float, float]
 
 def decide(seen: Seen) -> list[Change]:
     """Return every change worth weighing, scored; the caller sets the threshold."""
-    repeats = _repeats(seen)
+    changes = by_stories(seen)
+    for change in changes:
+        if change.litres < 0:
+            change.score = weighed(seen, change)
+    return [_if_settled(seen, change) for change in changes]
+
+
+def by_stories(seen: Seen) -> list[Change]:
+    """Return every change worth weighing, scored by the three stories alone."""
+    repeating = repeats(seen)
     groups = [group for group in seen.groups if _reads_on(seen.raw_l, *group[1:])]
-    inside = [_measured(seen, groups, i, repeats) for i in range(len(groups))]
+    creep = creep_kmh(seen)
+    inside = [_measured(seen, groups, i, repeating, creep) for i in range(len(groups))]
     _leave_out_neighbours(inside)
     scale = outside_scale(seen, inside)
     for change in inside:
@@ -47,8 +62,7 @@ def decide(seen: Seen) -> list[Change]:
     prior = Shifts.learnt(seen, inside)
     for change in inside:
         change.score = prior.score(change)
-    every = _whole(seen, inside, _only_outside(seen, inside, scale))
-    return [_if_settled(seen, c) for c in every]
+    return _whole(seen, inside, _only_outside(seen, inside, scale))
 
 
 def _reads_on(raw_l: Floats, a: int, b: int) -> bool:
@@ -63,33 +77,12 @@ def _if_settled(seen: Seen, change: Change) -> Change:
     return change
 
 
-def _repeats(seen: Seen) -> tuple[float, float]:
-    """Return the share of bins at rest that repeat the one before, engine off and running."""
-    still = np.repeat(seen.spells.still, seen.spells.high - seen.spells.low)[1:]
-    on = seen.bins.running[1:] > 0.5
-    same = np.diff(seen.raw_l) == 0
-    off, on = still & ~on, still & on
-    return (
-        float(same[off].mean()) if off.any() else 1.0,
-        float(same[on].mean()) if on.any() else 1.0,
-    )
-
-
-def _frozen_since(seen: Seen, at: int, repeats: tuple[float, float]) -> int:
-    """Return from where on the probe repeated itself up to a bin, the bin itself if it did not.
-
-    A probe that froze shows at once what happened since, so the moment is not known.
-    """
-    repeat = repeats[int(seen.bins.running[at] > 0.5)]
-    fewest = FROZEN_BINS if repeat < 0.5 else FROZEN_ODDS / -log(min(repeat, 0.999))
-    first = at
-    while first > 0 and seen.raw_l[first - 1] == seen.raw_l[at]:
-        first -= 1
-    return first if at - first >= fewest else at
-
-
 def _measured(
-    seen: Seen, groups: list[tuple[int, int, int]], i: int, repeats: tuple[float, float]
+    seen: Seen,
+    groups: list[tuple[int, int, int]],
+    i: int,
+    repeating: tuple[float, float],
+    creep: float,
 ) -> Change:
     """Return the change between the levels on either side, up to the next change. [L, L²]"""
     stop, a, b = groups[i]
@@ -100,7 +93,7 @@ def _measured(
         low = min(groups[i - 1][2], a)
     if i + 1 < len(groups) and groups[i + 1][0] == stop:
         high = max(groups[i + 1][1] + 1, b + 1)
-    since = _frozen_since(seen, a, repeats)
+    since = frozen_since(seen, a, repeating)
     guard = min(8, (b - a) // 6)
     last = a - 1 - guard if a - low >= 4 + guard else a - 1 if a - low >= 4 else a
     begin = b + 2 + guard if high - b >= 6 + guard else b + min(2, (high - b) // 2)
@@ -128,11 +121,11 @@ def _measured(
         outside_l2,
         True,
         fewest,
-        blurred=_blurred(seen, stop, a, b),
+        blurred=blurred(seen, stop, a, b),
         frozen=since < a,
-        crept=_crept(seen, a, b),
-        busy=_busy(seen, a, b, fewest),
-        between=_between(seen.level_l, a, b),
+        crept=crept(seen, a, b, creep),
+        busy=busy(seen, a, b, fewest),
+        between=between(seen.level_l, a, b),
     )
 
 
@@ -150,43 +143,6 @@ def _level_of(level: Floats, weight_l2: Floats, first: int, end: int) -> tuple[f
             scatter += (level[i] - mean) ** 2 / weight_l2[i]
         var *= max(1.0, scatter / (end - first - 1))
     return mean, var
-
-
-def _crept(seen: Seen, a: int, b: int) -> bool:
-    """Return whether the vehicle crept during a change, too slowly to be seen to move."""
-    if not seen.bins.moves:
-        return False
-    speed = seen.speed_kmh[seen.bins.first[a] : seen.bins.last[b] + 1]
-    return bool((speed > CREPT_KMH).any())
-
-
-def _busy(seen: Seen, a: int, b: int, fewest: int) -> bool:
-    """Return whether a change is at a stop's end, or a machine that moves has its engine on."""
-    running = seen.bins.running[a] > 0.5 or seen.bins.running[b] > 0.5
-    return fewest <= 2 or (running and seen.bins.moves)
-
-
-@compiled
-def _between(level: Floats, a: int, b: int) -> int:
-    """Return how many bins inside a change are plainly on the way, as fuel that flows is. [L]"""
-    whole, count = level[b] - level[a], 0
-    for i in range(a + 1, b):
-        if abs(level[i] - level[a] - 0.5 * whole) < 0.35 * abs(whole):
-            count += 1
-    return count
-
-
-def _blurred(seen: Seen, stop: int, a: int, b: int) -> bool:
-    """Return whether the engine runs and work without moving is within `BLUR_BINS`."""
-    if not seen.bins.running[a] > 0.5:
-        return False
-    spells, moving = seen.spells, seen.bins.moving
-    for beside, apart in ((stop - 1, a - spells.low[stop]), (stop + 1, spells.high[stop] - 1 - b)):
-        if apart < BLUR_BINS and 0 <= beside < spells.low.size and not spells.still[beside]:
-            share = moving[spells.low[beside] : spells.high[beside]].mean()
-            if share < 0.5:
-                return True
-    return False
 
 
 def _leave_out_neighbours(changes: list[Change]) -> None:

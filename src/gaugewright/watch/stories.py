@@ -32,6 +32,8 @@ DRAINS_PER_DAY, LASTING_PART = 0.3, 0.6
 """Drains expected in a day, and the part of them that takes its time from how long a stop is."""
 MOST_CHANCE = 0.15
 """That there is a drain in one stop, at most: where nothing is known of when, drift grows too."""
+PLACE_CHANCE = 0.02
+"""That a shift is as wide as from one place to another: the ground gives, or a leg is set. [1]"""
 CREPT_CHANCE, CREPT_TIMES = 0.3, 2.0
 """That a vehicle that crept stands on another slope, and how much wider the two then differ than
 after a drive. [1, of L²]"""
@@ -124,7 +126,9 @@ class Shifts:
         far = 0.01 if change.between > MOST_BETWEEN or not self.moves else FAR_CHANCE
         scale = self.quiet_l + min(var_l2**0.5, 2 * self.quiet_l)
         near = laplace(size, scale)
-        return self.quiet_chance * ((1 - far) * near + far * laplace(size, FAR_TIMES * scale))
+        wide = far * laplace(size, FAR_TIMES * scale)
+        other = PLACE_CHANCE * normal(size, var_l2 + self.place_l2) if self.moves else 0.0
+        return self.quiet_chance * ((1 - far - PLACE_CHANCE) * near + wide + other)
 
 
 def drain_parts(seen: Seen) -> Floats:

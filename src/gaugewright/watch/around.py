@@ -1,0 +1,87 @@
+"""What goes on around a change of the level: work, creeping, a probe that repeats itself."""
+
+from math import log
+
+import numpy as np
+
+from gaugewright.watch.compiled import compiled
+from gaugewright.watch.look import Seen
+from gaugewright.watch.middles import quantile
+from gaugewright.watch.values import Floats
+
+FROZEN_BINS = 5
+FROZEN_ODDS = 9.0
+"""From which surprise on a probe that often repeats itself froze: log of one in so many. [1]"""
+BLUR_BINS = 6
+CREPT_KMH, _PARKED_PART = 1.0, 0.99
+"""Slower is no motion; nor is what this part of the records of a parked engine stays below."""
+
+
+def repeats(seen: Seen) -> tuple[float, float]:
+    """Return the share of bins at rest that repeat the one before, engine off and running."""
+    still = np.repeat(seen.spells.still, seen.spells.high - seen.spells.low)[1:]
+    on = seen.bins.running[1:] > 0.5
+    same = np.diff(seen.raw_l) == 0
+    off, on = still & ~on, still & on
+    return (
+        float(same[off].mean()) if off.any() else 1.0,
+        float(same[on].mean()) if on.any() else 1.0,
+    )
+
+
+def frozen_since(seen: Seen, at: int, repeating: tuple[float, float]) -> int:
+    """Return from where on the probe repeated itself up to a bin, the bin itself if it did not.
+
+    A probe that froze shows at once what happened since, so the moment is not known.
+    """
+    repeat = repeating[int(seen.bins.running[at] > 0.5)]
+    fewest = FROZEN_BINS if repeat < 0.5 else FROZEN_ODDS / -log(min(repeat, 0.999))
+    first = at
+    while first > 0 and seen.raw_l[first - 1] == seen.raw_l[at]:
+        first -= 1
+    return first if at - first >= fewest else at
+
+
+def creep_kmh(seen: Seen) -> float:
+    """Return the speed above which this vehicle creeps: more than its unit tells of one parked."""
+    bins = seen.bins
+    speed = seen.speed_kmh[bins.first[~bins.moving & ~(bins.running > 0.5)]]
+    speed = speed[np.isfinite(speed)]
+    return max(CREPT_KMH, quantile(speed, _PARKED_PART)) if speed.size else CREPT_KMH
+
+
+def crept(seen: Seen, a: int, b: int, creep: float) -> bool:
+    """Return whether the vehicle crept during a change, too slowly to be seen to move."""
+    if not seen.bins.moves:
+        return False
+    speed = seen.speed_kmh[seen.bins.first[a] : seen.bins.last[b] + 1]
+    return bool((speed > creep).any())
+
+
+def busy(seen: Seen, a: int, b: int, fewest: int) -> bool:
+    """Return whether a change is at a stop's end, or a machine that moves has its engine on."""
+    running = seen.bins.running[a] > 0.5 or seen.bins.running[b] > 0.5
+    return fewest <= 2 or (running and seen.bins.moves)
+
+
+@compiled
+def between(level: Floats, a: int, b: int) -> int:
+    """Return how many bins inside a change are plainly on the way, as fuel that flows is. [L]"""
+    whole, count = level[b] - level[a], 0
+    for i in range(a + 1, b):
+        if abs(level[i] - level[a] - 0.5 * whole) < 0.35 * abs(whole):
+            count += 1
+    return count
+
+
+def blurred(seen: Seen, stop: int, a: int, b: int) -> bool:
+    """Return whether the engine runs and work without moving is within `BLUR_BINS`."""
+    if not seen.bins.running[a] > 0.5:
+        return False
+    spells, moving = seen.spells, seen.bins.moving
+    for beside, apart in ((stop - 1, a - spells.low[stop]), (stop + 1, spells.high[stop] - 1 - b)):
+        if apart < BLUR_BINS and 0 <= beside < spells.low.size and not spells.still[beside]:
+            share = moving[spells.low[beside] : spells.high[beside]].mean()
+            if share < 0.5:
+                return True
+    return False

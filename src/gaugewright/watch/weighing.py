@@ -1,0 +1,106 @@
+"""How much the circumstances of a fall of the level add to the odds that it is a drain.
+
+The three stories of `gaugewright.watch.stories` weigh litres against litres. What they leave out
+is how often each kind of fall turned out to be a drain: one just after a stop began, one that took
+hours, one while the vehicle crept. A sum of one curve for each circumstance says so (an additive
+logistic model: Hastie and Tibshirani, Generalized Additive Models, 1990, from memory). The curves
+were fitted to simulated logs that are not scored, by ``python -m benchmarks.watch_weighing``,
+which prints the table below; each curve is made of straight lines between its knots and flat
+beyond them.
+"""
+
+from dataclasses import dataclass
+from math import log
+
+from gaugewright.watch.change import Change
+from gaugewright.watch.look import Seen
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """What one circumstance adds to the odds, in natural logarithms, at some of its values.
+
+    ``by_log``: straight between the logarithms of the knots.
+    """
+
+    circumstance: str
+    knots: tuple[float, ...]
+    adds: tuple[float, ...]
+    by_log: bool = True
+
+
+RULED_OUT = -4.0
+"""Odds by the stories below which no circumstance makes up for them; the first knot. [1]"""
+
+START = -0.36
+CURVES = (
+    Curve(
+        "stories",
+        (-4.0, -1.0, 1.0, 3.0, 6.0, 12.0),
+        (-4.91, -1.99, -1.07, 0.51, 3.27, 4.19),
+        by_log=False,
+    ),
+    Curve(
+        "since_bins", (1.0, 2.0, 4.0, 10.0, 40.0, 400.0), (1.39, -0.79, -0.86, -0.49, 0.21, 0.53)
+    ),
+    Curve("minutes", (1.0, 2.0, 5.0, 20.0, 120.0, 700.0), (-0.48, 0.15, 0.89, 0.96, -1.67, 0.15)),
+    Curve("drifts", (4.0, 15.0, 40.0, 120.0, 500.0), (0.05, -0.47, -0.74, -0.07, 1.23)),
+    Curve("litres", (2.0, 4.0, 8.0, 16.0, 60.0), (-0.89, 0.32, 0.36, 0.40, -0.20)),
+    Curve("fewest_bins", (1.0, 2.0, 4.0, 12.0, 100.0), (-0.50, 0.23, 0.10, -0.53, 0.70)),
+    Curve("shown", (0.0, 1.0), (-0.59, 0.59), by_log=False),
+    Curve("crept", (0.0, 1.0), (1.53, -1.53), by_log=False),
+)
+
+
+def circumstances(seen: Seen, change: Change) -> dict[str, float]:
+    """Return what the curves are functions of, for one fall of the level.
+
+    ``stories`` the logarithm of the odds so far; ``since_bins`` how many bins at rest there are
+    up to it; ``minutes`` it took at most; ``drifts`` its litres in what the level does by itself in
+    an hour; ``litres``; ``fewest_bins`` on the thinner side; ``shown`` 1 if records at rest show
+    it, ``crept`` 1 if the vehicle crept meanwhile.
+    """
+    time_s = seen.bins.time_s
+    size = max(abs(change.litres), 0.1)
+    return {
+        "stories": change.score,
+        "since_bins": max(change.before + 1 - int(seen.spells.low[change.stop]), 0) + 1.0,
+        "minutes": max(float(time_s[change.after] - time_s[change.before]) / 60.0, 0.5),
+        "drifts": size / seen.manner.wander_l2_h**0.5,
+        "litres": size,
+        "fewest_bins": float(max(change.fewest, 1)),
+        "shown": float(change.inside),
+        "crept": float(change.crept),
+    }
+
+
+def weighed(seen: Seen, change: Change) -> float:
+    """Return the logarithm of the odds that a fall of the level is a drain, all told."""
+    told = circumstances(seen, change)
+    sums = START + sum(added(curve, told[curve.circumstance]) for curve in CURVES)
+    return sums + min(told["stories"] - RULED_OUT, 0.0)
+
+
+def added(curve: Curve, value: float) -> float:
+    """Return what a curve adds at one value.
+
+    >>> added(Curve("litres", (1.0, 100.0), (-1.0, 1.0)), 10.0)
+    0.0
+    >>> added(Curve("crept", (0.0, 1.0), (0.0, -2.0), by_log=False), 7.0)
+    -2.0
+    """
+    return sum(part * adds for part, adds in zip(parts(curve, value), curve.adds, strict=True))
+
+
+def parts(curve: Curve, value: float) -> list[float]:
+    """Return the weight of each knot at one value: they sum to 1. [1]"""
+    knots = [log(k) for k in curve.knots] if curve.by_log else list(curve.knots)
+    x = log(value) if curve.by_log else value
+    x = min(max(x, knots[0]), knots[-1])
+    out = [0.0] * len(knots)
+    for i in range(len(knots) - 1):
+        if knots[i] <= x <= knots[i + 1]:
+            share = (x - knots[i]) / (knots[i + 1] - knots[i])
+            out[i], out[i + 1] = 1.0 - share, share
+            break
+    return out
