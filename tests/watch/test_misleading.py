@@ -81,9 +81,10 @@ def test_a_level_that_falls_while_the_vehicle_creeps_is_less_likely_a_drain():
     speed[NIGHT : NIGHT + 3] = 2.0
     crept = replace(still, speed_kmh=speed)
 
-    scores = [watch_vehicle(one, TABLE, least_score=0.0).events[0].score for one in (still, crept)]
+    events = [watch_vehicle(one, TABLE, least_score=0.0).events[0] for one in (still, crept)]
 
-    assert scores[1] < scores[0] - 2
+    assert events[1].score < events[0].score - 2
+    assert ["the vehicle crept meanwhile" in event.reason for event in events] == [False, True]
 
 
 def test_fuel_that_went_in_a_hole_after_a_refuel_is_told_after_it():
@@ -101,3 +102,14 @@ def test_fuel_that_went_in_a_hole_after_a_refuel_is_told_after_it():
     refuel, drain = watched.events
     assert (refuel.kind, drain.kind) == (EventKind.REFUEL, EventKind.DRAIN)
     assert drain.start_s >= refuel.end_s
+
+
+def test_a_unit_whose_speed_jitters_while_parked_is_not_said_to_creep():
+    calm = truck(less(8.0, records=3))
+    jitter = np.abs(np.random.default_rng(1).normal(0, 0.6, calm.time_s.size)).round(1)
+    restless = replace(calm, speed_kmh=np.where(calm.speed_kmh > 0, calm.speed_kmh, jitter))
+
+    (event,) = watch_vehicle(restless, TABLE).events
+
+    assert event.litres == pytest.approx(8, abs=1)
+    assert "crept" not in event.reason

@@ -13,7 +13,7 @@ FROZEN_BINS = 5
 FROZEN_ODDS = 9.0
 """From which surprise on a probe that often repeats itself froze: log of one in so many. [1]"""
 BLUR_BINS = 6
-CREPT_KMH, _PARKED_PART = 1.0, 0.99
+CREPT_KMH, _PARKED_PART = 1.0, 0.9995
 """Slower is no motion; nor is what this part of the records of a parked engine stays below."""
 
 
@@ -45,7 +45,7 @@ def frozen_since(seen: Seen, at: int, repeating: tuple[float, float]) -> int:
 def creep_kmh(seen: Seen) -> float:
     """Return the speed above which this vehicle creeps: more than its unit tells of one parked."""
     bins = seen.bins
-    speed = seen.speed_kmh[bins.first[~bins.moving & ~(bins.running > 0.5)]]
+    speed = seen.speed_kmh[bins.first[~bins.moving & ~(bins.running > 0.0)]]
     speed = speed[np.isfinite(speed)]
     return max(CREPT_KMH, quantile(speed, _PARKED_PART)) if speed.size else CREPT_KMH
 

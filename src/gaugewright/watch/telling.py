@@ -22,6 +22,8 @@ def reason_of(seen: Seen, change: Change, litres: float, band_l: float) -> str:
         f"at rest with {state} the level {verb} by {litres:.1f} ± {band_l:.1f} L "
         f"within {max(minutes, 1):.0f} min and stayed"
     )
+    if change.crept:
+        said += ", though the vehicle crept meanwhile"
     if change.outside_l2 < _OUTSIDE_KNOWN_L2:
         said += (
             f"; carried from before the stop to after it, {abs(change.outside_l):.1f} ± "
