@@ -55,20 +55,21 @@ def zero_drift(rng: np.random.Generator, log: SimulatedLog) -> Faulty:
 
 
 def probe_moved(rng: np.random.Generator, log: SimulatedLog) -> Faulty | None:
-    """While parked somebody shifts the probe, by 2 to 12 % of full scale."""
+    """While parked somebody shifts the probe, by 2 to 12 % of full scale; its averaging follows."""
     parked = np.flatnonzero(log.track.ignition < 0.5)
     middle = parked[(parked > 0.3 * log.track.time_s.size) & (parked < 0.7 * log.track.time_s.size)]
     if not middle.size:
         return None
     at = int(rng.choice(middle))
     size = float(rng.uniform(0.02, 0.12) * rng.choice([-1, 1]))
-    counts = log.track.counts.copy()
-    counts[at:] += size * _full(log)
+    counts, t = log.track.counts.copy(), log.track.time_s
+    since_s = t[at:] - t[max(at - 1, 0)]
+    counts[at:] += size * _full(log) * (1.0 - np.exp(-since_s / max(log.sight.lag_s, 0.1)))
     return Faulty(
         _with_counts(log, _as_sent(log, counts)),
         log.table,
         HealthKind.PROBE_MOVED,
-        float(log.track.time_s[at]),
+        float(t[at]),
         size,
     )
 
