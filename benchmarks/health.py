@@ -23,8 +23,8 @@ from gaugewright.testing.log_days import KINDS
 from gaugewright.testing.log_faults import MAKERS, deliveries_of
 from gaugewright.testing.logs import SimulatedLog, simulate_log
 from gaugewright.watch.detect import watch_vehicle
-from gaugewright.watch.health import health
-from gaugewright.watch.health_case import HealthNote
+from gaugewright.watch.health.case import HealthNote
+from gaugewright.watch.health.notes import health
 from gaugewright.watch.values import Track
 
 KIND_OF = {

@@ -21,7 +21,7 @@ from gaugewright.table.table import Table
 from gaugewright.testing.log_days import KINDS
 from gaugewright.testing.logs import SimulatedLog, simulate_log
 from gaugewright.watch.detect import watch_vehicle
-from gaugewright.watch.health_case import Delivery
+from gaugewright.watch.health.case import Delivery
 from gaugewright.watch.refine import refine
 from gaugewright.watch.service_data import service_data
 

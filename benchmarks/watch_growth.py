@@ -21,7 +21,7 @@ from gaugewright.app.watch_run import HowToRun, watch_log
 from gaugewright.app.watch_tables import table_files
 from gaugewright.app.watch_task import Look
 from gaugewright.watch.detect import watch_vehicle
-from gaugewright.watch.health import health
+from gaugewright.watch.health.notes import health
 
 MONTHS_OF_A_VEHICLE_YEAR = 12
 

@@ -23,7 +23,7 @@ from gaugewright.app.watch_tables import table_files
 from gaugewright.app.watch_task import Look
 from gaugewright.table.files import read_table
 from gaugewright.watch.detect import watch_vehicle
-from gaugewright.watch.health import health
+from gaugewright.watch.health.notes import health
 from gaugewright.watch.order import ordered
 
 VEHICLES, MONTHS = 16, 2

@@ -9,10 +9,10 @@ from gaugewright.table.table import Table
 from gaugewright.testing.log_faults import MAKERS, deliveries_of, truly_watched
 from gaugewright.testing.logs import SimulatedLog, simulate_log
 from gaugewright.watch.detect import watch_vehicle
-from gaugewright.watch.health import Delivery, HealthKind, health
-from gaugewright.watch.health_blocks import MOVING, OFF, RUNNING, blocks_of
-from gaugewright.watch.health_case import Case
-from gaugewright.watch.health_noise import curve_on_move, lag_of
+from gaugewright.watch.health.blocks import MOVING, OFF, RUNNING, blocks_of
+from gaugewright.watch.health.case import Case
+from gaugewright.watch.health.noise import curve_on_move, lag_of
+from gaugewright.watch.health.notes import Delivery, HealthKind, health
 from gaugewright.watch.values import Track
 
 LOGS: dict[str, SimulatedLog] = {}

@@ -35,7 +35,7 @@ from gaugewright.cli.watch_live import Doors
 from gaugewright.errors import InputError, SourceError
 from gaugewright.table.files import read_table
 from gaugewright.testing.plain_watch import steps
-from gaugewright.watch.health import health
+from gaugewright.watch.health.notes import health
 from gaugewright.watch.values import Event, EventKind, Track
 
 T0 = 1_772_323_200.0

@@ -12,7 +12,7 @@ from gaugewright.app.receipt_files import read_receipts
 from gaugewright.app.watch_track import Choice, read_track
 from gaugewright.errors import InputError
 from gaugewright.table.table import Table
-from gaugewright.watch.health_case import Delivery
+from gaugewright.watch.health.case import Delivery
 from gaugewright.watch.receipts import Receipt
 from gaugewright.watch.refine import Refined, refine
 from gaugewright.watch.service_data import service_data

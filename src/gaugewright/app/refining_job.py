@@ -12,7 +12,7 @@ from gaugewright.errors import StateError
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.kept_words import with_words
 from gaugewright.journal.state import TankState
-from gaugewright.watch.health_case import Delivery
+from gaugewright.watch.health.case import Delivery
 from gaugewright.watch.refine import Refined, refine
 from gaugewright.watch.service_data import service_data
 from gaugewright.words import Volume, said

@@ -40,7 +40,7 @@ from gaugewright.app.watch_task import Done, Look, Task
 from gaugewright.errors import InputError
 from gaugewright.table.table import Table
 from gaugewright.watch.blocks import BLOCK_RECORDS, joined
-from gaugewright.watch.health_case import Delivery
+from gaugewright.watch.health.case import Delivery
 from gaugewright.watch.order import Arrival
 from gaugewright.watch.receipts import GAP_S, Receipt
 from gaugewright.watch.remarks import Remark, arrival_remarks, watched_remarks

@@ -16,7 +16,7 @@ from gaugewright.app.spool import Rows, Stretch, read_stretches
 from gaugewright.errors import GaugewrightError
 from gaugewright.table.table import Table
 from gaugewright.watch.gauge import together
-from gaugewright.watch.health_case import Delivery, HealthNote
+from gaugewright.watch.health.case import Delivery, HealthNote
 from gaugewright.watch.order import Arrival, Ordered, ordered
 from gaugewright.watch.receipts import gaps_in
 from gaugewright.watch.remarks import Remark, column_remarks

@@ -17,7 +17,7 @@ from gaugewright.journal.book import Recorded
 from gaugewright.journal.fill_kinds import TableRow
 from gaugewright.journal.state import JobState, Kept, TankState
 from gaugewright.table.table import Table
-from gaugewright.watch.health_case import HealthNote
+from gaugewright.watch.health.case import HealthNote
 from gaugewright.watch.order import CLOCK_AHEAD_S
 from gaugewright.watch.receipts import Receipt
 from gaugewright.watch.thinned import Thinned, thin_track
@@ -216,7 +216,7 @@ def _from_shelf(yard: Yard, state: JobState, event: wk.LogWatched) -> OneTrack:
 def _health(
     track: Track, table: Table, watched: Watched, paid: Sequence[Receipt]
 ) -> tuple[HealthNote, ...]:
-    from gaugewright.watch.health import Delivery, health
+    from gaugewright.watch.health.notes import Delivery, health
 
     return health(track, table, watched, [Delivery(one.time_s, one.litres) for one in paid])
 

@@ -167,6 +167,6 @@ def watch(
 def _look() -> "Look":
     from gaugewright.app.watch_task import Look
     from gaugewright.watch.detect import watch_vehicle
-    from gaugewright.watch.health import health
+    from gaugewright.watch.health.notes import health
 
     return Look(watch_vehicle, health)

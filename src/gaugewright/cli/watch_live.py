@@ -176,7 +176,7 @@ def _open_doors(doors: Doors, watch: Any, out: Path, closing: ExitStack) -> Sequ
 def _health_notes(watch: "LiveWatch") -> list[dict[str, Any]]:
     """Look all kept records through for what is wrong with probes and records."""
     from gaugewright.app.watch_files import iso
-    from gaugewright.watch.health import health  # compiles when it is first loaded
+    from gaugewright.watch.health.notes import health  # compiles when it is first loaded
 
     return [
         {

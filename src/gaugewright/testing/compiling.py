@@ -3,7 +3,7 @@
 from gaugewright.testing.log_days import KINDS
 from gaugewright.testing.logs import simulate_log
 from gaugewright.watch.detect import watch_vehicle
-from gaugewright.watch.health import health
+from gaugewright.watch.health.notes import health
 
 
 def main() -> None:

@@ -13,7 +13,7 @@ from scipy.signal import lfilter
 
 from gaugewright.table.table import Table
 from gaugewright.testing.logs import SimulatedLog
-from gaugewright.watch.health_case import Delivery, HealthKind
+from gaugewright.watch.health.case import Delivery, HealthKind
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Watched
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from gaugewright.errors import InputError
 from gaugewright.table.table import Table
-from gaugewright.watch.health_case import Delivery, HealthKind, HealthNote
+from gaugewright.watch.health.case import Delivery, HealthKind, HealthNote
 from gaugewright.watch.values import Event, EventKind, Noise, Track, Watched
 
 STEP_L = 15.0

@@ -8,10 +8,10 @@ import numpy as np
 
 from gaugewright.table.table import Table
 from gaugewright.watch.detect import difference_l2
-from gaugewright.watch.health_blocks import blocks_of
-from gaugewright.watch.health_case import Case, Delivery
-from gaugewright.watch.health_level import stands
-from gaugewright.watch.health_records import past_top
+from gaugewright.watch.health.blocks import blocks_of
+from gaugewright.watch.health.case import Case, Delivery
+from gaugewright.watch.health.level import stands
+from gaugewright.watch.health.records import past_top
 from gaugewright.watch.values import Event, EventKind, Track, Watched
 
 NEAR_S = 5400.0

@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from gaugewright.watch.health_blocks import OFF
-from gaugewright.watch.health_case import (
+from gaugewright.watch.health.blocks import OFF
+from gaugewright.watch.health.case import (
     ABOVE,
     HOUR_S,
     Case,
@@ -14,7 +14,7 @@ from gaugewright.watch.health_case import (
     moment_of,
     span_of,
 )
-from gaugewright.watch.health_loops import count_beyond, dead_in
+from gaugewright.watch.health.loops import count_beyond, dead_in
 
 FROZEN_CHANGES = 25.0
 """A run of equal values is a fault where so many changes were due in it; by chance alone it

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from gaugewright.watch.health_case import Case, HealthKind, HealthNote, day_of, moment_of
-from gaugewright.watch.health_fills import MOST_SHIFT, Fills, fills_of
-from gaugewright.watch.health_loops import shifted_likelihood
-from gaugewright.watch.health_noise import lag_of
+from gaugewright.watch.health.case import Case, HealthKind, HealthNote, day_of, moment_of
+from gaugewright.watch.health.fills import MOST_SHIFT, Fills, fills_of
+from gaugewright.watch.health.loops import shifted_likelihood
+from gaugewright.watch.health.noise import lag_of
 from gaugewright.watch.middles import median, quantile
 from gaugewright.watch.values import Event, EventKind, Floats, Undecided
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from gaugewright.watch.health_case import Case, HealthKind, HealthNote
-from gaugewright.watch.health_level import Stand, stands
+from gaugewright.watch.health.case import Case, HealthKind, HealthNote
+from gaugewright.watch.health.level import Stand, stands
 from gaugewright.watch.middles import median
 from gaugewright.watch.values import Event, EventKind, Floats
 

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gaugewright.watch.health_blocks import BLOCK_S, MOVING, OFF
-from gaugewright.watch.health_case import HOUR_S, Case, evenly
-from gaugewright.watch.health_records import litres_per_hour
-from gaugewright.watch.health_table import usual_rates
+from gaugewright.watch.health.blocks import BLOCK_S, MOVING, OFF
+from gaugewright.watch.health.case import HOUR_S, Case, evenly
+from gaugewright.watch.health.records import litres_per_hour
+from gaugewright.watch.health.table import usual_rates
 from gaugewright.watch.middles import median
 from gaugewright.watch.values import Event, EventKind, Floats, Undecided
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from gaugewright.watch.health_case import (
+from gaugewright.watch.health.case import (
     HOUR_S,
     Case,
     HealthKind,
@@ -16,7 +16,7 @@ from gaugewright.watch.health_case import (
     moment_of,
     span_of,
 )
-from gaugewright.watch.health_loops import doubled_in, sleeping_steps
+from gaugewright.watch.health.loops import doubled_in, sleeping_steps
 from gaugewright.watch.middles import median
 
 LEAST_S = 1800.0

@@ -10,15 +10,15 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from gaugewright.watch.health_blocks import MOVING, OFF
-from gaugewright.watch.health_case import (
+from gaugewright.watch.health.blocks import MOVING, OFF
+from gaugewright.watch.health.case import (
     HOUR_S,
     Case,
     HealthKind,
     HealthNote,
     day_of,
 )
-from gaugewright.watch.health_loops import turns_in
+from gaugewright.watch.health.loops import turns_in
 from gaugewright.watch.middles import quantile
 from gaugewright.watch.values import Floats
 

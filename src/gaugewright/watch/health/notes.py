@@ -5,13 +5,13 @@ from collections.abc import Callable, Iterator, Sequence
 import numpy as np
 
 from gaugewright.table.table import Table
-from gaugewright.watch.health_blocks import blocks_of
-from gaugewright.watch.health_brim import brim
-from gaugewright.watch.health_case import ABOVE, Case, Delivery, HealthKind, HealthNote
-from gaugewright.watch.health_clock import clock
-from gaugewright.watch.health_level import water
-from gaugewright.watch.health_noise import averaging, growing
-from gaugewright.watch.health_records import (
+from gaugewright.watch.health.blocks import blocks_of
+from gaugewright.watch.health.brim import brim
+from gaugewright.watch.health.case import ABOVE, Case, Delivery, HealthKind, HealthNote
+from gaugewright.watch.health.clock import clock
+from gaugewright.watch.health.level import water
+from gaugewright.watch.health.noise import averaging, growing
+from gaugewright.watch.health.records import (
     below_tip,
     frozen,
     missing,
@@ -19,7 +19,7 @@ from gaugewright.watch.health_records import (
     past_top,
     supply,
 )
-from gaugewright.watch.health_table import wrong_table
+from gaugewright.watch.health.table import wrong_table
 from gaugewright.watch.middles import median
 from gaugewright.watch.values import Track, Watched
 

@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.table.table import Table
-from gaugewright.watch.health_blocks import MOVING, Blocks, Runs
-from gaugewright.watch.health_loops import work_in
+from gaugewright.watch.health.blocks import MOVING, Blocks, Runs
+from gaugewright.watch.health.loops import work_in
 from gaugewright.watch.values import Event, EventKind, Floats, Track, Watched
 
 DAY_S = 86400.0

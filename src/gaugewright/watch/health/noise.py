@@ -8,8 +8,8 @@ import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from gaugewright.metrology.allan import AllanKind, Deviation, allan_curve
-from gaugewright.watch.health_blocks import MOVING, OFF, RUNNING
-from gaugewright.watch.health_case import (
+from gaugewright.watch.health.blocks import MOVING, OFF, RUNNING
+from gaugewright.watch.health.case import (
     DAY_S,
     HOUR_S,
     Case,
@@ -18,7 +18,7 @@ from gaugewright.watch.health_case import (
     evenly,
     span_of,
 )
-from gaugewright.watch.health_loops import drives_on
+from gaugewright.watch.health.loops import drives_on
 from gaugewright.watch.middles import median
 from gaugewright.watch.values import Event, EventKind, Floats
 

@@ -1,0 +1,1 @@
+"""Whether a probe, its table and its unit are still what they were."""
