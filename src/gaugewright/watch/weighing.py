@@ -9,7 +9,8 @@ which prints the table below; each curve is made of straight lines between its k
 beyond them.
 """
 
-from dataclasses import dataclass
+from bisect import bisect_right
+from dataclasses import dataclass, field
 from math import log
 
 from gaugewright.watch.change import Change
@@ -27,6 +28,12 @@ class Curve:
     knots: tuple[float, ...]
     adds: tuple[float, ...]
     by_log: bool = True
+    places: tuple[float, ...] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Keep where the knots lie, by logarithm or plainly."""
+        places = tuple(log(knot) for knot in self.knots) if self.by_log else self.knots
+        object.__setattr__(self, "places", places)
 
 
 RULED_OUT = -4.0
@@ -89,18 +96,22 @@ def added(curve: Curve, value: float) -> float:
     >>> added(Curve("crept", (0.0, 1.0), (0.0, -2.0), by_log=False), 7.0)
     -2.0
     """
-    return sum(part * adds for part, adds in zip(parts(curve, value), curve.adds, strict=True))
+    low, share = _between_knots(curve, value)
+    return curve.adds[low] + share * (curve.adds[low + 1] - curve.adds[low])
 
 
 def parts(curve: Curve, value: float) -> list[float]:
     """Return the weight of each knot at one value: they sum to 1. [1]"""
-    knots = [log(k) for k in curve.knots] if curve.by_log else list(curve.knots)
-    x = log(value) if curve.by_log else value
-    x = min(max(x, knots[0]), knots[-1])
-    out = [0.0] * len(knots)
-    for i in range(len(knots) - 1):
-        if knots[i] <= x <= knots[i + 1]:
-            share = (x - knots[i]) / (knots[i + 1] - knots[i])
-            out[i], out[i + 1] = 1.0 - share, share
-            break
+    low, share = _between_knots(curve, value)
+    out = [0.0] * len(curve.knots)
+    out[low], out[low + 1] = 1.0 - share, share
     return out
+
+
+def _between_knots(curve: Curve, value: float) -> tuple[int, float]:
+    """Return the knot below a value and how far it is to the next, flat beyond the last. [1]"""
+    places = curve.places
+    x = log(value) if curve.by_log else value
+    low = min(max(bisect_right(places, x) - 1, 0), len(places) - 2)
+    share = (x - places[low]) / (places[low + 1] - places[low])
+    return low, min(max(share, 0.0), 1.0)
