@@ -49,7 +49,9 @@ class Bins:
 
 
 def only(bins: Bins, keep: npt.NDArray[np.bool_]) -> Bins:
-    """Return the bins to keep."""
+    """Return the bins to keep; the same ones where none is left out."""
+    if keep.all():
+        return bins
     places = np.flatnonzero(keep)
     return Bins(**{name: getattr(bins, name).take(places) for name in Bins.__dataclass_fields__})
 
