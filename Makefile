@@ -21,6 +21,8 @@ lint: .venv/ready-dev
 
 compiled: .venv/ready-dev
 	$(BIN)/python -m gaugewright.testing.compiling
+	@# Each worker would make the tests' bytecode anew; what is wrong with them, the run itself says.
+	-@$(BIN)/python -m pytest --collect-only -q -n 0 >/dev/null
 
 bench: .venv/ready-dev
 	$(BIN)/pip install -q -e '.[bench]'
