@@ -44,6 +44,15 @@ def test_independent_values_give_weighted_isotonic_regression(data, n):
     assert monotone_mode(mean, variances) == pytest.approx(theirs, abs=1e-7)
 
 
+def test_many_equal_values_are_pooled_too():
+    mean = np.zeros(20)
+    mean[[5, 8, 16, 17, 19]] = 37.099, 20.671, 50.375, 12.0, 1.0
+
+    theirs = IsotonicRegression().fit_transform(np.arange(20), mean)
+
+    assert monotone_mode(mean, np.full(20, 0.01)) == pytest.approx(theirs, abs=1e-9)
+
+
 @settings(max_examples=40, deadline=None)
 @given(arrays.arrays(float, 12, elements=st.integers(0, 3)))
 def test_ties_are_pooled_as_isotonic_regression_pools_them(mean):
