@@ -163,6 +163,18 @@ def test_a_figure_that_departs_from_the_plan_is_asked_about_where_physics_cannot
     assert [(f.step, f.kind, f.value) for f in findings] == [(1, "litres_mistyped", 5.6)]
 
 
+@pytest.mark.parametrize(("poured_l", "is_asked"), [(60.0, False), (42.4, True)])
+def test_a_plan_that_was_left_is_asked_about_only_where_the_reading_leaves_it_open(
+    poured_l: float, is_asked: bool
+):
+    fill = _fill(poured_l, 45, 50)
+    pours = list(fill.pours)
+    pours[1] = replace(pours[1], planned_l=44.2)
+
+    findings = _asked(check_fill(replace(fill, pours=tuple(pours)), BOX, PROBE))
+    assert [(f.step, f.value) for f in findings] == ([(1, 44.2)] if is_asked else [])
+
+
 def test_a_suspect_figure_is_not_used_and_the_band_shows_the_loss():
     right = check_fill(_fill(40, 45, 54, 41, 40), BOX, PROBE).fit
     doubted = check_fill(_fill(40, 45, 54, 41, 40, typed={3: 45.0}), BOX, PROBE)

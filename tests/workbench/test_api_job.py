@@ -115,6 +115,10 @@ def test_bench_readings_are_held_against_common_practice(hand):
         (4095, 4095, "short_circuit"),
         (4095, 3000, "touching"),
         (20, 4095, "touching"),
+        (31, 3650, None),
+        (31, 900, "full_unusual"),  # half immersed, not a scale of 1023
+        (3650, 31, "not_rising"),
+        (0, 0, "not_rising"),
     ],
 )
 def test_bare_signals_are_held_against_the_fuels_permittivity(hand, zero, span, kind):

@@ -12,6 +12,7 @@ from gaugewright.journal.state import TankState
 from gaugewright.pours.bench import (
     BenchFinding,
     check_repeatability,
+    check_rise,
     check_signals,
     check_usual,
 )
@@ -19,6 +20,8 @@ from gaugewright.words import said
 
 BARE_SHARE = 0.2
 """Zero over span from which on the signals are those of bare electrodes (common practice)."""
+USUAL_TOP = 4095.0
+"""The top of a scale that nobody described, as everywhere else."""
 DIESEL_PERMITTIVITY = 2.1
 """Diesel fuel at 15 °C, between its alkanes and its aromatics (CRC Handbook)."""
 
@@ -146,9 +149,11 @@ def bench_findings(tank: TankState) -> tuple[BenchFinding, ...]:
         air, full = zero.event.counts, None if span is None else span.event.counts
         top = _scale_top(tank, air, full)
         is_bare = full is not None and air > BARE_SHARE * full
-        if full is not None and (is_bare or max(air, full) >= top):
+        if full is not None and full <= air < top:
+            found += check_rise(air, full)
+        elif full is not None and (is_bare or max(air, full) >= top):
             found += check_signals(max(air, 1.0), full, DIESEL_PERMITTIVITY, top)
-        if not is_bare and air < top:
+        if not is_bare and air < top and (full is None or full > air):
             found += check_usual(air, full, scale_top=top)
     for point, first in (("zero", zero), ("span", span)):
         if first is None:
@@ -170,11 +175,14 @@ def _sd_of_mean(noise: float | None) -> float:
 
 
 def _scale_top(tank: TankState, *counts: float | None) -> float:
-    """Return the top of the probe's scale: as described, else the least that holds the counts."""
+    """Return the top of the probe's scale: as described, else the usual one if it holds the counts.
+
+    A low reading says nothing of the scale: it may be a probe that is half immersed.
+    """
     if tank.described is not None:
         known = [tank.described.event.probe.get(f"counts_{end}") for end in ("empty", "full")]
         tops = [float(top) for top in known if isinstance(top, int | float) and top > 0]
         if tops:
             return max(tops)
     most = max(each for each in counts if each is not None)
-    return next((top for top in (1023.0, 4095.0, 65535.0) if most <= top), most)
+    return next((top for top in (USUAL_TOP, 65535.0) if most <= top), most)

@@ -35,6 +35,7 @@ class BenchKind(StrEnum):
     TOUCHING = "touching"
     SHORT_CIRCUIT = "short_circuit"
     OPEN_CIRCUIT = "open_circuit"
+    NOT_RISING = "not_rising"
     RATIO_TOO_HIGH = "ratio_too_high"
     RATIO_TOO_LOW = "ratio_too_low"
     EMPTY_UNUSUAL = "empty_unusual"
@@ -124,6 +125,27 @@ def check_repeatability(
         allowed=allowed,
     )
     return (BenchFinding(BenchKind.NOT_REPEATABLE, message),)
+
+
+def check_rise(zero: float, span: float) -> tuple[BenchFinding, ...]:
+    """Say if the reading does not rise from dry to immersed, whatever the scale.
+
+    >>> check_rise(31, 3650)
+    ()
+    >>> check_rise(3650, 31)[0].message
+    'dry reads 3650 counts and immersed 31: it must rise. Are the two swapped, is the probe \
+immersed, is a wire broken or shorted?'
+    """
+    _finite(zero=zero, span=span)
+    if span > zero:
+        return ()
+    message = said(
+        "dry reads {zero:.0f} counts and immersed {span:.0f}: it must rise. Are the two "
+        "swapped, is the probe immersed, is a wire broken or shorted?",
+        zero=zero,
+        span=span,
+    )
+    return (BenchFinding(BenchKind.NOT_RISING, message),)
 
 
 def check_signals(

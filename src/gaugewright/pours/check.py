@@ -84,7 +84,7 @@ def check_fill(
         findings += holds_less(fill, result, doubts)
     findings += range_findings(fill, result, {f.step for f in findings})
     asked = {f.step for f in findings if f.severity != "note"}
-    findings += planned_findings(fill, asked)
+    findings += planned_findings(fill, asked, expected)
     findings.sort(key=lambda f: (f.step is None, f.step or 0))
     return Checked(tuple(findings), result, doubts, expected)
 

@@ -1,5 +1,8 @@
 """Findings that need no weighing: readings outside the probe, figures against the plan."""
 
+from collections.abc import Sequence
+
+from gaugewright.pours.expected import Expected
 from gaugewright.pours.figures import misread_litres
 from gaugewright.pours.findings import Finding
 from gaugewright.table.fill import Fill
@@ -84,13 +87,21 @@ def range_findings(fill: Fill, result: Fit, named: set[int | None]) -> list[Find
     return found
 
 
-def planned_findings(fill: Fill, named: set[int | None]) -> list[Finding]:
-    """Litres that depart from what the fitter said they would pour."""
+def planned_findings(
+    fill: Fill, named: set[int | None], expected: Sequence[Expected] = ()
+) -> list[Finding]:
+    """Litres that depart from what the fitter said they would pour.
+
+    Not asked where the reading answers it: it fits what is written and not what was planned.
+    """
     say = Volumes(fill.unit)
+    seen = {each.pour: each for each in expected}
     found = []
-    for pour in fill.pours:
+    for k, pour in enumerate(fill.pours):
         planned = pour.planned_l
         if planned is None or pour.step in named or pour.added_l == planned:
+            continue
+        if k in seen and _tells(seen[k], pour.added_l, planned):
             continue
         off = abs(pour.added_l - planned)
         swapped = any(
@@ -119,3 +130,9 @@ def planned_findings(fill: Fill, named: set[int | None]) -> list[Finding]:
                 )
             )
     return found
+
+
+def _tells(expected: Expected, added_l: float, planned_l: float) -> bool:
+    """Whether a reading fits what is written down and does not fit what was planned."""
+    fits = abs(expected.litres_off) <= expected.u95_litres
+    return fits and abs(expected.litres_off + added_l - planned_l) > expected.u95_litres

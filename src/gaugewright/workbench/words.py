@@ -16,6 +16,7 @@ from gaugewright.workbench.page import UnitsShown
 
 THIN = "\N{NARROW NO-BREAK SPACE}"
 FIXED = "\N{NO-BREAK SPACE}"
+_FIGURE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:L|US gal|imp gal|mm|in|counts|°C|°F|%|V|min|s)\b|%)")
 _HYPHEN_MINUS = re.compile(r"(?<![\w\u2011-])-(?=\d)")
 
 Say = Callable[[str], str]
@@ -64,6 +65,15 @@ class Figures:
         '2026-03-02: −20.7 ± 4.4 L'
         """
         return _HYPHEN_MINUS.sub("\N{MINUS SIGN}", sentence)
+
+    def said(self, sentence: str) -> str:
+        r"""Write a sentence as `minus` does, no figure parted from its unit by the end of a line.
+
+        >>> Figures(UnitsShown(), "en").said("6 L should show 1290 ± 20 counts")
+        '6\xa0L should show 1290\xa0±\xa020\xa0counts'
+        """
+        bound = _FIGURE_AND_UNIT.sub(FIXED, sentence).replace(" ± ", f"{FIXED}±{FIXED}")
+        return self.minus(bound)
 
     def counts(self, value: float | None, decimals: int = 0) -> str:
         """Write a probe's reading without its unit."""
