@@ -110,6 +110,16 @@ def test_every_caution_is_read_by_name_before_its_stage_goes_on(
     read = api.call("GET", "/api/jobs/HB-CAUTION")["cautions"]
     assert {c["acknowledged_by"] for c in read if c["stage"] == "Survey"} == {"Kim Aldo"}
 
+    page.get_by_role("button", name="Record", exact=True).click()
+    page.get_by_text("Nothing is typed yet").wait_for()
+    page.get_by_label("Condition of tank and brackets").fill("straps rusty")
+    page.get_by_role("button", name="Survey is done").click()
+    page.get_by_text("Typed, but not recorded: Condition of tank and brackets.").wait_for()
+    stages = api.call("GET", "/api/jobs/HB-CAUTION")["stages"]
+    assert not any(s["is_finished"] for s in stages)
+    page.get_by_role("button", name="Survey is done").click()
+    page.wait_for_url("**/plan")
+
 
 def test_a_tank_is_drawn_while_it_is_typed_and_the_wrong_size_is_named(
     open_page: OpenPage, api: Api

@@ -9,10 +9,12 @@ import pytest
 
 from gaugewright.app import survey
 from gaugewright.app.pictured import job_picture
+from gaugewright.app.pictured_jobs import jobs_picture
 from gaugewright.app.yard import Stamp, Yard
 from gaugewright.errors import InputError
+from gaugewright.journal import kinds
 from gaugewright.journal.book import open_book
-from gaugewright.workbench import views
+from gaugewright.workbench import sheets, views
 from gaugewright.workbench.page import Page, UnitsShown
 
 STAGES = ("Survey", "Plan", "Bench", "Mount", "Pour", "Table", "Prove", "Certificate", "Watch")
@@ -148,6 +150,26 @@ def test_a_book_in_inches_and_gallons_shows_no_millimetre_and_no_litre(job: Job)
     assert re.search(r"\d\xa0in\b", words)
     assert re.search(r"\d\xa0US gal", words)
     assert not re.search(r"\d\xa0(mm|L)\b", words)
+
+
+def test_a_search_that_finds_nothing_says_so_and_an_empty_book_offers_none(tmp_path: Path) -> None:
+    yard = Yard(open_book(tmp_path / "empty.book"))
+    nothing = sheets.render_jobs(HERE, jobs_picture(yard, containing="Lodder"), "Lodder")
+    empty = sheets.render_jobs(HERE, jobs_picture(yard))
+    yard.close()
+
+    assert "No job holds “Lodder”" in nothing
+    assert 'value="Lodder"' in nothing
+    assert "No job yet" in empty
+    assert 'role="search"' not in empty
+
+
+def test_a_seal_of_the_checklist_stands_among_the_seals(job: Job) -> None:
+    sealed = kinds.MountItemDone("head_sealed", seal_number="S-0417")
+    survey.mount_item_done(job.yard, job.id, job.stamp, sealed)
+
+    page = job.page("Mount")
+    assert page.split("Seals</h2>")[1].count("S-0417") == 1
 
 
 def test_a_name_from_outside_cannot_end_an_attribute_or_an_id(job: Job) -> None:

@@ -70,6 +70,10 @@ def answer_validation(request: Request, error: Exception) -> Response:
     ]
     # A figure may be a number or a text; which of the two was tried says nothing.
     names = [part for part in place if part not in ("str", "float") and "[" not in part]
-    message = str(first["msg"]).removeprefix("Value error, ")
+    message = (
+        "is missing"
+        if first["type"] == "missing"
+        else str(first["msg"]).removeprefix("Value error, ")
+    )
     field = ".".join(names) or None
     return problem_answer(request, 422, Problem(f"{message[:1].lower()}{message[1:]}", field))

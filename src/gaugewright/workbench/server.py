@@ -106,7 +106,7 @@ def _jobs(request: Request) -> Response:
             field="before",
         )
     shown = jobs_picture(yard_of(request), containing=containing, before=place)
-    return HTMLResponse(sheets.render_jobs(page_of(request), shown))
+    return HTMLResponse(sheets.render_jobs(page_of(request), shown, containing))
 
 
 def _keeper(request: Request) -> Response:

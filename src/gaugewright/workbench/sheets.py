@@ -51,9 +51,9 @@ def _static_version() -> str:
     return f"{newest:x}"
 
 
-def render_jobs(page: Page, jobs: JobsPicture) -> str:
-    """Return the page with the list of jobs."""
-    return render(page, "jobs.html", jobs=jobs.jobs)
+def render_jobs(page: Page, jobs: JobsPicture, containing: str = "") -> str:
+    """Return the page with the list of jobs, those that were looked for."""
+    return render(page, "jobs.html", jobs=jobs.jobs, containing=containing)
 
 
 def render_problem(page: Page, status: int, sentence: str) -> str:

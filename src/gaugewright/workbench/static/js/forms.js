@@ -4,7 +4,7 @@ import { record, request, pressId, Unreachable } from "./api.js";
 import { busy, complain, person, reason } from "./ask.js";
 import { liveReading } from "./live.js";
 import { plain, say, typed } from "./say.js";
-import { draftKey, forget, renew, sheet } from "./sheet.js";
+import { draftKey, forget, renew, sheet, unrecorded } from "./sheet.js";
 import { signal } from "./signal.js";
 
 /** The body of a form: names with dots become objects, names with numbers lists. */
@@ -52,9 +52,23 @@ export async function settle(form, answer) {
   return false;
 }
 
+/** Before a stage is done: what is typed and not recorded is named once; a second press goes on. */
+function isLeavingText(form) {
+  const left = unrecorded().join(", ");
+  if (!left || form.dataset.told === left) return false;
+  form.dataset.told = left;
+  complain(form, { error: say("left-typed", { fields: left }) });
+  return true;
+}
+
 async function send(form, extra = {}) {
   if (form.dataset.busy === "true") return;
   const plainBody = { ...bodyOf(form), ...extra };
+  if (form.dataset.needs && !(form.dataset.needs in plainBody)) {
+    complain(form, { error: say("nothing-typed") });
+    return;
+  }
+  if ("finishes" in form.dataset && isLeavingText(form)) return;
   const body = "anonymous" in form.dataset ? plainBody : await signed(plainBody);
   if (!body) return;
   if (form.dataset.absolute) delete body.on;

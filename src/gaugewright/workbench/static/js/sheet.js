@@ -107,6 +107,18 @@ export function keep(form) {
   else localStorage.removeItem(draftKey(form));
 }
 
+/** The names of the fields whose text is typed on this sheet and not in the book. */
+export function unrecorded() {
+  const names = [];
+  for (const form of sheet().querySelectorAll('form:is([data-form="send"], [data-form="pour"], [data-form="tank"], [data-form="mount"])')) {
+    const kept = JSON.parse(localStorage.getItem(draftKey(form)) ?? "{}");
+    for (const input of form.elements) {
+      if (input.name && input.name in kept && kept[input.name] !== "") names.push(input.labels?.[0]?.firstChild?.textContent.trim() ?? input.name);
+    }
+  }
+  return [...new Set(names)];
+}
+
 /** Forget it: it is in the book. */
 export function forget(form) {
   localStorage.removeItem(draftKey(form));
