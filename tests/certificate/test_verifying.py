@@ -356,6 +356,18 @@ def test_a_changed_byte_of_a_book_is_found_or_changes_nothing_that_it_says(files
         assert told_by(altered) == true
 
 
+def test_a_changed_name_in_the_list_of_jobs_is_found(files):
+    content = (files / "yard.book").read_bytes()
+    at = content.rindex(b'"tanks":1,"vehicle":')
+    altered = files / "altered.book"
+    altered.write_bytes(content[: at + 1] + b"w" + content[at + 2 :])
+
+    verified = verify_file(str(altered))
+
+    assert not verified.is_unaltered
+    assert "the list of jobs says tanks otherwise" in verified.line
+
+
 def parts_of(path):
     """Return all that a book holds of its jobs, each as the bytes that stand in the file."""
     with sqlite3.connect(path) as opened:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from gaugewright.app.verify import verify_file
 from gaugewright.journal import schema
 from gaugewright.journal.book import open_book
 from gaugewright.journal.codec import KINDS
@@ -35,6 +36,7 @@ WRITTEN = {
     "schema-0001-service": Written(
         "0001", "2026-031", ("2026-031", "2026-030"), "imperial_gallons"
     ),
+    "schema-0002": Written("0002", "2026-014", ("2026-052", "2026-014"), "imperial_gallons"),
 }
 
 
@@ -101,6 +103,26 @@ def test_an_old_book_opens_and_its_job_is_what_it_was(old):
         (schema.HEAD,)
     ]
     connection.close()
+
+
+def test_an_old_book_is_looked_at_as_it_is(old):
+    name, path = old
+    before = path.read_bytes()
+
+    with open_book(path, read_only=True) as book:
+        assert [head.job for head in book.jobs()] == list(WRITTEN[name].jobs)
+    assert verify_file(str(path)).is_unaltered
+
+    assert path.read_bytes() == before
+
+
+def test_a_guard_taken_out_of_an_old_book_is_missed(old):
+    _, path = old
+    connection = sqlite3.connect(path)
+    connection.execute("DROP TRIGGER entry_follows")
+    connection.close()
+
+    assert "refuse changes is not as it was made" in verify_file(str(path)).line
 
 
 def test_an_old_book_can_be_written_on(old):

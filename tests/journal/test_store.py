@@ -191,6 +191,10 @@ CHANGES = [
     f"VALUES ('J-1', 3, '{{}}', '{'0' * 64}', '{'1' * 64}')",
     "INSERT INTO entry (job, number, text, prev_hash, hash) "
     f"VALUES ('J-9', 1, '{{}}', '{'5' * 64}', '{'1' * 64}')",
+    "INSERT INTO entry (job, number, text, prev_hash, hash) "
+    f"VALUES ('J-9', 1, '{{}}', '{'0' * 64}', '{'1' * 64}')",
+    "UPDATE job SET job = 'J-9'",
+    "INSERT INTO job (place, job, summary) VALUES (1, 'J-9', '{}')",
 ]
 
 
@@ -223,6 +227,18 @@ def test_a_replaced_row_is_refused_too(book_path):
             )
         engine.dispose()
         assert store.entries("J-1")[1] == old
+
+
+@pytest.mark.parametrize(("place", "job"), [(1, "J-9"), (7, "J-1")])
+def test_a_job_is_not_replaced_by_another_one_of_its_place_or_name(book_path, place, job):
+    replace = f"INSERT OR REPLACE INTO job (place, job, summary) VALUES ({place}, '{job}', '{{}}')"
+    with open_store(book_path) as store:
+        store.append("J-1", 0, [note()], **BY)
+        engine = raw(book_path)
+        with pytest.raises(DBAPIError), engine.begin() as connection:
+            connection.execute(text(replace))
+        engine.dispose()
+        assert [head.job for head in store.heads()] == ["J-1"]
 
 
 def test_an_entry_written_behind_the_store_s_back_is_found_and_nothing_is_added(book_path):

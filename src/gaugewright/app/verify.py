@@ -183,7 +183,8 @@ def _book(path: str, name: str) -> Verified:
 def _list_faults(book: "Book") -> dict[str, str]:
     """Hold the list of jobs, which is kept ready, against the entries that it was made from.
 
-    What the version that wrote a line did not know yet is not asked of it.
+    What the version that wrote a line did not know yet is not asked of it, and what it alone
+    knew is not held against it; a line of which both is so has a name changed.
     """
     from gaugewright.journal.book import summary_of
 
@@ -191,6 +192,8 @@ def _list_faults(book: "Book") -> dict[str, str]:
     for head in book.jobs():
         true = summary_of(book.state(head.job))
         wrong = [key for key, value in head.summary.items() if true.get(key, value) != value]
+        if head.summary.keys() - true.keys():
+            wrong += sorted(true.keys() - head.summary.keys())
         if wrong or head.problem is not None:
             found[head.job] = (
                 f"the list of jobs says {wrong[0] if wrong else 'something'} otherwise than the "
@@ -205,13 +208,14 @@ def _damage(path: str) -> str | None:
     from urllib.parse import quote
 
     from gaugewright.journal.opening import leave_as_found
-    from gaugewright.journal.schema import guards
+    from gaugewright.journal.schema import HEAD, guards, version
 
     try:
         bare = sqlite3.connect(f"file:{quote(str(Path(path).absolute()))}?mode=ro", uri=True)
         try:
             said = str(bare.execute("PRAGMA integrity_check(1)").fetchone()[0])
             kept = {sql for (sql,) in bare.execute("SELECT sql FROM sqlite_master")}
+            found = str(bare.execute(f"SELECT version_num FROM {version.name}").fetchone()[0])
         finally:
             bare.close()
     except sqlite3.Error as error:
@@ -220,7 +224,13 @@ def _damage(path: str) -> str | None:
         leave_as_found(Path(path))
     if said != "ok":
         return said.splitlines()[-1]
-    if set(guards("sqlite")) <= kept:
+    if found == HEAD:
+        wanted = frozenset(guards("sqlite"))
+    else:
+        from gaugewright.journal.migrate import guards_of  # loads what an older book needs
+
+        wanted = guards_of(found)
+    if wanted <= kept:
         return None
     return "what makes it refuse changes is not as it was made"
 

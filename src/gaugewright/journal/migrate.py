@@ -4,7 +4,7 @@ from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
-from sqlalchemy import Engine
+from sqlalchemy import Engine, create_engine
 
 from gaugewright.journal import schema
 
@@ -16,3 +16,19 @@ def upgrade(engine: Engine, to: str = schema.HEAD) -> None:
     with engine.connect().execution_options(is_writer=True) as connection, connection.begin():
         config.attributes["connection"] = connection
         command.upgrade(config, to)
+
+
+def guards_of(version: str) -> frozenset[str]:
+    """Return the guards that a file of an older schema was made with.
+
+    >>> guards_of("0001") == set(schema.guards("sqlite"))
+    False
+    """
+    engine = create_engine("sqlite://")
+    try:
+        upgrade(engine, version)
+        with engine.connect() as connection:
+            asked = "SELECT sql FROM sqlite_master WHERE type = 'trigger'"
+            return frozenset(sql for (sql,) in connection.exec_driver_sql(asked))
+    finally:
+        engine.dispose()

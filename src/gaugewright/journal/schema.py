@@ -20,10 +20,13 @@ from sqlalchemy import (
     Text,
 )
 
-HEAD = "0001"
+HEAD = "0002"
 """The schema that this version writes."""
-KNOWN = ("0001",)
-"""Every schema that this version can bring up to date, oldest first."""
+KNOWN = ("0001", "0002")
+"""Every schema that this version can bring up to date, oldest first.
+
+Their tables are the same, so each can be looked into without bringing it up to date.
+"""
 APPLICATION_ID = 0x47574A42
 """Marks a SQLite file as a job book ("GWJB")."""
 GENESIS = "0" * 64
@@ -133,11 +136,19 @@ def _sqlite_guards() -> tuple[str, ...]:
         *replaced,
         "CREATE TRIGGER job_no_delete BEFORE DELETE ON job "
         "BEGIN SELECT RAISE(ABORT, 'job: nothing here is ever changed or deleted'); END",
+        "CREATE TRIGGER job_no_rename BEFORE UPDATE OF place, job ON job "
+        "BEGIN SELECT RAISE(ABORT, 'job: nothing here is ever changed or deleted'); END",
+        "CREATE TRIGGER job_no_replace BEFORE INSERT ON job "
+        "WHEN EXISTS (SELECT 1 FROM job WHERE place = NEW.place OR job = NEW.job) "
+        "BEGIN SELECT RAISE(ABORT, 'job: nothing here is ever changed or deleted'); END",
+        # One look for the end of the chain answers all but the first entry, whose job must
+        # be there; no job ever goes, so the foreign key need not be asked again.
         "CREATE TRIGGER entry_follows BEFORE INSERT ON entry "
-        f"WHEN (NEW.number = 1 AND NEW.prev_hash <> '{GENESIS}') "
-        "OR (NEW.number > 1 AND NOT EXISTS (SELECT 1 FROM entry WHERE job = NEW.job "
-        "AND number = NEW.number - 1 AND hash = NEW.prev_hash)) "
-        f"OR EXISTS (SELECT 1 FROM entry WHERE {KEPT_FOR_EVER['entry']}) "
+        "WHEN (NEW.number - 1, NEW.prev_hash) IS NOT (SELECT number, hash FROM entry "
+        "WHERE job = NEW.job ORDER BY number DESC LIMIT 1) "
+        f"AND (NEW.number <> 1 OR NEW.prev_hash <> '{GENESIS}' "
+        "OR NOT EXISTS (SELECT 1 FROM job WHERE job = NEW.job) "
+        "OR EXISTS (SELECT 1 FROM entry WHERE job = NEW.job)) "
         "BEGIN SELECT RAISE(ABORT, 'entry: does not follow the one before'); END",
     )
 
