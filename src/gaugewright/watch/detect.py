@@ -11,7 +11,6 @@ from gaugewright.watch.combined import REACH
 from gaugewright.watch.criteria import smallest_provable
 from gaugewright.watch.decide import decide
 from gaugewright.watch.look import Seen, look
-from gaugewright.watch.manner import Manner
 from gaugewright.watch.middles import median
 from gaugewright.watch.plateaus import narrowed
 from gaugewright.watch.telling import reason_of, why_undecided
@@ -86,7 +85,7 @@ def watch_vehicle(track: Track, table: Table, *, least_score: float = DRAIN_SCOR
         vehicle=track.vehicle,
         events=_apart(events),
         undecided=undecided,
-        noise=_noise(seen.manner),
+        noise=_noise(seen),
         records=track.time_s.size,
         span_s=span,
         provable_parked_l=_provable(seen, changes, capacity, parked=True),
@@ -222,13 +221,14 @@ def _apart(events: tuple[Event, ...]) -> tuple[Event, ...]:
     return tuple(out)
 
 
-def _noise(manner: Manner) -> Noise:
+def _noise(seen: Seen) -> Noise:
+    manner = seen.manner
     return Noise(
         still_l=manner.still_l2**0.5,
         moving_l=manner.rough_l2**0.5,
         slope_l=manner.slope_l2**0.5,
         wander_l=manner.wander_l2_h**0.5,
-        lag_s=float("nan"),
+        lag_s=seen.lag_s,
     )
 
 

@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from gaugewright.table.table import Table
 from gaugewright.watch.across import carried
+from gaugewright.watch.averaging import without_averaging
 from gaugewright.watch.bins import Bins, bins_of, only
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.joining import groups_of
@@ -60,6 +61,8 @@ class Seen:
     """Record by record. [km/h]"""
     own_warmth: Floats
     """Factor from litres as at the usual warmth to those at the fuel's own, bin by bin. [1]"""
+    lag_s: float
+    """Time constant of the probe's own averaging, NaN where it is not plain. [s]"""
 
 
 def look(track: Track, table: Table) -> Seen | None:
@@ -78,6 +81,10 @@ def look(track: Track, table: Table) -> Seen | None:
         return None
     raw = bins.level_l
     bins, flowing = without_pipe(bins, span)
+    lag_s = float("nan")
+    if not flowing.any():
+        bins, lag_s = without_averaging(track, table, bins)
+        raw = bins.level_l
     spells = spells_of(bins, quantum)
     bins, tilt_l2 = levelled(track, table, bins, spells)
     if tilt_l2.any():
@@ -120,7 +127,7 @@ def look(track: Track, table: Table) -> Seen | None:
     return Seen(
         bins, spells, manner, level, burnt, weight, wander, changes, stop_of, groups,
         before, before_l2, after, after_l2, quantum, start, end, flowing, raw,
-        track.speed_kmh, own_warmth,
+        track.speed_kmh, own_warmth, lag_s,
     )  # fmt: skip
 
 
