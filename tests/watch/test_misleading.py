@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 from tests.watch.test_detect import HOUR, NIGHT, TABLE, drains, less, truck
 
+from gaugewright.testing.logs import simulate_log
+from gaugewright.watch.bins import Bins
 from gaugewright.watch.detect import watch_vehicle
+from gaugewright.watch.spikes import sound
 from gaugewright.watch.values import EventKind, Floats, Track
 
 MINUTE = 6
@@ -50,6 +53,35 @@ def test_what_a_running_engine_used_while_the_probe_was_frozen_is_no_drain():
     watched = watch_vehicle(generator(frozen=slice(begin, begin + HOUR), coarse=10), TABLE)
 
     assert watched.events == ()
+
+
+def test_whole_counts_as_coarse_as_ten_minutes_use_do_not_make_a_running_engine_drain():
+    log = simulate_log("generator", 52, period_s=10.0)
+
+    watched = watch_vehicle(log.track, log.table)
+
+    drained = [event for event in watched.events if event.kind == EventKind.DRAIN]
+    assert log.sight.counts_full == 250
+    assert len(drained) > 10
+    for event in drained:
+        assert any(
+            true.start_s < event.end_s + 120 and true.end_s > event.start_s - 120
+            for true in log.truth
+        )
+
+
+def test_one_wild_reading_amid_fuel_that_flows_is_left_out():
+    level = np.concatenate([np.full(99, 130.0), 130.0 - 9.0 * np.arange(9), np.full(99, 50.0)])
+    level += np.random.default_rng(1).normal(0, 0.1, level.size)
+    level[104] += 40.0
+    number = np.arange(level.size)
+    still, on = np.zeros(level.size, np.bool_), np.ones(level.size)
+
+    kept = sound(
+        Bins(60.0 * number, level, on, number * 0 + 6, still, on, number, number), quantum_l=0.1
+    )
+
+    assert np.flatnonzero(~kept).tolist() == [104]
 
 
 def test_a_probe_that_starts_anew_as_a_refuel_begins_is_no_drain_before_it():

@@ -17,6 +17,7 @@ from gaugewright.watch.compiled import compiled
 from gaugewright.watch.values import Floats
 
 Places = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
 
 TIMES_S = np.geomspace(90.0, 2400.0, 15)
 """Time constants tried. [s]"""
@@ -30,7 +31,9 @@ FEWEST_TIMES = 3
 SETTLED_PART = 0.05
 TOP_PART = 0.02
 """Nearer to the highest level ever read than this the level may have stood higher. [1]"""
-HOLE_S = 200.0
+HOLE_S = 400.0
+SETTLING = 2
+"""Bins in which fuel still swings after a drive."""
 BACK_S, BACK_PART = 1800.0, 0.08
 """A pipe takes back more than this part of most large changes by then. [s, 1]"""
 ALIKE = 0.35
@@ -158,8 +161,14 @@ def _fit(
 
 
 def _large(bins: Bins, least_l: float) -> Places:
-    """Return the bins at which the level has just risen or fallen by at least ``least_l``."""
-    changed = _changed_within(bins.time_s, bins.level_l, WITHIN_S)
+    """Return the bins at which the level has just risen or fallen by at least ``least_l``.
+
+    While the vehicle stood and the fuel had settled: in traffic it sloshes as far.
+    """
+    swinging = bins.moving.copy()
+    for late in range(1, SETTLING + 1):
+        swinging[late:] |= bins.moving[:-late]
+    changed = _changed_within(bins.time_s, bins.level_l, swinging, WITHIN_S)
     at = np.flatnonzero((np.abs(changed) > least_l) & ~bins.moving)
     if at.size == 0:
         return at
@@ -170,14 +179,20 @@ def _large(bins: Bins, least_l: float) -> Places:
 
 
 @compiled
-def _changed_within(time_s: Floats, level: Floats, within_s: float) -> Floats:
-    """Return the level less that of the first bin within a time before, or of the bin before."""
+def _changed_within(time_s: Floats, level: Floats, swinging: Mask, within_s: float) -> Floats:
+    """Return the level less that of the first settled bin within a time before.
+
+    After a hole of the record, less that of the bin before.
+    """
     out = np.zeros(level.size)
     back = 0
     for i in range(1, level.size):
-        while time_s[back] < time_s[i] - within_s:
+        while back < i and (time_s[back] < time_s[i] - within_s or swinging[back]):
             back += 1
-        out[i] = level[i] - level[min(back, i - 1)]
+        if back < i:
+            out[i] = level[i] - level[back]
+        elif not swinging[i - 1] or time_s[i] - time_s[i - 1] > HOLE_S:
+            out[i] = level[i] - level[i - 1]
     return out
 
 

@@ -15,6 +15,8 @@ FROZEN_BINS = 10
 FAR_PART = 0.05
 """Farther above nothing than this part of the tank a probe that starts anew is told from an empty
 tank. [1]"""
+FLOW_S = 200.0
+"""Within so long the bins before a spike tell how fast fuel flows. [s]"""
 _MOST_NOTHING = 4
 """One reading of nothing in more than so many does not touch the middle ones."""
 
@@ -61,7 +63,10 @@ def _repeats_seldom(bins: Bins, on: npt.NDArray[np.bool_]) -> bool:
 
 @compiled
 def _mark_spikes(level: Floats, time_s: Floats, least: Floats, keep: npt.NDArray[np.bool_]) -> None:
-    """Mark runs of up to `LONGEST` bins that leave the level and come back to it."""
+    """Mark runs of up to `LONGEST` bins that leave the level and come back to it.
+
+    Or against the flow of fuel and back to where it has gone on to meanwhile.
+    """
     n = level.size
     i = 1
     while i < n - 1:
@@ -70,11 +75,19 @@ def _mark_spikes(level: Floats, time_s: Floats, least: Floats, keep: npt.NDArray
             i += 1
             continue
         back = 0
+        flow = 0.0
+        if i > 1 and time_s[i] - time_s[i - 2] < FLOW_S:
+            flow = (level[i - 1] - level[i - 2]) / (time_s[i - 1] - time_s[i - 2])
+        if flow * jump > 0:
+            flow = 0.0
         for length in range(1, LONGEST + 1):
             j = i + length
             if j >= n or time_s[j - 1] - time_s[i] > 3600.0:
                 break
-            if abs(level[j] - level[i - 1]) < 0.25 * abs(jump):
+            on = flow * (time_s[j] - time_s[i - 1])
+            if min(abs(level[j] - level[i - 1]), abs(level[j] - level[i - 1] - on)) < 0.25 * abs(
+                jump
+            ):
                 back = length
                 break
         if back:

@@ -6,14 +6,18 @@ import numpy.typing as npt
 from gaugewright.watch.bins import Bins
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.manner import Manner
-from gaugewright.watch.middles import median, middle, quantile
+from gaugewright.watch.middles import median, quantile
 from gaugewright.watch.spells import HOLE_S, Spells
 from gaugewright.watch.values import Floats, Track
 
 _HOUR_S = 3600.0
 _COUNTER_PART = 0.04
 """How far an engine's counter may be off over an hour, common practice, no source. [1]"""
-_SLOPE_S = 900.0
+_SLOPE_S, _SLOPE_TIMES = 900.0, 10.0
+"""A rate is read between bins so far apart, and farther, up to a quarter of the run, where the
+engine uses less meanwhile than so many times what the readings scatter. [s, 1]"""
+_STUCK = 0.05
+"""Readings that differ by less than this part of their scatter repeat themselves. [1]"""
 _OWN_PART = 0.08
 """How unsure the rate of one run is by itself. [1/h½]"""
 _MAD = 1.4826
@@ -126,7 +130,9 @@ def _rates(
     rate = np.array([manner.burn_l_h, 0.0, manner.idle_l_h])[state]
     unsure = np.array([manner.burn_l2_h, manner.wander_l2_h, manner.idle_l2_h])[state]
     wanted = state == 2
-    slopes = _slopes(wanted, inside, taken, bins.time_s, bins.level_l)
+    clear_s = _SLOPE_TIMES * manner.running_l2**0.5 / max(manner.idle_l_h, 1e-9) * _HOUR_S
+    repeats = _repeating(bins.level_l, bins.time_s, _STUCK * manner.running_l2**0.5, clear_s)
+    slopes = _slopes(wanted, inside, taken | repeats, bins.time_s, bins.level_l, clear_s)
     told = np.isfinite(slopes)
     if told.any():
         idle, far = manner.idle_l_h, 0.0
@@ -143,10 +149,27 @@ def _rates(
 
 
 @compiled
-def _slopes(wanted: Mask, inside: Places, taken: Mask, time_s: Floats, level: Floats) -> Floats:
+def _repeating(level: Floats, time_s: Floats, near_l: float, long_s: float) -> Mask:
+    """Return in which bins the readings repeat themselves for longer than use would let them."""
+    out = np.zeros(level.size, np.bool_)
+    since = 0
+    for i in range(1, level.size + 1):
+        if i < level.size and abs(level[i] - level[i - 1]) < near_l:
+            continue
+        if time_s[i - 1] - time_s[since] > max(long_s, _SLOPE_S):
+            out[since:i] = True
+        since = i
+    return out
+
+
+@compiled
+def _slopes(
+    wanted: Mask, inside: Places, taken: Mask, time_s: Floats, level: Floats, clear_s: float
+) -> Floats:
     """Return the rate of each run of wanted bins of one spell that is long enough, else NaN.
 
-    The median over bins `_SLOPE_S` apart between which nothing was taken. [L/h]
+    The mean of the middle half, which whole counts do not pull to one of them as they do the
+    median, over bins so far apart between which nothing was taken. [L/h]
     """
     n = wanted.size
     gone = np.cumsum(taken)
@@ -158,12 +181,18 @@ def _slopes(wanted: Mask, inside: Places, taken: Mask, time_s: Floats, level: Fl
             i += 1
             continue
         end = i + 1
-        while end < n and wanted[end] and inside[end] == inside[i]:
+        while (
+            end < n
+            and wanted[end]
+            and inside[end] == inside[i]
+            and time_s[end] - time_s[end - 1] < HOLE_S
+        ):
             end += 1
         held = 0
         b = i
+        apart_s = max(_SLOPE_S, min(clear_s, 0.25 * (time_s[end - 1] - time_s[i])))
         for a in range(i, end if end - i >= _SHORTEST_RUN else i):
-            while b < end and time_s[b] < time_s[a] + _SLOPE_S:
+            while b < end and time_s[b] < time_s[a] + apart_s:
                 b += 1
             if b == end:
                 break
@@ -171,7 +200,8 @@ def _slopes(wanted: Mask, inside: Places, taken: Mask, time_s: Floats, level: Fl
                 slopes[held] = (level[a] - level[b]) / (time_s[b] - time_s[a]) * _HOUR_S
                 held += 1
         if held >= 8:
-            out[i:end] = middle(slopes, held)
+            cut = held // 4
+            out[i:end] = np.mean(np.sort(slopes[:held])[cut : held - cut])
         i = end
     return out
 
