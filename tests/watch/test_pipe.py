@@ -85,29 +85,3 @@ def test_slosh_at_halts_in_traffic_does_not_hide_the_pipe() -> None:
     pipe = pipe_of(bins, SPAN_L)
     assert pipe is not None
     assert pipe.share == pytest.approx(SHARE, abs=0.12)
-
-
-def test_slosh_at_halts_in_traffic_does_not_hide_the_pipe() -> None:
-    rng = np.random.default_rng(7)
-    seen = with_second_tank(true_level(rng, 8)) + rng.normal(0, 0.3, 8 * 205 + 200)
-    bins = minutes(seen)
-    minute = np.arange(seen.size)
-    halts = (minute % 205 > 120) & (minute % 205 < 180)
-    bins.moving[halts & (minute % 4 > 0)] = True
-    bins.level_l[halts] += rng.normal(0, 18.0, int(halts.sum()))
-    pipe = pipe_of(bins, SPAN_L)
-    assert pipe is not None
-    assert pipe.share == pytest.approx(SHARE, abs=0.12)
-
-
-def test_slosh_at_halts_in_traffic_does_not_hide_the_pipe() -> None:
-    rng = np.random.default_rng(7)
-    seen = with_second_tank(true_level(rng, 8)) + rng.normal(0, 0.3, 8 * 205 + 200)
-    bins = minutes(seen)
-    minute = np.arange(seen.size)
-    halts = (minute % 205 > 120) & (minute % 205 < 180)
-    bins.moving[halts & (minute % 4 > 0)] = True
-    bins.level_l[halts] += rng.normal(0, 18.0, int(halts.sum()))
-    pipe = pipe_of(bins, SPAN_L)
-    assert pipe is not None
-    assert pipe.share == pytest.approx(SHARE, abs=0.12)
