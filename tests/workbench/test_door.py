@@ -157,6 +157,22 @@ def test_a_device_that_is_not_paired_sees_nothing(ask, method, path):
     assert (answer.status_code, answer.json()["field"]) == (401, "device")
 
 
+@pytest.mark.parametrize(
+    ("path", "kept"), [("/static/js/main.js", "no-cache"), ("/api/jobs", "no-store")]
+)
+def test_a_script_is_asked_for_anew_after_an_update_and_a_figure_is_never_kept(ask, path, kept):
+    answer = ask(path=path)
+    assert answer.headers["cache-control"] == kept
+
+
+def test_a_person_with_a_device_that_is_not_paired_is_shown_the_way_in(ask):
+    html = {"accept": "text/html,*/*"}
+    answer = ask(path="/jobs/x/pour", client="192.168.1.50", host="192.168.1.20", headers=html)
+    assert answer.status_code == 401
+    assert 'data-absolute="/api/pair"' in answer.text
+    assert "not paired" in answer.text
+
+
 def paired(ask, device="Ann's phone"):
     phone = {"client": "192.168.1.50", "host": "192.168.1.20"}
     page = ask(path="/pair?code=x", **phone)
@@ -192,7 +208,7 @@ def test_the_computer_gives_a_code_with_its_drawing(ask):
     headers = {"x-csrf-token": mine.json()["csrf_token"]}
     given = ask("POST", "/api/pairing", cookies=session_of(mine), headers=headers).json()
     assert given["url"] == f"http://192.168.1.20:8047/pair?code={given['code']}"
-    assert given["qr_svg"].startswith("<svg")
+    assert given["qr_svg"].startswith('<svg xmlns="http://www.w3.org/2000/svg"')
     assert "style=" not in given["qr_svg"]
 
 

@@ -108,6 +108,14 @@ class Guard:
         send = _with_headers(send, scope["path"], visitor.session if is_new else None)
         refused = self._refusal(scope, headers, visitor)
         if refused is not None:
+            if refused[0] == 401 and _wants_page(scope, headers):
+                # Where the way in stands; the address stays, so that it is there afterwards.
+                await self.app(
+                    {**scope, "path": "/pair", "raw_path": b"/pair", "query_string": b""},
+                    receive,
+                    _with_status(send, 401),
+                )
+                return
             await _drain(receive)
             await self._answer(send, *refused)
             return
@@ -202,10 +210,28 @@ def _with_headers(send: Send, path: str, new_session: str | None) -> Send:
             headers = MutableHeaders(scope=message)
             for name, value in HEADERS.items():
                 headers[name] = value
-            if not path.startswith(("/static/", "/photos/")):
+            if path.startswith("/static/"):
+                # Else a phone runs old scripts under new pages for days after an update.
+                headers["cache-control"] = "no-cache"
+            elif not path.startswith("/photos/"):
                 headers["cache-control"] = "no-store"
             if new_session is not None and "set-cookie" not in headers:
                 headers.append("set-cookie", cookie_text(new_session))
+        await send(message)
+
+    return sent
+
+
+def _wants_page(scope: Scope, headers: Headers) -> bool:
+    """Whether a person looks at the answer, not a program."""
+    is_page = scope["method"] == "GET" and not scope["path"].startswith(("/api/", "/photos/"))
+    return is_page and "text/html" in headers.get("accept", "")
+
+
+def _with_status(send: Send, status: int) -> Send:
+    async def sent(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            message["status"] = status
         await send(message)
 
     return sent

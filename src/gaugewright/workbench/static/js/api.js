@@ -120,7 +120,7 @@ export async function flush() {
     while (waiting().length) {
       const item = waiting()[0];
       const answer = await request(item.method, item.url, item.body);
-      if (answer.status >= 500) break;
+      if (answer.status >= 500 || answer.status === 401) break; // a device not paired now may be again
       store(waiting().slice(1));
       if (answer.ok) {
         taken += 1;

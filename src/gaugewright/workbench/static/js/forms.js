@@ -3,6 +3,7 @@
 import { record, request, pressId, Unreachable } from "./api.js";
 import { busy, complain, person, reason } from "./ask.js";
 import { liveReading } from "./live.js";
+import { clear, notice } from "./notice.js";
 import { plain, say, typed } from "./say.js";
 import { draftKey, forget, renew, sheet, unrecorded } from "./sheet.js";
 import { signal } from "./signal.js";
@@ -41,11 +42,12 @@ export async function settle(form, answer) {
   if (answer.ok) {
     if (answer.data.number) sheet().dataset.number = answer.data.number;
     complain(form, null);
+    clear("newer");
     return true;
   }
   if (answer.status === 409 && answer.data.newer) {
-    complain(form, { error: say("newer") });
     await renew();
+    notice("newer", say("newer")); // not in the form: that has been drawn anew
     return false;
   }
   complain(form, answer.data);
@@ -81,6 +83,7 @@ async function send(form, extra = {}) {
     forget(form);
     signal("recorded");
     if ("nextJob" in form.dataset) location.assign(`/jobs/${encodeURIComponent(answer.data.job.job)}`);
+    else if ("stays" in form.dataset && location.pathname !== "/pair") location.reload();
     else if (form.dataset.next) location.assign(form.dataset.next);
     else await renew();
   } finally {

@@ -9,6 +9,7 @@ import { signal } from "./signal.js";
 
 const OLD_AFTER_S = 2;
 const GONE_AFTER_S = 3;
+const REFUSED_WAIT_S = 3;
 
 const latest = new Map(); // tank → {event, arrived}
 const judged = new Map(); // tank → verdict that was signalled last
@@ -109,12 +110,27 @@ export async function back() {
   }
 }
 
+let tried = 0;
+
+/** The stream was refused: ask again now and then, and whether this device is still let in. */
+async function reopen() {
+  if (now() - tried < REFUSED_WAIT_S) return;
+  tried = now();
+  listen();
+  try {
+    const answer = await fetch(sheet().dataset.api, { cache: "no-store" });
+    if (answer.status === 401) location.reload(); // the way in again stands there
+  } catch {
+    // no line: that is told already
+  }
+}
+
 /** Look twice a second whether what is shown is still true. */
 export function watch() {
   setInterval(() => {
     if (!stream) return;
     if (now() - heard > GONE_AFTER_S) gone();
-    if (stream.readyState === EventSource.CLOSED) listen();
+    if (stream.readyState === EventSource.CLOSED) reopen();
     for (const tank of latest.keys()) show(tank);
   }, 250);
   window.addEventListener("offline", gone);

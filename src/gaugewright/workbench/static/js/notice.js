@@ -2,7 +2,7 @@
 
 let timer = 0;
 
-/** Show a notice; `kind` is offline, kept or well. A good one goes away by itself. */
+/** Show a notice; `kind` is offline, kept, newer or well. A good one goes away by itself. */
 export function notice(kind, text) {
   const place = document.getElementById("notice");
   clearTimeout(timer);

@@ -58,6 +58,10 @@ export async function renew(focusId = "") {
   let text;
   try {
     const answer = await fetch(location.href, { headers: { Accept: "text/html" }, cache: "no-store" });
+    if (answer.status === 401) {
+      location.reload(); // no longer paired: what stands here now is the way in again
+      return;
+    }
     text = await answer.text();
   } catch {
     return; // the line is down: the sheet stays, and is drawn anew when the line is back
