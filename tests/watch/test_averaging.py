@@ -5,7 +5,7 @@ import pytest
 
 from gaugewright.table.table import Table
 from gaugewright.watch.averaging import without_averaging
-from gaugewright.watch.bins import bins_of
+from gaugewright.watch.bins import bins_of, only
 from gaugewright.watch.detect import watch_vehicle
 from gaugewright.watch.values import EventKind, Floats, Track
 
@@ -99,3 +99,18 @@ def test_a_reading_of_nothing_beside_a_refuel_does_not_spread():
 
     apart = np.abs(right - other)
     assert np.sum(apart > 2.0) <= 2
+
+
+def test_two_halves_of_a_minute_stay_two_where_what_lay_between_was_left_out():
+    track = averaged(60.0, 10.0, 300.0)
+    noon = int(np.argmax(track.counts[: DAY // 2] > track.counts[0] + 900))
+    speed = track.speed_kmh.copy()
+    speed[noon + 15 : noon + 27] = np.where(np.arange(12) % 6 == 3, 50.0, 0.0)
+    halted = Track("T", track.time_s, track.counts, speed, track.ignition)
+    bins = bins_of(halted, TABLE)
+    halves = only(bins, ~bins.moving)
+
+    left, lag_s = without_averaging(halted, TABLE, halves)
+
+    assert np.isfinite(lag_s)
+    assert left.level_l.size == halves.level_l.size

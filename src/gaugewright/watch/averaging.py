@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.table.table import Table
-from gaugewright.watch.bins import Bins, bins_of
+from gaugewright.watch.bins import BIN_S, Bins, bins_of
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.middles import median
 from gaugewright.watch.values import Floats, Track
@@ -57,21 +57,24 @@ def without_averaging(track: Track, table: Table, bins: Bins) -> tuple[Bins, flo
         return bins, lag_s
     near = _near(bins, rises, _TIMES_AFTER * lag_s, _CHANGES_PART * span)
     inside, turned = np.zeros(track.time_s.size, np.bool_), []
+    apart_s = np.zeros(track.time_s.size)
     edges = np.flatnonzero(np.diff(near.astype(np.int8), prepend=0, append=0))
     for low, high in zip(edges[::2], edges[1::2], strict=True):
         first, end = bins.first[low], bins.last[high - 1] + 1
         for k in range(low, high):
             inside[bins.first[k] : bins.last[k] + 1] = True
+            apart_s[bins.first[k] : bins.last[k] + 1] = 2 * BIN_S * k
         begin, until = max(first - _AROUND - 1, 0), end + _AROUND
         counts = _turned(
             track.time_s[begin:until], track.counts[begin:until],
             float(table.counts[0]), float(table.counts[-1]), lag_s,
         )  # fmt: skip
         turned.append(counts[first - begin : end - begin][inside[first:end]])
+    # Each bin in a minute of its own: bins of one minute are not to become one.
     read = bins_of(
         Track(
             track.vehicle,
-            track.time_s[inside],
+            apart_s[inside] + track.time_s[inside] % BIN_S,
             np.concatenate(turned),
             track.speed_kmh[inside],
             track.ignition[inside],
