@@ -4,8 +4,9 @@ Run ``python -m benchmarks.watch_growth [LARGEST]``: fleets of 4, 8, ... up to L
 (16 if not told) with a month at one record each 10 s, a folder of Parquet for each vehicle, on
 1, 2, ... cores, and on a cluster of as many workers.  Time is of the clock: cores are the point.
 
-Run ``python -m benchmarks.watch_growth year VEHICLES`` for so many vehicle-years at one record a
-minute on all cores, in steps of ten times as many vehicles, with the memory it took.
+Run ``python -m benchmarks.watch_growth year LARGEST [FIRST]`` for so many vehicle-years at one
+record a minute on all cores, from FIRST (100 if not told) on in steps of ten times as many
+vehicles, with the memory it took.
 """
 
 import os
@@ -34,9 +35,9 @@ def run(fleet: Path, how: HowToRun) -> tuple[float, int]:
     return time.perf_counter() - start, found.records
 
 
-def years(largest: int) -> None:
-    """Print what the watch of ever more vehicle-years takes, up to ``largest``."""
-    vehicles = min(100, largest)
+def years(largest: int, first: int = 100) -> None:
+    """Print what the watch of ever more vehicle-years takes, from ``first`` up to ``largest``."""
+    vehicles = min(first, largest)
     while vehicles <= largest:
         with tempfile.TemporaryDirectory() as folder:
             fleet = Path(folder) / "fleet"
@@ -55,10 +56,10 @@ def years(largest: int) -> None:
 
 def main() -> None:
     """Print a line for each fleet and number of cores."""
-    if "year" in sys.argv[1:]:
-        years(int(sys.argv[-1]))
-        return
     told = [int(text) for text in sys.argv[1:] if text.isdigit()]
+    if "year" in sys.argv[1:]:
+        years(*told)
+        return
     largest = told[0] if told else 16
     cores = [n for n in (1, 2, 4, 8, 16, 32, 64) if n <= default_jobs()]
     load = os.getloadavg()[0] if hasattr(os, "getloadavg") else float("nan")
