@@ -54,8 +54,15 @@ def crept(seen: Seen, a: int, b: int, creep: float) -> bool:
     """Return whether the vehicle crept during a change, too slowly to be seen to move."""
     if not seen.bins.moves:
         return False
-    speed = seen.speed_kmh[seen.bins.first[a] : seen.bins.last[b] + 1]
-    return bool((speed > creep).any())
+    return _any_above(seen.speed_kmh, seen.bins.first[a], seen.bins.last[b] + 1, creep)
+
+
+@compiled
+def _any_above(values: Floats, first: int, end: int, least: float) -> bool:
+    some = False
+    for i in range(first, end):
+        some |= values[i] > least
+    return some
 
 
 def busy(seen: Seen, a: int, b: int, fewest: int) -> bool:

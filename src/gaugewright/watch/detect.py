@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from math import exp
 
 import numpy as np
 
@@ -121,7 +122,7 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
         levelled = levelled_out(table, seen, change)
         litres, more_l2 = levelled or (litres, (FLOWING_PART * flowing) ** 2 + var / _WIDER**2)
         var = _WIDER**2 * more_l2
-    litres *= float(seen.own_warmth[[change.before, change.after]].mean())
+    litres *= 0.5 * float(seen.own_warmth[change.before] + seen.own_warmth[change.after])
     table_l2 = difference_l2(table, before, after)
     own_l2 = var + (_WIDER_TABLE**2 if kind == EventKind.REFUEL else 1.0) * table_l2
     room, said = 0.0, ""
@@ -195,10 +196,10 @@ def difference_l2(table: Table, before_l: float, after_l: float) -> float:
     """
     if table.u_litres is None:
         return 0.0
-    u = np.interp([before_l, after_l], table.litres, table.u_litres) / _SIGMAS
+    before = float(np.interp(before_l, table.litres, table.u_litres)) / _SIGMAS
+    after = float(np.interp(after_l, table.litres, table.u_litres)) / _SIGMAS
     apart = abs(after_l - before_l) / (REACH * float(table.litres[-1] - table.litres[0]))
-    shared = float(np.exp(-apart))
-    return float((u[0] - u[1]) ** 2 + 2 * u[0] * u[1] * (1 - shared))
+    return (before - after) ** 2 + 2 * before * after * (1 - exp(-apart))
 
 
 def _undecided(track: Track, seen: Seen, change: Change) -> Undecided:

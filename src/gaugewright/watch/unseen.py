@@ -35,9 +35,10 @@ def over_the_top(table: Table, seen: Seen, change: Change) -> bool:
 
     As it was read: what is taken off for tilt and warmth may bring it below.
     """
-    top = float(table.litres[-1]) - TOP_PART * float(np.ptp(table.litres))
-    after = seen.raw_l[change.after : change.after + _AT_TOP]
-    return bool(max(float(seen.raw_l[change.before]), float(after.max())) >= top)
+    highest, lowest = float(table.litres[-1]), float(table.litres[0])
+    top = highest - TOP_PART * (highest - lowest)
+    after: list[float] = seen.raw_l[change.after : change.after + _AT_TOP].tolist()
+    return max(float(seen.raw_l[change.before]), *after) >= top
 
 
 def above_the_top(table: Table, seen: Seen, change: Change) -> tuple[float, float] | None:

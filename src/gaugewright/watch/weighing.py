@@ -112,6 +112,9 @@ def _between_knots(curve: Curve, value: float) -> tuple[int, float]:
     """Return the knot below a value and how far it is to the next, flat beyond the last. [1]"""
     places = curve.places
     x = log(value) if curve.by_log else value
-    low = min(max(bisect_right(places, x) - 1, 0), len(places) - 2)
-    share = (x - places[low]) / (places[low + 1] - places[low])
-    return low, min(max(share, 0.0), 1.0)
+    if x <= places[0]:
+        return 0, 0.0
+    if x >= places[-1]:
+        return len(places) - 2, 1.0
+    low = bisect_right(places, x) - 1
+    return low, (x - places[low]) / (places[low + 1] - places[low])
