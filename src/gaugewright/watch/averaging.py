@@ -64,12 +64,8 @@ def without_averaging(track: Track, table: Table, bins: Bins) -> tuple[Bins, flo
         for k in range(low, high):
             inside[bins.first[k] : bins.last[k] + 1] = True
             apart_s[bins.first[k] : bins.last[k] + 1] = 2 * BIN_S * k
-        begin, until = max(first - _AROUND - 1, 0), end + _AROUND
-        counts = _turned(
-            track.time_s[begin:until], track.counts[begin:until],
-            float(table.counts[0]), float(table.counts[-1]), lag_s,
-        )  # fmt: skip
-        turned.append(counts[first - begin : end - begin][inside[first:end]])
+        counts = unaveraged(track, table, first, end, lag_s)
+        turned.append(counts[inside[first:end]])
     # Each bin in a minute of its own: bins of one minute are not to become one.
     read = bins_of(
         Track(
@@ -125,7 +121,7 @@ def _unlike(time_s: Floats, counts: Floats) -> Floats | None:
     """
     if counts.size < _FEWEST + 2:
         return None
-    counts = _without_far(counts, _FAR_PART * float(np.ptp(counts)))
+    counts = without_far(counts, _FAR_PART * float(np.ptp(counts)))
     steps = np.diff(counts)
     if not 0 < steps.max() <= _STEP_PART * np.ptp(counts):
         return None
@@ -166,7 +162,7 @@ def _left(time_s: Floats, counts: Floats, times_s: Floats) -> Floats:
 
 
 @compiled
-def _without_far(counts: Floats, far: float) -> Floats:
+def without_far(counts: Floats, far: float) -> Floats:
     """Return the counts, one or two that stand far off replaced by the middle of five."""
     out = counts.copy()
     five = np.empty(5)
@@ -202,13 +198,25 @@ def _near(
     return out
 
 
+def unaveraged(track: Track, table: Table, first: int, end: int, lag_s: float) -> Floats:
+    """Return the counts of some records without the averaging; as they are if it is not plain."""
+    if lag_s != lag_s:
+        return track.counts[first:end]
+    begin, until = max(first - _AROUND - 1, 0), end + _AROUND
+    turned = _turned(
+        track.time_s[begin:until], track.counts[begin:until],
+        float(table.counts[0]), float(table.counts[-1]), lag_s,
+    )  # fmt: skip
+    return turned[first - begin : end - begin]
+
+
 @compiled
 def _turned(time_s: Floats, counts: Floats, lowest: float, highest: float, lag_s: float) -> Floats:
     """Return the counts without the averaging; the first and plainly wrong ones as they are."""
     out = counts.copy()
     heard = np.where(counts == counts, counts, lowest)
     heard = np.minimum(np.maximum(heard, lowest), highest)
-    clean = _without_far(heard, _FAR_PART * (highest - lowest))
+    clean = without_far(heard, _FAR_PART * (highest - lowest))
     for k in range(1, counts.size):
         if clean[k] == heard[k]:
             keep = np.exp((time_s[k - 1] - time_s[k]) / lag_s)

@@ -14,6 +14,7 @@ from gaugewright.watch.decide import decide
 from gaugewright.watch.look import Seen, look
 from gaugewright.watch.middles import median
 from gaugewright.watch.plateaus import narrowed
+from gaugewright.watch.pouring import poured
 from gaugewright.watch.telling import reason_of, why_undecided
 from gaugewright.watch.unseen import (
     FLOWING_PART,
@@ -116,6 +117,9 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
     kind = EventKind.REFUEL if change.litres > 0 else EventKind.DRAIN
     before, after = levels(seen, change)
     litres, var = best_litres(seen, change)
+    again = poured(track, table, seen, change)
+    if again is not None:
+        litres, var = again[0], _WIDER**2 * again[1]
     levelled = None
     flowing = flows(seen, change) if kind == EventKind.REFUEL else 0.0
     if flowing:
