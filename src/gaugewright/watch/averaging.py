@@ -212,13 +212,13 @@ def unaveraged(track: Track, table: Table, first: int, end: int, lag_s: float) -
 
 @compiled
 def _turned(time_s: Floats, counts: Floats, lowest: float, highest: float, lag_s: float) -> Floats:
-    """Return the counts without the averaging; the first and plainly wrong ones as they are."""
+    """Return the counts without the averaging; wrong ones, and those after them, as they are."""
     out = counts.copy()
     heard = np.where(counts == counts, counts, lowest)
     heard = np.minimum(np.maximum(heard, lowest), highest)
     clean = without_far(heard, _FAR_PART * (highest - lowest))
     for k in range(1, counts.size):
-        if clean[k] == heard[k]:
+        if clean[k] == heard[k] and clean[k - 1] == heard[k - 1]:
             keep = np.exp((time_s[k - 1] - time_s[k]) / lag_s)
             turned = (clean[k] - keep * clean[k - 1]) / (1.0 - keep)
             out[k] = min(max(turned, lowest), highest)

@@ -32,6 +32,8 @@ FEWEST_SCATTER = 4
 NEAR_S = 1200.0
 OUTSIDE_CHANCE = 0.08
 """Changes in a day that no record at rest shows; on logs that are not scored."""
+_VAGUE = 4.0
+"""So many times both views the outside is off by where the stop holds a refuel seen in part. [1]"""
 FLOWING_PART = 0.25
 """How far the part that still flows to a second tank is known. [1]"""
 
@@ -155,6 +157,20 @@ def _leave_out_neighbours(changes: list[Change]) -> None:
     for c in changes:
         c.outside_l -= litres[c.stop] - c.litres
         c.outside_l2 += var[c.stop] - c.var_l2
+    for c in changes:
+        apart = c.outside_l - c.litres
+        if apart * c.litres < 0 and apart**2 > 9 * c.outside_l2 and _unlike(c, changes):
+            c.outside_l2 += (_VAGUE * (abs(c.outside_l) + abs(c.litres))) ** 2
+
+
+def _unlike(change: Change, changes: list[Change]) -> bool:
+    """Return whether the other kind of change, seen in part only, is in the same stop."""
+    if change.outside_l * change.litres < 0 and change.outside_l**2 > 9 * change.outside_l2:
+        return True
+    return any(
+        c.stop == change.stop and c.litres * change.litres < 0 and c.fewest <= EDGE_BINS
+        for c in changes
+    )
 
 
 def outside_scale(seen: Seen, changes: list[Change]) -> float:

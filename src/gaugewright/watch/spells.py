@@ -53,7 +53,11 @@ def rough(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
 def spells_of(bins: Bins, quantum_l: float) -> Spells:
     """Return rest and motion by turns; a halt of a minute in traffic is no stop."""
     work = working(bins, quantum_l)
-    active = rough(bins, quantum_l) if work is None else bins.moving | work
+    if work is not None:
+        active = bins.moving | work
+    else:
+        # A machine that never moves and shows no two kinds of minutes only rests.
+        active = rough(bins, quantum_l) if bins.moves else bins.moving.copy()
     _smooth(active, bins.moving, bins.time_s)
     time = bins.time_s
     step = np.diff(time)

@@ -34,7 +34,7 @@ def sound(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
     _mark_spikes(bins.level_l, bins.time_s, least, keep)
     _mark_restarts(bins.level_l, float(np.min(bins.level_l)) + 2 * quantum_l, keep)
     at_work = bins.moving | on if _repeats_seldom(bins, on) else bins.moving
-    _mark_frozen(bins.level_l, at_work, keep)
+    _mark_frozen(bins.level_l, at_work, least, keep)
     return keep
 
 
@@ -118,8 +118,13 @@ def _mark_restarts(level: Floats, floor: float, keep: npt.NDArray[np.bool_]) -> 
 
 
 @compiled
-def _mark_frozen(level: Floats, alive: npt.NDArray[np.bool_], keep: npt.NDArray[np.bool_]) -> None:
-    """Mark runs in which the vehicle is at work and the level does not change at all."""
+def _mark_frozen(
+    level: Floats, alive: npt.NDArray[np.bool_], least: Floats, keep: npt.NDArray[np.bool_]
+) -> None:
+    """Mark runs in which the vehicle is at work and the level does not change at all.
+
+    And the bin after each where the next is far off it: it still holds some of what was frozen.
+    """
     n = level.size
     i = 0
     while i < n:
@@ -131,4 +136,6 @@ def _mark_frozen(level: Floats, alive: npt.NDArray[np.bool_], keep: npt.NDArray[
         if busy >= FROZEN_BINS:
             for k in range(i, j):
                 keep[k] = False
+            if j + 1 < n and abs(level[j + 1] - level[j]) > least[j + 1]:
+                keep[j] = False
         i = j

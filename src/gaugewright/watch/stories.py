@@ -91,9 +91,6 @@ class Shifts:
         """Return the log odds of fuel against noise and shift."""
         size, v = change.litres, change.var_l2 * NOISE_TIMES + 0.02
         out, vo = change.outside_l, change.outside_l2
-        if size * out < 0 and abs(out) > 3 * vo**0.5 and vo < 1e6:
-            # Something else came or went in this stop, seen in part only: a refuel at its end.
-            vo += out * out
         fuel = float(self.drain_chances[change.stop]) * self._fuel(change, out, v + vo)
         none = normal(size, v) + 0.02 * normal(size, 4 * v) + ODD_CHANCE * normal(size, v + 4.0)
         if change.fewest == 1 and change.between < 2:

@@ -84,6 +84,8 @@ def _summed(
         hole = step_h > HOLE_S / _HOUR_S
         if hole and dead:
             flow = 0.0
+        elif hole and parked:
+            flow = 0.5 * (rate[i] + rate[i - 1])
         if parked and step_h > odd_h:
             doubt += odd_l2_h * step_h
         if hole and dead:
