@@ -226,13 +226,19 @@ def shelf_of(hand: Hand, workbench: Any) -> Path:
     [
         ("", "log", "is empty"),
         ("vehicle,time\nT,2026-03-01T00:00:00Z\n", "columns", "which column is counts"),
-        ("vehicle,time,counts\nT,yesterday,5\n", "log", "yesterday"),
+        ("vehicle,time,counts\nT,yesterday,5\n", "columns", "yesterday"),
         (
             "vehicle,time,counts\nA,2026-03-01T00:00:00Z,5\nB,2026-03-01T00:00:00Z,5\n",
             "vehicle",
             "2 vehicles: A, B",
         ),
         ("\x89PNG\r\n\x1a\n\x00\x00", "log", "march.csv"),
+        ("vehicle,time,counts\nT,2026-03-01 10:00,5\n", "columns", "it with zone=Europe/Berlin"),
+        (
+            "vehicle,time,counts\nT,03/02/2026 1:00 PM,5\n",
+            "columns",
+            "or time_format=%m/%d/%Y %I:%M %p",
+        ),
     ],
 )
 def test_a_log_that_cannot_be_read_is_refused_at_its_field_and_not_kept(

@@ -179,6 +179,8 @@ def _form(sample: list[str]) -> str:
         )
     first = parts[0]
     mark = first[2]
+    clock = ("T" if first[5] == "T" else " ") + ("%I" if first[7] else "%H")
+    clock += (":%M:%S" if first[6] else ":%M") + (" %p" if first[7] else "")
     if len(first[1]) == 4:
         date = mark.join(("%Y", "%m", "%d"))
     else:
@@ -193,9 +195,8 @@ def _form(sample: list[str]) -> str:
         else:
             raise InputError(
                 f"'{sample[0]}' may have the day first or the month; say which with "
-                f"--time-format '%d{mark}%m{mark}{year} %H:%M:%S' or "
-                f"'%m{mark}%d{mark}{year} %H:%M:%S'",
+                f"--time-format '%d{mark}%m{mark}{year}{clock}' or "
+                f"'%m{mark}%d{mark}{year}{clock}'",
                 field="time",
             )
-    clock = ("%I" if first[7] else "%H") + (":%M:%S" if first[6] else ":%M")
-    return date + ("T" if first[5] == "T" else " ") + clock + (" %p" if first[7] else "")
+    return date + clock

@@ -1,5 +1,6 @@
 """A log and receipts as they come from a browser: put on the shelf, looked through, recorded."""
 
+import re
 from dataclasses import dataclass
 from typing import BinaryIO
 
@@ -10,6 +11,29 @@ from gaugewright.app.watching import look_through, standing_table
 from gaugewright.app.yard import Stamp, Yard
 from gaugewright.errors import GaugewrightError, InputError
 from gaugewright.journal.book import Recorded
+
+_OPTIONS = (
+    (re.compile(r"--zone (?=\S)"), "zone="),
+    (re.compile(r"--time-format '([^']*)'(?: or '([^']*)')?"), None),
+    (re.compile(r"--columns (?=\S)"), ""),
+)
+
+
+def _without_options(sentence: str) -> str:
+    """Return a sentence as it is meant on a page, where there are no options to a command.
+
+    >>> _without_options("a.csv, time: has no zone; say it with --zone Europe/Berlin (or UTC)")
+    'a.csv, time: has no zone; say it with zone=Europe/Berlin (or UTC)'
+    >>> _without_options("say which with --time-format '%d/%m/%Y' or '%m/%d/%Y'")
+    'say which with time_format=%d/%m/%Y or time_format=%m/%d/%Y'
+    """
+    for option, said in _OPTIONS:
+        sentence = option.sub(_formats if said is None else said, sentence)
+    return sentence
+
+
+def _formats(found: re.Match[str]) -> str:
+    return " or ".join(f"time_format={each}" for each in found.groups() if each)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,5 +86,8 @@ def take_in(
         if isinstance(error, InputError) and (error.file is not None or error.line is not None):
             # The page marks the file that is wrong, and the sentence says where in it.
             is_paid = receipts is not None and error.file == receipts.name
-            raise InputError(str(error), field="receipts" if is_paid else "log") from None
+            told = str(error)
+            asked = _without_options(told)
+            field = "columns" if asked != told else "receipts" if is_paid else "log"
+            raise InputError(asked, field=field) from None
         raise

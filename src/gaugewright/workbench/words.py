@@ -67,13 +67,13 @@ class Figures:
         return _HYPHEN_MINUS.sub("\N{MINUS SIGN}", sentence)
 
     def said(self, sentence: str) -> str:
-        r"""Write a sentence as `minus` does, no figure parted from its unit by the end of a line.
+        r"""Write a whole sentence as `minus` does, no figure parted from its unit by a line's end.
 
-        >>> Figures(UnitsShown(), "en").said("6 L should show 1290 ± 20 counts")
-        '6\xa0L should show 1290\xa0±\xa020\xa0counts'
+        >>> Figures(UnitsShown(), "en").said("adding 6 L should show 1290 ± 20 counts")
+        'Adding 6\xa0L should show 1290\xa0±\xa020\xa0counts'
         """
         bound = _FIGURE_AND_UNIT.sub(FIXED, sentence).replace(" ± ", f"{FIXED}±{FIXED}")
-        return self.minus(bound)
+        return self.minus(bound[:1].upper() + bound[1:])
 
     def counts(self, value: float | None, decimals: int = 0) -> str:
         """Write a probe's reading without its unit."""
