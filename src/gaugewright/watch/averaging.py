@@ -20,8 +20,10 @@ import numpy.typing as npt
 from gaugewright.table.table import Table
 from gaugewright.watch.bins import BIN_S, Bins, bins_of
 from gaugewright.watch.compiled import compiled
-from gaugewright.watch.middles import median
+from gaugewright.watch.middles import middle
 from gaugewright.watch.values import Floats, Track
+
+Places = npt.NDArray[np.int64]
 
 _TIMES_S = np.concatenate([[0.5], np.geomspace(2.0, 120.0, 60)])
 """Time constants tried; the first stands for none, the last is no answer. [s]"""
@@ -56,27 +58,14 @@ def without_averaging(track: Track, table: Table, bins: Bins) -> tuple[Bins, flo
     if lag_s != lag_s:
         return bins, lag_s
     near = _near(bins, rises, _TIMES_AFTER * lag_s, _CHANGES_PART * span)
-    inside, turned = np.zeros(track.time_s.size, np.bool_), []
-    apart_s = np.zeros(track.time_s.size)
-    edges = np.flatnonzero(np.diff(near.astype(np.int8), prepend=0, append=0))
-    for low, high in zip(edges[::2], edges[1::2], strict=True):
-        first, end = bins.first[low], bins.last[high - 1] + 1
-        for k in range(low, high):
-            inside[bins.first[k] : bins.last[k] + 1] = True
-            apart_s[bins.first[k] : bins.last[k] + 1] = 2 * BIN_S * k
-        counts = unaveraged(track, table, first, end, lag_s)
-        turned.append(counts[inside[first:end]])
+    places, counts, of = _turned_near(
+        near, bins.first, bins.last, track.time_s, track.counts,
+        float(table.counts[0]), float(table.counts[-1]), lag_s,
+    )  # fmt: skip
     # Each bin in a minute of its own: bins of one minute are not to become one.
-    read = bins_of(
-        Track(
-            track.vehicle,
-            apart_s[inside] + track.time_s[inside] % BIN_S,
-            np.concatenate(turned),
-            track.speed_kmh[inside],
-            track.ignition[inside],
-        ),
-        table,
-    )
+    apart_s = 2 * BIN_S * of + track.time_s[places] % BIN_S
+    columns = (column[places] for column in (track.speed_kmh, track.ignition))
+    read = bins_of(Track(track.vehicle, apart_s, counts, *columns), table)
     level = bins.level_l.copy()
     level[near] = read.level_l
     return replace(bins, level_l=level), lag_s
@@ -87,8 +76,9 @@ def _rises(bins: Bins, span_l: float) -> list[tuple[int, int]]:
     up = np.diff(bins.level_l) > _PART * span_l
     up &= ~(bins.moving[1:] | bins.moving[:-1])
     edges = np.flatnonzero(np.diff(up.astype(np.int8), prepend=0, append=0))
-    runs = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
-    return [(a, b) for a, b in runs if bins.level_l[b] - bins.level_l[a] > _RISE_PART * span_l]
+    first, last = edges[::2], edges[1::2]
+    long = bins.level_l[last] - bins.level_l[first] > _RISE_PART * span_l
+    return list(zip(first[long].tolist(), last[long].tolist(), strict=True))
 
 
 def _lag(track: Track, bins: Bins, rises: list[tuple[int, int]], least_l: float) -> float:
@@ -106,34 +96,40 @@ def _lag(track: Track, bins: Bins, rises: list[tuple[int, int]], least_l: float)
         place = slice(bins.last[a], bins.last[until] + 1)
         counts = track.counts[place]
         heard = counts == counts
-        told = _unlike(track.time_s[place][heard], counts[heard])
-        if told is not None:
+        told = _unlike(track.time_s[place][heard], counts[heard], _TIMES_S)
+        if told.size:
             worse += np.minimum(told - told.min(), _MOST_SAID)
     best = int(np.argmin(worse))
     plain = worse[0] - worse[best] > _PLAIN and best < _TIMES_S.size - 1
     return float(_TIMES_S[best]) if plain else float("nan")
 
 
-def _unlike(time_s: Floats, counts: Floats) -> Floats | None:
+@compiled
+def _unlike(time_s: Floats, counts: Floats, times_s: Floats) -> Floats:
     """Return for each time constant how badly one refuel settles by it, as -log likelihood.
 
     From the first record that shows the pump no longer: what is left decays to where it stays.
+    Nothing where there is too little to learn from.
     """
-    if counts.size < _FEWEST + 2:
-        return None
-    counts = without_far(counts, _FAR_PART * float(np.ptp(counts)))
-    steps = np.diff(counts)
-    if not 0 < steps.max() <= _STEP_PART * np.ptp(counts):
-        return None
-    rate = steps / np.diff(time_s)
-    pumps = rate > 0.5 * median(rate[rate > 0.25 * rate.max()])
-    begin = int(np.flatnonzero(pumps)[-1]) + 2
-    if time_s.size - begin < _FEWEST:
-        return None
-    end = int(np.searchsorted(time_s, time_s[begin] + _SETTLES_S))
+    n = counts.size
+    if n < _FEWEST + 2:
+        return np.empty(0)
+    counts = without_far(counts, _FAR_PART * (counts.max() - counts.min()))
+    steps = counts[1:] - counts[:-1]
+    if not 0 < steps.max() <= _STEP_PART * (counts.max() - counts.min()):
+        return np.empty(0)
+    rate = steps / (time_s[1:] - time_s[:-1])
+    pumps = rate[rate > 0.25 * rate.max()]
+    least = 0.5 * middle(pumps, pumps.size)
+    begin = n
+    while begin > 1 and not rate[begin - 2] > least:
+        begin -= 1
+    end = begin
+    while end < n and time_s[end] < time_s[begin] + _SETTLES_S:
+        end += 1
     if end - begin < _FEWEST:
-        return None
-    left = _left(time_s[begin:end], counts[begin:end], _TIMES_S) + _WHOLE * (end - begin)
+        return np.empty(0)
+    left = _left(time_s[begin:end], counts[begin:end], times_s) + _WHOLE * (end - begin)
     return 0.5 * (end - begin - 2) * np.log(left)
 
 
@@ -188,14 +184,54 @@ def _near(
     flows = np.abs(np.diff(bins.level_l, prepend=bins.level_l[:1])) > change_l
     flows &= ~bins.moving
     for a, b in rises:
-        low = a
-        while low > 0 and a - low < _MOST_BINS and flows[max(low - _AROUND, 0) : low + 1].any():
-            low -= 1
-        end = int(np.searchsorted(bins.time_s, bins.time_s[b] + after_s)) + 1
-        while end < out.size and end - b < _MOST_BINS and flows[end - _AROUND : end + 1].any():
-            end += 1
-        out[low:end] = True
+        settled = int(np.searchsorted(bins.time_s, bins.time_s[b] + after_s)) + 1
+        low, high = _flowing(flows, a, b, settled)
+        out[low:high] = True
     return out
+
+
+@compiled
+def _flowing(flows: npt.NDArray[np.bool_], a: int, b: int, settled: int) -> tuple[int, int]:
+    """Return from where on and up to where something flows about a refuel from ``a`` to ``b``."""
+    low, high = a, settled
+    while low > 0 and a - low < _MOST_BINS and flows[max(low - _AROUND, 0) : low + 1].any():
+        low -= 1
+    while high < flows.size and high - b < _MOST_BINS and flows[high - _AROUND : high + 1].any():
+        high += 1
+    return low, high
+
+
+@compiled
+def _turned_near(
+    near: npt.NDArray[np.bool_],
+    first: Places,
+    last: Places,
+    time_s: Floats,
+    counts: Floats,
+    lowest: float,
+    highest: float,
+    lag_s: float,
+) -> tuple[Places, Floats, Places]:
+    """Return the records of the bins near refuels, their counts without averaging, their bins."""
+    size = 0
+    for k in range(near.size):
+        size += last[k] - first[k] + 1 if near[k] else 0
+    places, turned, of = np.empty(size, np.int64), np.empty(size), np.empty(size, np.int64)
+    held = low = 0
+    while low < near.size:
+        high = low
+        while high < near.size and near[high]:
+            high += 1
+        if high > low:
+            begin = max(first[low] - _AROUND - 1, 0)
+            until = min(last[high - 1] + 1 + _AROUND, time_s.size)
+            part = _turned(time_s[begin:until], counts[begin:until], lowest, highest, lag_s)
+            for k in range(low, high):
+                for i in range(first[k], last[k] + 1):
+                    places[held], turned[held], of[held] = i, part[i - begin], k
+                    held += 1
+        low = high + 1
+    return places, turned, of
 
 
 def unaveraged(track: Track, table: Table, first: int, end: int, lag_s: float) -> Floats:
