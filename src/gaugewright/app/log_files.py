@@ -22,6 +22,7 @@ import numpy.typing as npt
 from gaugewright.app.files import reason, shown_name
 from gaugewright.app.log_columns import Columns
 from gaugewright.errors import FileError, InputError
+from gaugewright.watch.order import by_table
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -135,8 +136,7 @@ def vehicle_codes(values: "pa.Array", vehicles: Vehicles) -> npt.NDArray[np.int3
     places: npt.NDArray[np.int32] = as_array(indices)
     if places.dtype == np.int32 and not has_nameless and (table == np.r_[: len(names), -1]).all():
         return places  # numbered alike: nothing to look up
-    codes: npt.NDArray[np.int32] = table[places]
-    return codes
+    return by_table(table, places.astype(np.int32, copy=False))
 
 
 def as_array(values: "pa.Array") -> npt.NDArray[Any]:

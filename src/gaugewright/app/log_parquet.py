@@ -202,7 +202,8 @@ def figures(values: "pa.Array", name: str) -> Numbers:
         found: Numbers = as_array(values)
         return found
     if pa.types.is_boolean(kind) or (pa.types.is_integer(kind) and kind.bit_width <= 16):
-        found = as_array(values.cast(pa.int32())).astype(np.float32)
+        narrow = pa.uint8() if pa.types.is_boolean(kind) else pa.int32()
+        found = as_array(values.cast(narrow)).astype(np.float32)
         return found
     if pa.types.is_null(kind):
         return np.full(len(values), np.nan, dtype=np.float32)

@@ -3,11 +3,15 @@
 from math import log
 
 import numpy as np
+import numpy.typing as npt
 
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.look import Seen
 from gaugewright.watch.middles import quantile
 from gaugewright.watch.values import Floats
+
+Places = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
 
 FROZEN_BINS = 5
 FROZEN_ODDS = 9.0
@@ -45,9 +49,19 @@ def frozen_since(seen: Seen, at: int, repeating: tuple[float, float]) -> int:
 def creep_kmh(seen: Seen) -> float:
     """Return the speed above which this vehicle creeps: more than its unit tells of one parked."""
     bins = seen.bins
-    speed = seen.speed_kmh[bins.first[~bins.moving & ~(bins.running > 0.0)]]
-    speed = speed[np.isfinite(speed)]
+    speed = _parked_kmh(seen.speed_kmh, bins.first, bins.moving, bins.running)
     return max(CREPT_KMH, quantile(speed, _PARKED_PART)) if speed.size else CREPT_KMH
+
+
+@compiled
+def _parked_kmh(speed_kmh: Floats, first: Places, moving: Mask, running: Floats) -> Floats:
+    """Return the known speeds of bins that do not move, with the engine off."""
+    out = np.empty(first.size)
+    held = 0
+    for k in range(first.size):
+        out[held] = speed_kmh[first[k]]
+        held += not moving[k] and not running[k] > 0.0 and np.isfinite(out[held])
+    return out[:held].copy()
 
 
 def crept(seen: Seen, a: int, b: int, creep: float) -> bool:

@@ -11,7 +11,9 @@ import numpy.typing as npt
 
 from gaugewright.watch.compiled import compiled
 
-_MANY, _SAMPLED = 1000, 64
+_MANY, _SAMPLED, _NEAR = 1000, 256, 20
+"""Of more than so many values so many are looked at first; the place wanted lies within so many of
+these, or all values are parted after all."""
 Numbers = npt.NDArray[np.number[Any]]
 
 
@@ -51,20 +53,33 @@ def _neighbours(values: Numbers, place: int) -> tuple[float, float]:
     if values.size > _MANY:
         sample = np.sort(values[:: values.size // _SAMPLED])
         near = place * sample.size // values.size
+        low = sample[near - _NEAR] if near >= _NEAR else -np.inf
+        high = sample[near + _NEAR] if near + _NEAR < sample.size else np.inf
+        below, within = _within(values, float(low), float(high))
+        if below <= place and place + 1 < below + within.size:
+            if low == high:
+                return float(low), float(low)
+            values, place = within, place - below
+        # Where one value comes again and again, to part by place is slow.
         around = sample[max(near - 2, 0) : near + 3]
-        # Where one value comes again and again, to part by place is slow: count it, or sort.
         if (around[1:] == around[:-1]).any():
-            return _counted(values, place, sample[near]) or _next(np.sort(values), place)
+            return _next(np.sort(values), place)
     return _next(np.partition(values, place), place)
 
 
-def _counted(values: Numbers, place: int, guess: Any) -> tuple[float, float] | None:
-    """Return a guess for both values if it is right."""
-    below, same = np.count_nonzero(values < guess), np.count_nonzero(values == guess)
-    known = below + same + np.count_nonzero(values > guess)
-    if known == values.size and below <= place and place + 1 < below + same:
-        return float(guess), float(guess)
-    return None
+@compiled
+def _within(values: Numbers, low: float, high: float) -> tuple[int, npt.NDArray[np.float64]]:
+    """Return how many values are below a range, and those in it; none if one is NaN."""
+    within = np.empty(values.size)
+    below = above = held = 0
+    for i in range(values.size):
+        value = values[i]
+        below += value < low
+        above += value > high
+        within[held] = value
+        held += low <= value <= high
+    whole = below + held + above == values.size
+    return below, within[: held if whole else 0].copy()
 
 
 def _next(parted: Numbers, place: int) -> tuple[float, float]:

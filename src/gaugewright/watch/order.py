@@ -184,6 +184,16 @@ def _taken(values: Numbers, kept: Kept) -> Floats:
     return values[kept].astype(np.float64, copy=False)
 
 
+def by_table(table: npt.NDArray[np.int32], places: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
+    """Return the entries of a table at many places."""
+    if HAS_COMPILER:
+        from gaugewright.watch.order_kernels import looked_up
+
+        compiled: npt.NDArray[np.int32] = looked_up(table, places)
+        return compiled
+    return table[places]
+
+
 def _merged_order(time_s: Floats, latest_s: float) -> tuple[Places, int, float, int]:
     """As the compiled `merged_order`, in NumPy."""
     here = np.flatnonzero((time_s >= EARLIEST_S) & (time_s <= latest_s))

@@ -121,6 +121,15 @@ def taken(values: Numbers, places: npt.NDArray[np.signedinteger[Any]]) -> Floats
 
 
 @compiled
+def looked_up(table: npt.NDArray[np.int32], places: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
+    """Return the entries of a table at the places, none negative."""
+    result = np.empty(places.size, np.int32)
+    for i in range(places.size):
+        result[i] = table[places[i]]
+    return result
+
+
+@compiled
 def places_by_code(codes: npt.NDArray[np.int32], size: int) -> tuple[npt.NDArray[np.int32], Places]:
     """Return where each record goes when sorted by code, and where each code begins.
 

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gaugewright.errors import InputError
+from gaugewright.watch.compiled import compiled
 from gaugewright.watch.pairs import Group, best_groups
 from gaugewright.watch.unseen import TOLD, UNSEEN, UNSEEN_PART
 from gaugewright.watch.usual import UNTOLD, Usual, hidden_without_each, usual_without_each
@@ -128,8 +129,20 @@ def gaps_in(time_s: npt.NDArray[np.float64]) -> tuple[tuple[float, float], ...]:
     >>> gaps_in(np.array([0.0, 60.0, 4000.0, 4060.0]))
     ((60.0, 4000.0),)
     """
-    silent = np.flatnonzero(time_s[1:] - time_s[:-1] > GAP_S)
-    return tuple((float(time_s[k]), float(time_s[k + 1])) for k in silent)
+    silent = _after_gaps(time_s, GAP_S)
+    return tuple((float(time_s[k - 1]), float(time_s[k])) for k in silent)
+
+
+@compiled
+def _after_gaps(time_s: npt.NDArray[np.float64], gap_s: float) -> npt.NDArray[np.int64]:
+    """Return the numbers of the records that came more than ``gap_s`` after the one before."""
+    places = np.empty(time_s.size, np.int64)  # only the pages written to are ever taken
+    held = 0
+    for i in range(1, time_s.size):
+        if time_s[i] - time_s[i - 1] > gap_s:
+            places[held] = i
+            held += 1
+    return places[:held].copy()
 
 
 def reconcile(

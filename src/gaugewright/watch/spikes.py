@@ -44,7 +44,7 @@ def mixed(track: Track, table: Table, bins: Bins) -> npt.NDArray[np.bool_]:
     Their level lies anywhere between.
     """
     out = np.zeros(bins.time_s.size, np.bool_)
-    nothing = np.flatnonzero(track.counts <= table.counts[0])
+    nothing = _at_most(track.counts, float(table.counts[0]))
     if not nothing.size:
         return out
     place = np.minimum(np.searchsorted(bins.last, nothing), out.size - 1)
@@ -53,6 +53,18 @@ def mixed(track: Track, table: Table, bins: Bins) -> npt.NDArray[np.bool_]:
     floor = float(table.litres[0]) + FAR_PART * float(np.ptp(table.litres))
     mixes: npt.NDArray[np.bool_] = (_MOST_NOTHING * held >= bins.records) & (bins.level_l > floor)
     return mixes & (held > 0)
+
+
+@compiled
+def _at_most(values: Floats, most: float) -> npt.NDArray[np.int64]:
+    """Return the places of the values up to ``most``, which are few."""
+    places = np.empty(values.size, np.int64)  # only the pages written to are ever taken
+    held = 0
+    for i in range(values.size):
+        if values[i] <= most:
+            places[held] = i
+            held += 1
+    return places[:held].copy()
 
 
 def _repeats_seldom(bins: Bins, on: npt.NDArray[np.bool_]) -> bool:
