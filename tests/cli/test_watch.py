@@ -160,3 +160,19 @@ def test_no_folder_of_tables_is_said_plainly(folder):
 
     assert result.exit_code == 2
     assert "nowhere, --tables: no such folder" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("out", "words"),
+    [
+        ("receipts.csv", "receipts.csv: is a file; wanted a folder to write into"),
+        ("receipts.csv/deep", "deep/finished: cannot be made a folder: not a directory"),
+    ],
+)
+def test_a_result_folder_that_cannot_be_made_is_said_plainly(folder, out, words):
+    before = sorted(folder.rglob("*"))
+    result = run("log.csv", "--tables", "tables", "--out", out)
+
+    assert result.exit_code == 2, result.stderr
+    assert words in result.stderr
+    assert sorted(folder.rglob("*")) == before

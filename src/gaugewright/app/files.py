@@ -138,6 +138,20 @@ def write_files(contents: Mapping[str, bytes]) -> None:
             _write_through(path, contents[path])
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder that files go into.  Raises `FileError` if that cannot be."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        raise FileError(
+            said("{path}: is a file; wanted a folder to write into", path=str(folder))
+        ) from None
+    except OSError as error:
+        raise FileError(
+            said("{path}: cannot be made a folder: {error}", path=str(folder), error=reason(error))
+        ) from None
+
+
 @contextmanager
 def _naming_refusal(path: str) -> Iterator[None]:
     try:

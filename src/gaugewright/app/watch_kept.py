@@ -11,7 +11,7 @@ from urllib.parse import quote
 
 import gaugewright
 from gaugewright import __version__
-from gaugewright.app.files import write_text
+from gaugewright.app.files import make_folder, write_text
 from gaugewright.table.table import Table
 from gaugewright.watch.order import Arrival
 from gaugewright.watch.receipts import Seen
@@ -52,6 +52,8 @@ class Kept:
     """The finished vehicles in a folder, each under the digest of what it was made from."""
 
     def __init__(self, out: Path) -> None:
+        if out.exists() and not out.is_dir():
+            make_folder(out)  # refused before the work, not after it
         self._folder = out / FOLDER
 
     def find(self, vehicle: str, digest: str) -> VehicleDone | None:
@@ -67,7 +69,7 @@ class Kept:
 
     def keep(self, done: VehicleDone, digest: str) -> None:
         """Keep a finished vehicle, whole or not at all."""
-        self._folder.mkdir(parents=True, exist_ok=True)
+        make_folder(self._folder)
         record = {"digest": digest, "done": _as_record(done)}
         write_text(str(self._path(done.vehicle)), json.dumps(record, ensure_ascii=False))
 

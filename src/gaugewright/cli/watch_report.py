@@ -83,7 +83,7 @@ def write_service(
     scratch: str | None = None,
 ) -> list[str]:
     """Write the reports and drawings beside the other files, each whole; return their names."""
-    from gaugewright.app.files import write_bytes
+    from gaugewright.app.files import make_folder, write_bytes
     from gaugewright.app.watch_service import service_files
     from gaugewright.app.watch_tracks import vehicle_tracks
 
@@ -95,7 +95,7 @@ def write_service(
         found, tracks, wanted, title=f"Service of {title}", made_at=made_at
     ):
         place = out / name
-        place.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(place.parent)
         write_bytes(str(place), content)
         names.append(name)
     return names

@@ -7,11 +7,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from gaugewright.app.files import write_files
+from gaugewright.app.files import make_folder, write_files
 from gaugewright.app.log_columns import Columns, ColumnsMissingError
 from gaugewright.app.watch_report import WatchReport
 from gaugewright.app.watch_run import WatchedLog
-from gaugewright.errors import FileError, InputError
+from gaugewright.errors import InputError
 from gaugewright.watch.receipts import Verdict
 from gaugewright.watch.values import EventKind
 
@@ -107,10 +107,7 @@ class Asking:
 
 def write_report(report: WatchReport, out: Path, forms: Sequence[str]) -> None:
     """Write the files of the report into its folder, all or none."""
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise FileError(f"{out}: cannot be made a folder: {error.strerror}") from None
+    make_folder(out)
     write_files({str(out / name): content for name, content in report.files(forms).items()})
 
 
