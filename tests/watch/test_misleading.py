@@ -179,3 +179,16 @@ def test_what_an_engine_used_in_a_hole_that_ends_with_it_off_is_no_drain():
         track.time_s, track.counts, track.speed_kmh, track.ignition)))  # fmt: skip
 
     assert watch_vehicle(held, TABLE).events == ()
+
+
+def test_a_second_drain_as_work_begins_is_told_there_and_not_at_the_stops_other_end():
+    log = simulate_log("excavator", 12, period_s=60.0)
+    number = next(i for i, true in enumerate(log.truth) if abs(true.litres - 37.9) < 0.1)
+    first, second = log.truth[number - 1 : number + 1]
+    assert second.start_s - first.end_s < 300
+
+    events = watch_vehicle(log.track, log.table).events
+
+    told = [e for e in events if e.start_s < second.end_s + 120 and e.end_s > first.start_s - 120]
+    assert [e.kind for e in told] == [EventKind.DRAIN, EventKind.DRAIN]
+    assert told[1].litres == pytest.approx(second.litres, abs=told[1].u_litres)

@@ -34,6 +34,8 @@ OUTSIDE_CHANCE = 0.08
 """Changes in a day that no record at rest shows; on logs that are not scored."""
 _VAGUE = 4.0
 """So many times both views the outside is off by where the stop holds a refuel seen in part. [1]"""
+_BESIDE, _STEP_PART = 3, 0.4
+"""Bins held against as many, and how much of a change they show where it is. [1]"""
 FLOWING_PART = 0.25
 """How far the part that still flows to a second tank is known. [1]"""
 
@@ -253,21 +255,35 @@ def _only_outside(seen: Seen, inside: list[Change], scale: float) -> list[Change
             continue
         start_s, end_s = float(time_s[first[k]]) - NEAR_S, float(time_s[last[k]]) + NEAR_S
         if not _beside(near, start_s, end_s, litres):
-            begin, end = _unseen(seen, likely, int(k), int(first[k]), int(last[k]))
+            begin, end = _unseen(seen, likely, litres, int(k), int(first[k]), int(last[k]))
             found.append(Change(int(k), begin, end, litres, var, litres, var, False, score=odds))
     return found
 
 
-def _unseen(seen: Seen, likely: list[Change], stop: int, first: int, last: int) -> tuple[int, int]:
+def _unseen(
+    seen: Seen, likely: list[Change], litres: float, stop: int, first: int, last: int
+) -> tuple[int, int]:
     """Return between which bins of a stop a change may be that none of its records show.
 
-    Beside changes that they show, in the longest hole of the record.
+    Beside changes that they show, where the level steps by a good part of it, else in the
+    longest hole of the record.
     """
     shown = [(c.before, c.after) for c in likely if c.stop == stop]
     if not shown:
         return first, last
     gap_s = np.diff(seen.bins.time_s[first : last + 1])
+    step_l = np.array([_step(seen.level_l, i) for i in range(first, last)]) * np.sign(litres)
     for a, b in shown:
+        hidden = slice(max(a - first - _BESIDE, 0), max(b - first + _BESIDE, 0))
+        step_l[hidden] = 0.0
         gap_s[max(a - first, 0) : max(b - first, 0)] = 0.0
-    at = first + int(np.argmax(gap_s)) if gap_s.size else first
+    plain = step_l.size and step_l.max() > _STEP_PART * abs(litres)
+    at = first + int(np.argmax(step_l if plain else gap_s)) if gap_s.size else first
     return at, min(at + 1, last)
+
+
+def _step(level: Floats, i: int) -> float:
+    """Return by how much the few bins after one read more than it and the few before. [L]"""
+    return float(
+        level[i + 1 : i + 1 + _BESIDE].mean() - level[max(i + 1 - _BESIDE, 0) : i + 1].mean()
+    )

@@ -47,9 +47,9 @@ _EDGE_FAR = 6
 _PUMP_PART, _PUMPED_PART = 0.25, 0.01
 """The same for a refuel: in the stop's last minute; by the number of minutes after it. [1]"""
 _SIGMAS = 1.96
-_WIDER, _WIDER_OUTSIDE, _WIDER_ALONE = 1.5, 1.1, 2.5
+_WIDER, _WIDER_INSIDE, _WIDER_OUTSIDE, _WIDER_ALONE = 1.5, 1.2, 1.1, 2.5
 """Factors on what the readings bring to the bands, for tails wider than normal: a drain's from
-outside the stop, and from there alone, have their own; logs not scored."""
+inside the stop, from outside it, and from there alone, have their own; logs not scored."""
 _WIDER_TABLE = 1.6
 """The same for the table's part in a refuel, which ends where tables bend most. [1]"""
 _LOOKS_PER_DAY = 24.0
@@ -167,7 +167,9 @@ def best_litres(seen: Seen, change: Change) -> tuple[float, float]:
     Birge, Physical Review 40, 1932, from memory).
     """
     sign = 1.0 if change.litres > 0 else -1.0
-    outside, alone = (_WIDER, _WIDER) if sign > 0 else (_WIDER_OUTSIDE, _WIDER_ALONE)
+    within, outside, alone = _WIDER, _WIDER, _WIDER
+    if sign < 0:
+        within, outside, alone = _WIDER_INSIDE, _WIDER_OUTSIDE, _WIDER_ALONE
     inside, outside_l2 = abs(change.litres), outside**2 * change.outside_l2
     if not change.inside:
         return inside, alone**2 * change.var_l2
@@ -178,7 +180,7 @@ def best_litres(seen: Seen, change: Change) -> tuple[float, float]:
         part = _PUMP_PART if last <= 1 else _PUMPED_PART / last
     else:
         part = _LAST_PART if last <= 1 else _EDGE_PART / near if near < _EDGE_FAR else _INNER_PART
-    inside_l2 = _WIDER**2 * (change.var_l2 + (part * inside) ** 2)
+    inside_l2 = within**2 * (change.var_l2 + (part * inside) ** 2)
     apart = max(sign * change.outside_l, 0.0) - inside
     share = inside_l2 / (inside_l2 + outside_l2)
     ratio = max(1.0, apart**2 / (inside_l2 + outside_l2))

@@ -31,7 +31,8 @@ FEWEST_TIMES = 3
 SETTLED_PART = 0.05
 TOP_PART = 0.02
 """Nearer to the highest level ever read than this the level may have stood higher. [1]"""
-HOLE_S = 400.0
+HOLE_S, SHORT_HOLE_S = 400.0, 200.0
+"""After a change the record goes on so soon; sooner where that shows none. [s]"""
 SETTLING = 2
 """Bins in which fuel still swings after a drive."""
 BACK_S, BACK_PART = 1800.0, 0.08
@@ -75,7 +76,14 @@ def pipe_of(bins: Bins, span_l: float) -> Pipe | None:
     starts = _large(bins, BIG_PART * span_l)
     seen = bins.level_l[starts] < bins.level_l.max() - TOP_PART * span_l
     starts = starts[seen & (starts + 1 < bins.time_s.size)]
-    starts = starts[bins.time_s[starts + 1] - bins.time_s[starts] < HOLE_S]
+    hole_s = bins.time_s[starts + 1] - bins.time_s[starts]
+    return _shown(bins, starts[hole_s < HOLE_S], span_l) or _shown(
+        bins, starts[hole_s < SHORT_HOLE_S], span_l
+    )
+
+
+def _shown(bins: Bins, starts: Places, span_l: float) -> Pipe | None:
+    """Return the pipe that the level betrays after these large changes."""
     if starts.size < FEWEST_TIMES or not _run_back(bins, starts):
         return None
     best, found = CLEAR, None
