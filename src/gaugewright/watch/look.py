@@ -1,6 +1,7 @@
 """One vehicle's records, looked at: minutes, rest and motion, changes, the level carried on."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -63,6 +64,11 @@ class Seen:
     """Factor from litres as at the usual warmth to those at the fuel's own, bin by bin. [1]"""
     lag_s: float
     """Time constant of the probe's own averaging, NaN where it is not plain. [s]"""
+
+    @cached_property
+    def flows(self) -> bool:
+        """Whether a second tank ever levels out."""
+        return bool(self.flowing_l.any())
 
 
 def look(track: Track, table: Table) -> Seen | None:

@@ -5,14 +5,18 @@ soon after; records tell to within one of them when the pump ran.
 """
 
 import numpy as np
+import numpy.typing as npt
 
 from gaugewright.table.table import Table
 from gaugewright.watch.averaging import unaveraged, without_far
 from gaugewright.watch.bins import BIN_S
 from gaugewright.watch.change import Change
+from gaugewright.watch.compiled import compiled
 from gaugewright.watch.look import Seen
-from gaugewright.watch.middles import median
+from gaugewright.watch.middles import middle
 from gaugewright.watch.values import Floats, Track
+
+Places = npt.NDArray[np.int64]
 
 _STAYS_S = 240.0
 """So long before and after the pump readings are taken together. [s]"""
@@ -36,7 +40,7 @@ def poured(track: Track, table: Table, seen: Seen, change: Change) -> tuple[floa
 
     ``None`` where there are too few on one of its sides, or the pump does not stand out.
     """
-    if change.frozen or change.litres <= 0 or seen.flowing_l.any():
+    if change.frozen or change.litres <= 0 or seen.flows:
         return None
     low, high = _until_others(seen, change)
     if high - low < 2:
@@ -46,34 +50,70 @@ def poured(track: Track, table: Table, seen: Seen, change: Change) -> tuple[floa
         return None
     begin_s = seen.bins.time_s[max(change.before - 1, low)] - BIN_S
     until_s = seen.bins.time_s[min(change.after + 1, high - 1)] + BIN_S
-    near = (time_s[1:] > begin_s) & (time_s[:-1] < until_s)
-    steps = np.diff(litres)
-    rate = np.where(near, steps / np.diff(time_s), 0.0)
-    if not rate.max() > 0:
-        return None
-    flow = median(rate[rate > 0.25 * rate.max()])
-    quiet = np.abs(steps[~near]) if (~near).any() else np.zeros(1)
-    noise = _SIGMAS * max(median(quiet) / 0.6745, seen.quantum_l)
-    runs = np.flatnonzero((rate > _RUNS_PART * flow) & (steps > noise))
-    if not runs.size:
-        return None
-    first, last = int(runs[0]), int(runs[-1])
-    while first > 0 and near[first - 1] and steps[first - 1] > noise:
-        first -= 1
-    while last + 1 < steps.size and near[last + 1] and steps[last + 1] > noise:
-        last += 1
-    if np.diff(time_s[first : last + 2]).max() > _HOLE_S:
+    first, last = _pumped(time_s, litres, float(begin_s), float(until_s), seen.quantum_l)
+    if first < 0:
         return None
     before = litres[: first + 1][time_s[: first + 1] > time_s[first] - _STAYS_S]
     after = litres[last + 1 :][time_s[last + 1 :] < time_s[last + 1] + _STAYS_S]
     if min(before.size, after.size) < _FEWEST:
         return None
-    got = median(after) - median(before)
+    got = middle(after.copy(), after.size) - middle(before.copy(), before.size)
     if abs(got - change.litres) > _ALIKE_PART * change.litres:
         return None
-    own = float(before.var() * before.size + after.var() * after.size)
+    own = _squares(before) + _squares(after)
     scatter_l2 = (own + _KNOWN * seen.manner.single_l2) / (before.size + after.size - 2 + _KNOWN)
     return got, scatter_l2 * (1 / before.size + 1 / after.size)
+
+
+@compiled
+def _squares(values: Floats) -> float:
+    """Return the squares of what the values differ from their mean, summed up."""
+    mean = total = 0.0
+    for value in values:
+        mean += value / values.size
+    for value in values:
+        total += (value - mean) ** 2
+    return total
+
+
+@compiled
+def _pumped(
+    time_s: Floats, litres: Floats, begin_s: float, until_s: float, quantum_l: float
+) -> tuple[int, int]:
+    """Return the last record before the pump ran and the last while it ran, -1 if it did not.
+
+    It ran between ``begin_s`` and ``until_s``; the other records tell how readings scatter.
+    """
+    n = time_s.size - 1
+    steps, rate, quiet = np.empty(n), np.zeros(n), np.zeros(n)
+    near = (time_s[1:] > begin_s) & (time_s[:-1] < until_s)
+    still = 0
+    for i in range(n):
+        steps[i] = litres[i + 1] - litres[i]
+        if near[i]:
+            rate[i] = steps[i] / (time_s[i + 1] - time_s[i])
+        else:
+            quiet[still] = abs(steps[i])
+            still += 1
+    if not rate.max() > 0:
+        return -1, -1
+    flows = rate[rate > 0.25 * rate.max()]
+    flow = middle(flows, flows.size)
+    noise = _SIGMAS * max(middle(quiet, max(still, 1)) / 0.6745, quantum_l)
+    first = last = -1
+    for i in range(n):
+        if rate[i] > _RUNS_PART * flow and steps[i] > noise:
+            first, last = i if first < 0 else first, i
+    if first < 0:
+        return -1, -1
+    while first > 0 and near[first - 1] and steps[first - 1] > noise:
+        first -= 1
+    while last + 1 < n and near[last + 1] and steps[last + 1] > noise:
+        last += 1
+    for i in range(first, last + 1):
+        if time_s[i + 1] - time_s[i] > _HOLE_S:
+            return -1, -1
+    return first, last
 
 
 def _read(
@@ -83,9 +123,7 @@ def _read(
     bins = seen.bins
     first, end = int(bins.first[low]), int(bins.last[high - 1]) + 1
     counts = unaveraged(track, table, first, end, seen.lag_s)
-    sound = np.zeros(end - first, np.bool_)
-    for k in range(low, high):
-        sound[bins.first[k] - first : bins.last[k] + 1 - first] = True
+    sound = _inside(bins.first[low:high], bins.last[low:high])
     sound &= (counts > table.counts[0]) & (track.counts[first:end] > table.counts[0])
     if low == int(seen.spells.low[change.stop]) and low > 0:
         sound[0] = False  # turned round, it looks back at the move before
@@ -94,6 +132,15 @@ def _read(
     litres = without_far(litres, _FAR_PART * change.litres)
     carried = seen.level_l[low:high] - seen.raw_l[low:high]
     return time_s, litres + np.interp(time_s, bins.time_s[low:high], carried)
+
+
+@compiled
+def _inside(first: Places, last: Places) -> npt.NDArray[np.bool_]:
+    """Return which of the records of some bins lie in one, from the first bin's first on."""
+    out = np.zeros(last[-1] + 1 - first[0], np.bool_)
+    for k in range(first.size):
+        out[first[k] - first[0] : last[k] + 1 - first[0]] = True
+    return out
 
 
 def _until_others(seen: Seen, change: Change) -> tuple[int, int]:
