@@ -46,9 +46,9 @@ def used(
             unsure = manner.wander_l2_h * hours + _COUNTER_PART * step * np.maximum(step, 0.0)
             return counted, np.cumsum(unsure)
     rate, unsure = _rates(bins, spells, manner, inside, taken)
-    dead = bool(np.mean(bins.running < 0.5) < 0.03)
     still = spells.still[inside]
-    odd_h = _odd_hole_h(hours, still & (np.diff(inside, prepend=inside[:1]) == 0))
+    dead = bool(np.count_nonzero(bins.running < 0.5) < 0.03 * bins.running.size)
+    odd_h = _odd_hole_h(hours, still, inside)
     return _summed(
         rate, unsure, hours, still, inside, dead, odd_h, manner.burn_l_h,
         (0.6 * manner.burn_l_h) ** 2, max(manner.burn_l_h, manner.idle_l_h),
@@ -126,12 +126,11 @@ def _rates(
     bins: Bins, spells: Spells, manner: Manner, inside: Places, taken: Mask
 ) -> tuple[Floats, Floats]:
     """Return the consumption in each bin [L/h] and how unsure it is [L²/h]."""
-    running = bins.running > 0.5
-    # By what the bin is: under way, at rest, at rest with the engine on.
-    state = spells.still.astype(np.int8)[inside] * (1 + running.astype(np.int8))
-    rate = np.array([manner.burn_l_h, 0.0, manner.idle_l_h])[state]
-    unsure = np.array([manner.burn_l2_h, manner.wander_l2_h, manner.idle_l2_h])[state]
-    wanted = state == 2
+    rate, unsure, wanted = _by_state(
+        spells.still, inside, bins.running,
+        np.array([manner.burn_l_h, 0.0, manner.idle_l_h]),
+        np.array([manner.burn_l2_h, manner.wander_l2_h, manner.idle_l2_h]),
+    )  # fmt: skip
     clear_s = _SLOPE_TIMES * manner.running_l2**0.5 / max(manner.idle_l_h, 1e-9) * _HOUR_S
     repeats = _repeating(bins.level_l, bins.time_s, _STUCK * manner.running_l2**0.5, clear_s)
     slopes = _slopes(wanted, inside, taken | repeats, bins.time_s, bins.level_l, clear_s)
@@ -148,6 +147,22 @@ def _rates(
         rate[told] = own
         unsure[told] = manner.wander_l2_h + (_OWN_PART * own) ** 2
     return rate, unsure
+
+
+@compiled
+def _by_state(
+    still: Mask, inside: Places, running: Floats, rates: Floats, doubts: Floats
+) -> tuple[Floats, Floats, Mask]:
+    """Return each bin's rate and its doubt, and whether it rests with the engine on.
+
+    By what the bin is: under way, at rest, at rest with the engine on.
+    """
+    n = inside.size
+    rate, unsure, wanted = np.empty(n), np.empty(n), np.empty(n, np.bool_)
+    for i in range(n):
+        state = still[inside[i]] * (1 + (running[i] > 0.5))
+        rate[i], unsure[i], wanted[i] = rates[state], doubts[state], state == 2
+    return rate, unsure, wanted
 
 
 @compiled
@@ -208,7 +223,7 @@ def _slopes(
     return out
 
 
-def _odd_hole_h(hours: Floats, parked: Mask) -> float:
+def _odd_hole_h(hours: Floats, still: Mask, inside: Places) -> float:
     """Return from which length a hole in a stop is odd for this vehicle: it may hide a drive.
 
     A unit that sleeps or loses its supply when parked leaves holes in most stops, which are no
@@ -216,7 +231,18 @@ def _odd_hole_h(hours: Floats, parked: Mask) -> float:
     """
     nights = max(float(hours.sum()) / 24.0, 1.0)
     least = HOLE_S / _HOUR_S
-    holes = hours[parked & (hours > 0.4 * least)]
+    holes = _holes(hours, still, inside, 0.4 * least)
     if np.count_nonzero(holes > least) <= 0.5 * nights:
         return 1.5 * least
     return max(1.5 * least, _ODD_TIMES * quantile(holes, _USUAL_PART))
+
+
+@compiled
+def _holes(hours: Floats, still: Mask, inside: Places, least_h: float) -> Floats:
+    """Return how long the holes in stops are. [h]"""
+    out = np.empty(hours.size)
+    held = 0
+    for i in range(hours.size):
+        out[held] = hours[i]
+        held += hours[i] > least_h and still[i] and (i == 0 or inside[i] == inside[i - 1])
+    return out[:held].copy()
