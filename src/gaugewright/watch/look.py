@@ -113,7 +113,8 @@ def look(track: Track, table: Table) -> Seen | None:
     changes = all_changes(spells.low[stops], spells.high[stops], LEAST_Z, level, weight, wander)
     stop_of = inside[changes[:, 1].astype(np.int64)] if len(changes) else np.zeros(0, np.int64)
     groups = groups_of(changes, stop_of, span)
-    groups = tightened(parted(groups, level, np.sqrt(weight)), level, np.sqrt(weight))
+    sd = np.sqrt(weight)
+    groups = tightened(parted(groups, level, sd), level, sd)
     groups = without_excursions(groups, level, EXCURSION_PART * span)
     if flowing.any():
         groups = till_settled(groups, spells.high, level, flowing)

@@ -177,13 +177,30 @@ def _large(bins: Bins, least_l: float) -> Places:
     for late in range(1, SETTLING + 1):
         swinging[late:] |= bins.moving[:-late]
     changed = _changed_within(bins.time_s, bins.level_l, swinging, WITHIN_S)
-    at = np.flatnonzero((np.abs(changed) > least_l) & ~bins.moving)
-    if at.size == 0:
-        return at
-    runs = np.split(at, np.flatnonzero(np.diff(bins.time_s[at]) > WITHIN_S) + 1)
-    step = np.diff(bins.level_l, prepend=bins.level_l[:1]) * np.sign(changed)
-    last = [run[step[run] > 0.2 * least_l] for run in runs]
-    return np.array([run[-1] for run in last if run.size], np.int64)
+    return _last_of_each(bins.time_s, bins.level_l, changed, bins.moving, least_l)
+
+
+@compiled
+def _last_of_each(
+    time_s: Floats, level: Floats, changed: Floats, moving: Mask, least_l: float
+) -> Places:
+    """Return the last bin of each large change in which the level still went its way."""
+    out = np.empty(level.size, np.int64)
+    held, last, before = 0, -1, -1
+    for i in range(level.size):
+        if moving[i] or not abs(changed[i]) > least_l:
+            continue
+        if before >= 0 and time_s[i] - time_s[before] > WITHIN_S and last >= 0:
+            out[held], last = last, -1
+            held += 1
+        before = i
+        step = level[i] - level[i - 1] if i else 0.0
+        if step * np.sign(changed[i]) > 0.2 * least_l:
+            last = i
+    if last >= 0:
+        out[held] = last
+        held += 1
+    return out[:held].copy()
 
 
 @compiled
