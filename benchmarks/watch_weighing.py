@@ -33,8 +33,11 @@ SHAPES = (
     Curve("drifts", (4.0, 15.0, 40.0, 120.0, 500.0), (0.0,) * 5),
     Curve("litres", (2.0, 4.0, 8.0, 16.0, 60.0), (0.0,) * 5),
     Curve("fewest_bins", (1.0, 2.0, 4.0, 12.0, 100.0), (0.0,) * 5),
+    Curve("till_bins", (1.0, 2.0, 4.0, 10.0, 40.0, 400.0), (0.0,) * 6),
+    Curve("refuelled_min", (1.0, 10.0, 60.0, 1000.0), (0.0,) * 4),
     Curve("shown", (0.0, 1.0), (0.0,) * 2, by_log=False),
     Curve("crept", (0.0, 1.0), (0.0,) * 2, by_log=False),
+    Curve("blurred", (0.0, 1.0), (0.0,) * 2, by_log=False),
 )
 
 

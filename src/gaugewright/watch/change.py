@@ -18,7 +18,7 @@ class Change:
     the moment is not known. ``inside`` tells whether records at rest show it. ``busy``: near
     work, motion or a stop's end. ``crept``: the vehicle moved meanwhile, too slowly
     to be seen to. ``between`` bins are plainly on the way from one level to the
-    other. [L, L²]
+    other. ``after_refuel_s`` is how long ago the last refuel ended. [L, L², s]
     """
 
     stop: int
@@ -36,3 +36,4 @@ class Change:
     busy: bool = False
     between: int = 0
     crept: bool = False
+    after_refuel_s: float = float("inf")

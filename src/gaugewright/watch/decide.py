@@ -34,6 +34,8 @@ OUTSIDE_CHANCE = 0.08
 """Changes in a day that no record at rest shows; on logs that are not scored."""
 _VAGUE = 4.0
 """So many times both views the outside is off by where the stop holds a refuel seen in part. [1]"""
+REFUEL_PART = 0.05
+"""A rise of this part of the tank counts as a refuel to what comes after it. [1]"""
 _BESIDE, _STEP_PART = 3, 0.4
 """Bins held against as many, and how much of a change they show where it is. [1]"""
 FLOWING_PART = 0.25
@@ -66,7 +68,20 @@ def by_stories(seen: Seen) -> list[Change]:
     prior = Shifts.learnt(seen, inside)
     for change in inside:
         change.score = prior.score(change)
-    return _whole(seen, inside, _only_outside(seen, inside, scale))
+    changes = _whole(seen, inside, _only_outside(seen, inside, scale))
+    _since_refuels(seen, changes)
+    return changes
+
+
+def _since_refuels(seen: Seen, changes: list[Change]) -> None:
+    """Tell each change how long before it the last refuel ended."""
+    time_s = seen.bins.time_s
+    least = REFUEL_PART * float(np.max(seen.bins.level_l))
+    ended = np.sort([time_s[c.after] for c in changes if c.litres > least and c.score > 0])
+    for c in changes:
+        before = int(np.searchsorted(ended, time_s[c.before], side="right"))
+        if before:
+            c.after_refuel_s = float(time_s[c.before] - ended[before - 1])
 
 
 def _reads_on(raw_l: Floats, a: int, b: int) -> bool:

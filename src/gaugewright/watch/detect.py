@@ -7,6 +7,7 @@ from math import exp
 import numpy as np
 
 from gaugewright.table.table import Table
+from gaugewright.watch.best import WIDER, best_litres
 from gaugewright.watch.change import Change
 from gaugewright.watch.combined import REACH
 from gaugewright.watch.criteria import smallest_provable
@@ -28,7 +29,7 @@ from gaugewright.watch.unseen import (
 )
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
 
-DRAIN_SCORE = 0.4
+DRAIN_SCORE = 0.2
 """From here a loss is called a drain: about one false one in four vehicle-months."""
 REFUEL_SCORE = 6.0
 LARGE_REFUEL_SCORE, LARGE_REFUEL_PART = 1.0, 0.15
@@ -40,16 +41,7 @@ LEAST_REFUEL_PART = 0.02
 LEAST_REFUEL_L = 5.0
 LEAST_PART = 0.005
 """Below half a percent of the tank nothing is decidable."""
-_LAST_PART, _EDGE_PART, _INNER_PART = 0.35, 0.25, 0.004
-"""What a stop may not show of a drain: in its last minute; so many minutes from its ends, by
-their number; else. [1]"""
-_EDGE_FAR = 6
-_PUMP_PART, _PUMPED_PART = 0.25, 0.01
-"""The same for a refuel: in the stop's last minute; by the number of minutes after it. [1]"""
 _SIGMAS = 1.96
-_WIDER, _WIDER_INSIDE, _WIDER_OUTSIDE, _WIDER_ALONE = 1.5, 1.2, 1.1, 2.5
-"""Factors on what the readings bring to the bands, for tails wider than normal: a drain's from
-inside the stop, from outside it, and from there alone, have their own; logs not scored."""
 _WIDER_TABLE = 1.6
 """The same for the table's part in a refuel, which ends where tables bend most. [1]"""
 _LOOKS_PER_DAY = 24.0
@@ -119,13 +111,13 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
     litres, var = best_litres(seen, change)
     again = poured(track, table, seen, change)
     if again is not None:
-        litres, var = again[0], _WIDER**2 * again[1]
+        litres, var = again[0], WIDER**2 * again[1]
     levelled = None
     flowing = flows(seen, change) if kind == EventKind.REFUEL else 0.0
     if flowing:
         levelled = levelled_out(table, seen, change)
-        litres, more_l2 = levelled or (litres, (FLOWING_PART * flowing) ** 2 + var / _WIDER**2)
-        var = _WIDER**2 * more_l2
+        litres, more_l2 = levelled or (litres, (FLOWING_PART * flowing) ** 2 + var / WIDER**2)
+        var = WIDER**2 * more_l2
     litres *= 0.5 * float(seen.own_warmth[change.before] + seen.own_warmth[change.after])
     table_l2 = difference_l2(table, before, after)
     own_l2 = var + (_WIDER_TABLE**2 if kind == EventKind.REFUEL else 1.0) * table_l2
@@ -135,7 +127,7 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
         if above is None:
             room, said = UNSEEN_PART * capacity_l, UNSEEN
         else:
-            litres, own_l2 = litres + above[0], own_l2 + _WIDER**2 * above[1]
+            litres, own_l2 = litres + above[0], own_l2 + WIDER**2 * above[1]
             said = told_by(*above)
     band = _SIGMAS * own_l2**0.5 + room
     a, b = change.before, change.after
@@ -156,35 +148,6 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
         first=first,
         last=last,
     )
-
-
-def best_litres(seen: Seen, change: Change) -> tuple[float, float]:
-    """Return the litres of an event and their variance, from both views. [L, L²]
-
-    A change near the start or end of a stop may have begun before it or gone on after it, so
-    that the records at rest show a part only; there the view from outside counts more. Where
-    the views differ by more than both allow, the variance grows by as much (the ratio of
-    Birge, Physical Review 40, 1932, from memory).
-    """
-    sign = 1.0 if change.litres > 0 else -1.0
-    within, outside, alone = _WIDER, _WIDER, _WIDER
-    if sign < 0:
-        within, outside, alone = _WIDER_INSIDE, _WIDER_OUTSIDE, _WIDER_ALONE
-    inside, outside_l2 = abs(change.litres), outside**2 * change.outside_l2
-    if not change.inside:
-        return inside, alone**2 * change.var_l2
-    last = int(seen.spells.high[change.stop] - change.after)
-    first = int(change.before + 1 - seen.spells.low[change.stop])
-    near = max(min(first, last), 1)
-    if change.litres > 0:
-        part = _PUMP_PART if last <= 1 else _PUMPED_PART / last
-    else:
-        part = _LAST_PART if last <= 1 else _EDGE_PART / near if near < _EDGE_FAR else _INNER_PART
-    inside_l2 = within**2 * (change.var_l2 + (part * inside) ** 2)
-    apart = max(sign * change.outside_l, 0.0) - inside
-    share = inside_l2 / (inside_l2 + outside_l2)
-    ratio = max(1.0, apart**2 / (inside_l2 + outside_l2))
-    return inside + share * apart, inside_l2 * (1 - share) * ratio
 
 
 def levels(seen: Seen, change: Change) -> tuple[float, float]:

@@ -13,6 +13,7 @@ from bisect import bisect_right
 from dataclasses import dataclass, field
 from math import log
 
+from gaugewright.watch.best import best_litres
 from gaugewright.watch.change import Change
 from gaugewright.watch.look import Seen
 
@@ -39,23 +40,26 @@ class Curve:
 RULED_OUT = -4.0
 """Odds by the stories below which no circumstance makes up for them; the first knot. [1]"""
 
-START = -0.36
+START = -1.81
 CURVES = (
     Curve(
         "stories",
         (-4.0, -1.0, 1.0, 3.0, 6.0, 12.0),
-        (-4.91, -1.99, -1.07, 0.51, 3.27, 4.19),
+        (-4.96, -1.95, -0.86, 0.58, 2.86, 4.33),
         by_log=False,
     ),
     Curve(
-        "since_bins", (1.0, 2.0, 4.0, 10.0, 40.0, 400.0), (1.39, -0.79, -0.86, -0.49, 0.21, 0.53)
+        "since_bins", (1.0, 2.0, 4.0, 10.0, 40.0, 400.0), (-0.15, 0.35, -0.34, -0.29, -0.14, 0.56)
     ),
-    Curve("minutes", (1.0, 2.0, 5.0, 20.0, 120.0, 700.0), (-0.48, 0.15, 0.89, 0.96, -1.67, 0.15)),
-    Curve("drifts", (4.0, 15.0, 40.0, 120.0, 500.0), (0.05, -0.47, -0.74, -0.07, 1.23)),
-    Curve("litres", (2.0, 4.0, 8.0, 16.0, 60.0), (-0.89, 0.32, 0.36, 0.40, -0.20)),
-    Curve("fewest_bins", (1.0, 2.0, 4.0, 12.0, 100.0), (-0.50, 0.23, 0.10, -0.53, 0.70)),
-    Curve("shown", (0.0, 1.0), (-0.59, 0.59), by_log=False),
-    Curve("crept", (0.0, 1.0), (1.53, -1.53), by_log=False),
+    Curve("minutes", (1.0, 2.0, 5.0, 20.0, 120.0, 700.0), (-0.39, 0.12, 0.86, 1.12, -2.15, 0.45)),
+    Curve("drifts", (4.0, 15.0, 40.0, 120.0, 500.0), (-0.18, -0.46, -0.63, 0.08, 1.19)),
+    Curve("litres", (2.0, 4.0, 8.0, 16.0, 60.0), (-1.25, 0.24, 0.41, 0.76, -0.16)),
+    Curve("fewest_bins", (1.0, 2.0, 4.0, 12.0, 100.0), (-2.35, -0.53, 0.20, -0.35, 3.03)),
+    Curve("till_bins", (1.0, 2.0, 4.0, 10.0, 40.0, 400.0), (0.98, 1.46, 0.50, -0.31, -0.89, -1.75)),
+    Curve("refuelled_min", (1.0, 10.0, 60.0, 1000.0), (-1.59, -0.36, 0.53, 1.42)),
+    Curve("shown", (0.0, 1.0), (-0.68, 0.68), by_log=False),
+    Curve("crept", (0.0, 1.0), (1.38, -1.38), by_log=False),
+    Curve("blurred", (0.0, 1.0), (0.64, -0.64), by_log=False),
 )
 
 
@@ -64,11 +68,13 @@ def circumstances(seen: Seen, change: Change) -> dict[str, float]:
 
     ``stories`` the logarithm of the odds so far; ``since_bins`` how many bins at rest there are
     up to it; ``minutes`` it took at most; ``drifts`` its litres in what the level does by itself in
-    an hour; ``litres``; ``fewest_bins`` on the thinner side; ``shown`` 1 if records at rest show
-    it, ``crept`` 1 if the vehicle crept meanwhile.
+    an hour; ``litres``, by both views; ``fewest_bins`` on the thinner side; ``till_bins`` how many
+    are left after it until the stop ends; ``refuelled_min`` how long ago the last refuel ended;
+    ``shown`` 1 if records at rest show it, ``crept`` 1 if the vehicle crept meanwhile,
+    ``blurred`` 1 if work without moving is near.
     """
     time_s = seen.bins.time_s
-    size = max(abs(change.litres), 0.1)
+    size = max(best_litres(seen, change)[0], 0.1)
     return {
         "stories": change.score,
         "since_bins": max(change.before + 1 - int(seen.spells.low[change.stop]), 0) + 1.0,
@@ -76,8 +82,11 @@ def circumstances(seen: Seen, change: Change) -> dict[str, float]:
         "drifts": size / seen.manner.wander_l2_h**0.5,
         "litres": size,
         "fewest_bins": float(max(change.fewest, 1)),
+        "till_bins": max(int(seen.spells.high[change.stop]) - change.after, 0) + 1.0,
+        "refuelled_min": min(max(change.after_refuel_s / 60.0, 1.0), 1e4),
         "shown": float(change.inside),
         "crept": float(change.crept),
+        "blurred": float(change.blurred),
     }
 
 
