@@ -205,6 +205,8 @@ def test_a_reading_that_is_not_steady_is_not_recorded_without_a_person_saying_so
     page.get_by_label("Litres by the meter").fill("30")
     page.get_by_role("button", name="Record", exact=True).click()
     expect(page.locator("#entry-error")).to_contain_text("not steady")
+    expect(page.locator("#entry-error")).to_contain_text("Wait until it says ■ Steady")
+    expect(page.get_by_label("Counts that the probe shows")).to_be_hidden()  # nothing mistyped
     assert len(pours_of(api, job)) == len(FILL) + 1
     page.get_by_role("button", name="Record all the same").click()
 

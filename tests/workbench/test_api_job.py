@@ -119,6 +119,7 @@ def test_bench_readings_are_held_against_common_practice(hand):
         (31, 900, "full_unusual"),  # half immersed, not a scale of 1023
         (3650, 31, "not_rising"),
         (0, 0, "not_rising"),
+        (-3, 3650, "open_circuit"),
     ],
 )
 def test_bare_signals_are_held_against_the_fuels_permittivity(hand, zero, span, kind):

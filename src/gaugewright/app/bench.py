@@ -153,6 +153,8 @@ def bench_findings(tank: TankState) -> tuple[BenchFinding, ...]:
             found += check_rise(air, full)
         elif full is not None and (is_bare or max(air, full) >= top):
             found += check_signals(max(air, 1.0), full, DIESEL_PERMITTIVITY, top)
+        elif full is not None and air < min(0.0, _described_counts(tank, "empty", 0.0)):
+            found += check_signals(air, full, DIESEL_PERMITTIVITY, top)
         if not is_bare and air < top and (full is None or full > air):
             found += check_usual(air, full, scale_top=top)
     for point, first in (("zero", zero), ("span", span)):
@@ -174,15 +176,19 @@ def _sd_of_mean(noise: float | None) -> float:
     return 0.0 if noise is None else noise / 9.0
 
 
+def _described_counts(tank: TankState, end: str, usual: float) -> float:
+    """Return what the probe is described to read dry (``empty``) or immersed (``full``)."""
+    told = None if tank.described is None else tank.described.event.probe.get(f"counts_{end}")
+    return float(told) if isinstance(told, int | float) else usual
+
+
 def _scale_top(tank: TankState, *counts: float | None) -> float:
     """Return the top of the probe's scale: as described, else the usual one if it holds the counts.
 
     A low reading says nothing of the scale: it may be a probe that is half immersed.
     """
-    if tank.described is not None:
-        known = [tank.described.event.probe.get(f"counts_{end}") for end in ("empty", "full")]
-        tops = [float(top) for top in known if isinstance(top, int | float) and top > 0]
-        if tops:
-            return max(tops)
+    described = max(_described_counts(tank, end, 0.0) for end in ("empty", "full"))
+    if described > 0:
+        return described
     most = max(each for each in counts if each is not None)
     return next((top for top in (USUAL_TOP, 65535.0) if most <= top), most)

@@ -50,9 +50,16 @@ export async function settle(form, answer) {
     notice("newer", say("newer")); // not in the form: that has been drawn anew
     return false;
   }
+  if (isUnsteady(answer)) {
+    // Nothing that was typed is wrong, so no field is marked: it is a matter of waiting.
+    complain(form, { error: `${answer.data.error}. ${say("wait-steady")}` });
+    return false;
+  }
   complain(form, answer.data);
   return false;
 }
+
+const isUnsteady = (answer) => answer.status === 409 && answer.data.field === "counts";
 
 /** Before a stage is done: what is typed and not recorded is named once; a second press goes on. */
 function isLeavingText(form) {
@@ -94,7 +101,7 @@ async function send(form, extra = {}) {
 /** A reading that is not steady may be recorded all the same, as what it is. */
 export function offerAnyway(form, answer) {
   const row = form.querySelector(".anyway");
-  if (row) row.hidden = !(answer.status === 409 && answer.data.field === "counts");
+  if (row) row.hidden = !isUnsteady(answer);
 }
 
 async function photo(form) {
