@@ -14,8 +14,12 @@ WIDER, _WIDER_INSIDE, _WIDER_OUTSIDE, _WIDER_ALONE = 1.5, 1.2, 1.1, 2.5
 inside the stop, from outside it, and from there alone, have their own; logs not scored."""
 
 
-def best_litres(seen: Seen, change: Change) -> tuple[float, float]:
+def best_litres(
+    seen: Seen, change: Change, told: tuple[float, float] | None = None
+) -> tuple[float, float]:
     """Return the litres of an event and their variance, from both views. [L, L²]
+
+    ``told`` are the litres that its records at rest tell from end to end, and their variance.
 
     A change near the start or end of a stop may have begun before it or gone on after it, so
     that the records at rest show a part only; there the view from outside counts more. Where
@@ -27,7 +31,7 @@ def best_litres(seen: Seen, change: Change) -> tuple[float, float]:
     if sign < 0:
         within, outside, alone = _WIDER_INSIDE, _WIDER_OUTSIDE, _WIDER_ALONE
     inside, outside_l2 = abs(change.litres), outside**2 * change.outside_l2
-    if not change.inside:
+    if not change.inside and told is None:
         return inside, alone**2 * change.var_l2
     last = int(seen.spells.high[change.stop] - change.after)
     first = int(change.before + 1 - seen.spells.low[change.stop])
@@ -37,6 +41,8 @@ def best_litres(seen: Seen, change: Change) -> tuple[float, float]:
     else:
         part = _LAST_PART if last <= 1 else _EDGE_PART / near if near < _EDGE_FAR else _INNER_PART
     inside_l2 = within**2 * (change.var_l2 + (part * inside) ** 2)
+    if told is not None:
+        inside, inside_l2 = told[0], within**2 * told[1]
     apart = max(sign * change.outside_l, 0.0) - inside
     share = inside_l2 / (inside_l2 + outside_l2)
     ratio = max(1.0, apart**2 / (inside_l2 + outside_l2))

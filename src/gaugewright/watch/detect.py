@@ -108,10 +108,7 @@ def _is_open(change: Change, capacity_l: float) -> bool:
 def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: float) -> Event:
     kind = EventKind.REFUEL if change.litres > 0 else EventKind.DRAIN
     before, after = levels(seen, change)
-    litres, var = best_litres(seen, change)
-    again = poured(track, table, seen, change)
-    if again is not None:
-        litres, var = again[0], WIDER**2 * again[1]
+    litres, var = best_litres(seen, change, poured(track, table, seen, change))
     levelled = None
     flowing = flows(seen, change) if kind == EventKind.REFUEL else 0.0
     if flowing:

@@ -24,13 +24,19 @@ _HOLE_S = 1200.0
 """Longer without a record, a refuel is not seen as it goes on. [s]"""
 _BINS = 30
 """No farther from the change is looked for the pump, and for how readings scatter."""
-_FEWEST = 2
+_FEWEST = 3
+_SINGLE_S = 90.0
+"""Longer without a record while the pump ran, a single one after it tells too little. [s]"""
+_SEEN_PART = 0.25
+"""So much of what flows between two records the one after the pump may not show yet. [1]"""
 _RUNS_PART = 0.2
 """Of the pump's flow: a step from record to record that is part of the refuel. [1]"""
 _FAR_PART = 0.05
 _SIGMAS = 3.0
 _ALIKE_PART = 0.1
 """Farther from what the minutes say than this part of the refuel, something else is going on."""
+_CALM_PART = 0.02
+"""Readings on either side that scatter by more than this part of the refuel are not at rest."""
 _KNOWN = 4.0
 """The scatter of single records is taken as if so many had shown what is usual."""
 
@@ -46,23 +52,40 @@ def poured(track: Track, table: Table, seen: Seen, change: Change) -> tuple[floa
     if high - low < 2:
         return None
     time_s, litres = _read(track, table, seen, change, low, high)
-    if litres.size < 2 * _FEWEST:
+    if litres.size < _FEWEST:
         return None
     begin_s = seen.bins.time_s[max(change.before - 1, low)] - BIN_S
     until_s = seen.bins.time_s[min(change.after + 1, high - 1)] + BIN_S
-    first, last = _pumped(time_s, litres, float(begin_s), float(until_s), seen.quantum_l)
+    lagged = seen.lag_s == seen.lag_s
+    is_new = low > 0 and low == int(seen.spells.low[change.stop])
+    first, last, flow = _pumped(
+        time_s, litres, float(begin_s), float(until_s), seen.quantum_l, lagged and is_new
+    )
     if first < 0:
         return None
-    before = litres[: first + 1][time_s[: first + 1] > time_s[first] - _STAYS_S]
-    after = litres[last + 1 :][time_s[last + 1 :] < time_s[last + 1] + _STAYS_S]
-    if min(before.size, after.size) < _FEWEST:
-        return None
+    # The first record at rest looks back at the move, the first after the pump at its run.
+    low_at = int(is_new and first > 0)
+    high_at = last + 1 + int(lagged and last + 2 < litres.size)
+    before = litres[low_at : first + 1][time_s[low_at : first + 1] > time_s[first] - _STAYS_S]
+    after = litres[high_at:][time_s[high_at:] < time_s[high_at] + _STAYS_S]
     got = middle(after.copy(), after.size) - middle(before.copy(), before.size)
     if abs(got - change.litres) > _ALIKE_PART * change.litres:
         return None
     own = _squares(before) + _squares(after)
     scatter_l2 = (own + _KNOWN * seen.manner.single_l2) / (before.size + after.size - 2 + _KNOWN)
-    return got, scatter_l2 * (1 / before.size + 1 / after.size)
+    if scatter_l2 > (_CALM_PART * got) ** 2:
+        return None
+    var = scatter_l2 * (1 / before.size + 1 / after.size)
+    if before.size == 1:
+        var += float(seen.weight_l2[max(change.before, low)])
+    if after.size == 1:
+        run_s = float(time_s[last + 1] - time_s[last])
+        if run_s > _SINGLE_S:
+            return None
+        var += float(seen.weight_l2[min(change.after, high - 1)])
+        if high_at == last + 1:
+            var += (_SEEN_PART * flow * run_s) ** 2
+    return got, var
 
 
 @compiled
@@ -78,11 +101,17 @@ def _squares(values: Floats) -> float:
 
 @compiled
 def _pumped(
-    time_s: Floats, litres: Floats, begin_s: float, until_s: float, quantum_l: float
-) -> tuple[int, int]:
-    """Return the last record before the pump ran and the last while it ran, -1 if it did not.
+    time_s: Floats,
+    litres: Floats,
+    begin_s: float,
+    until_s: float,
+    quantum_l: float,
+    looks_back: bool,
+) -> tuple[int, int, float]:
+    """Return the last record before the pump ran and the last while it ran, and its flow. [L/s]
 
-    It ran between ``begin_s`` and ``until_s``; the other records tell how readings scatter.
+    It ran between ``begin_s`` and ``until_s``, -1 if it did not; the other records tell how
+    readings scatter. ``looks_back``: turned round, the first record looks back at the move.
     """
     n = time_s.size - 1
     steps, rate, quiet = np.empty(n), np.zeros(n), np.zeros(n)
@@ -96,24 +125,26 @@ def _pumped(
             quiet[still] = abs(steps[i])
             still += 1
     if not rate.max() > 0:
-        return -1, -1
+        return -1, -1, 0.0
     flows = rate[rate > 0.25 * rate.max()]
     flow = middle(flows, flows.size)
+    if looks_back and rate[1] < _RUNS_PART * flow:
+        near[0], rate[0] = False, 0.0
     noise = _SIGMAS * max(middle(quiet, max(still, 1)) / 0.6745, quantum_l)
     first = last = -1
     for i in range(n):
         if rate[i] > _RUNS_PART * flow and steps[i] > noise:
             first, last = i if first < 0 else first, i
     if first < 0:
-        return -1, -1
+        return -1, -1, 0.0
     while first > 0 and near[first - 1] and steps[first - 1] > noise:
         first -= 1
     while last + 1 < n and near[last + 1] and steps[last + 1] > noise:
         last += 1
     for i in range(first, last + 1):
         if time_s[i + 1] - time_s[i] > _HOLE_S:
-            return -1, -1
-    return first, last
+            return -1, -1, 0.0
+    return first, last, flow
 
 
 def _read(
@@ -125,8 +156,6 @@ def _read(
     counts = unaveraged(track, table, first, end, seen.lag_s)
     sound = _inside(bins.first[low:high], bins.last[low:high])
     sound &= (counts > table.counts[0]) & (track.counts[first:end] > table.counts[0])
-    if low == int(seen.spells.low[change.stop]) and low > 0:
-        sound[0] = False  # turned round, it looks back at the move before
     time_s = track.time_s[first:end][sound]
     litres = np.interp(counts[sound], table.counts, table.litres)
     litres = without_far(litres, _FAR_PART * change.litres)
