@@ -106,6 +106,13 @@ class Stand:
 
 def stands(case: Case) -> list[Stand]:
     """Return the levels at rest between events, one for the start and end of each stop."""
+    if "stands" not in case.kept:
+        case.kept["stands"] = _stands(case)
+    found: list[Stand] = case.kept["stands"]
+    return found
+
+
+def _stands(case: Case) -> list[Stand]:
     blocks = case.blocks
     usable = np.isfinite(blocks.mean)
     off = (blocks.state == OFF) & usable

@@ -75,8 +75,8 @@ def health(
         return ()
     low, high = float(table.counts[0]), float(table.counts[-1])
     span = high - low
-    steps_s = np.diff(track.time_s)
-    period_s = median(steps_s[:: max(1, steps_s.size // MOST_STEPS)])
+    every = max(1, (track.time_s.size - 1) // MOST_STEPS)
+    period_s = median(track.time_s[1::every] - track.time_s[:-1:every])
     blocks, runs = blocks_of(track, low - BELOW * span, high + ABOVE * span, period_s)
     case = Case(track, table, watched, blocks, runs, period_s, deliveries)
     checks = OF_RECORDS + (OF_READINGS if np.isfinite(blocks.mean).any() else ())
