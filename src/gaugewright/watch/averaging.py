@@ -161,14 +161,17 @@ def _left(time_s: Floats, counts: Floats, times_s: Floats) -> Floats:
 def without_far(counts: Floats, far: float) -> Floats:
     """Return the counts, one or two that stand far off replaced by the middle of five."""
     out = counts.copy()
-    five = np.empty(5)
-    n = counts.size
-    for k in range(n):
-        for j in range(5):
-            five[j] = counts[min(max(k + j - 2, 0), n - 1)]
-        five.sort()
-        if abs(counts[k] - five[2]) > far:
-            out[k] = five[2]
+    last = counts.size - 1
+    for k in range(last + 1):
+        a, b = counts[max(k - 2, 0)], counts[max(k - 1, 0)]
+        d, e = counts[min(k + 1, last)], counts[min(k + 2, last)]
+        # The middle is neither the least nor the most of four, whichever way the fifth turns it.
+        low = max(min(a, b), min(d, e))
+        high = min(max(a, b), max(d, e))
+        low, high = min(low, high), max(low, high)
+        five = min(max(counts[k], low), high)
+        if abs(counts[k] - five) > far:
+            out[k] = five
     return out
 
 
