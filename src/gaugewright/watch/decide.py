@@ -6,6 +6,7 @@ level shifted by itself, by load or slope: then they do not. Or it is noise. Wha
 from outside, because no record tells of the moment, is weighed by the outside alone.
 """
 
+from bisect import bisect_right
 from dataclasses import replace
 from math import log
 
@@ -77,11 +78,12 @@ def _since_refuels(seen: Seen, changes: list[Change]) -> None:
     """Tell each change how long before it the last refuel ended."""
     time_s = seen.bins.time_s
     least = REFUEL_PART * float(np.max(seen.bins.level_l))
-    ended = np.sort([time_s[c.after] for c in changes if c.litres > least and c.score > 0])
+    ended = sorted(float(time_s[c.after]) for c in changes if c.litres > least and c.score > 0)
     for c in changes:
-        before = int(np.searchsorted(ended, time_s[c.before], side="right"))
+        start_s = float(time_s[c.before])
+        before = bisect_right(ended, start_s)
         if before:
-            c.after_refuel_s = float(time_s[c.before] - ended[before - 1])
+            c.after_refuel_s = start_s - ended[before - 1]
 
 
 def _reads_on(raw_l: Floats, a: int, b: int) -> bool:

@@ -286,10 +286,22 @@ def _burn(bins: Bins, spells: Spells, inside: npt.NDArray[np.int64]) -> tuple[fl
 
 def _hours_under_way(bins: Bins, spells: Spells, inside: npt.NDArray[np.int64]) -> Floats:
     """Return the hours spent under way up to each bin, holes left out. [h]"""
-    step = np.diff(bins.time_s, prepend=bins.time_s[:1]) / _HOUR_S
-    moving = ~spells.still[inside]
-    counted = moving | np.concatenate([[False], moving[:-1]])
-    return np.cumsum(np.where(counted & (step < HOLE_S / _HOUR_S), step, 0.0))
+    return _summed_under_way(bins.time_s, spells.still, inside, HOLE_S / _HOUR_S)
+
+
+@compiled
+def _summed_under_way(
+    time_s: Floats,
+    still: npt.NDArray[np.bool_],
+    inside: npt.NDArray[np.int64],
+    hole_h: float,
+) -> Floats:
+    out = np.zeros(time_s.size)
+    for i in range(1, time_s.size):
+        step = (time_s[i] - time_s[i - 1]) / _HOUR_S
+        under_way = not still[inside[i]] or not still[inside[i - 1]]
+        out[i] = out[i - 1] + (step if under_way and step < hole_h else 0.0)
+    return out
 
 
 def _slope_through_zero(hours: Floats, drop: Floats) -> float:
