@@ -5,8 +5,9 @@
 The number of vehicles of each of the four kinds, and the first seed; the rules were set on seeds
 below 100. A fifth of the receipts say 5 to 30 L too much. Left out are honest receipts of a stop
 in which fuel was truly taken as well: there less is in the tank than was paid for, and `short`
-is right. Shares come with their 95 % band (Wilson, Journal of the American Statistical
-Association 22, 1927, from memory).
+is right. A refuel that rose to the probe's top without any later record telling what is above it
+is not decidable: how many there are is said, and the share with and without them. Shares come with
+their 95 % band (Wilson, Journal of the American Statistical Association 22, 1927, from memory).
 """
 
 import sys
@@ -19,7 +20,15 @@ import numpy as np
 from gaugewright.testing.log_days import KINDS
 from gaugewright.testing.logs import SimulatedLog, simulate_log
 from gaugewright.watch.detect import watch_vehicle
-from gaugewright.watch.receipts import Receipt, Reconciled, Seen, Verdict, gaps_in, reconcile
+from gaugewright.watch.receipts import (
+    TO_THE_TOP,
+    Receipt,
+    Reconciled,
+    Seen,
+    Verdict,
+    gaps_in,
+    reconcile,
+)
 from gaugewright.watch.unseen import UNSEEN
 from gaugewright.watch.values import EventKind
 
@@ -126,6 +135,12 @@ def main() -> None:
             reasons = Counter(why_missed(row, too_much[row.receipt]) for row in missed)
             for reason, number in reasons.most_common():
                 print(f"    {number} missed: {reason}")
+        sighted = [row for row in rows if TO_THE_TOP not in row.reason]
+        short = sum(row.verdict == Verdict.SHORT for row in sighted)
+        print(
+            f"    {len(rows) - len(sighted)} not decidable, the refuel {TO_THE_TOP}; "
+            f"of the other {len(sighted)} short {share(short, len(sighted))}"
+        )
         told = [row for row in rows if row.tank_l is not None]
         far = [row for row in told if (row.u_difference_l or 0.0) < 5.0]
         short = sum(row.verdict == Verdict.SHORT for row in far)

@@ -28,10 +28,11 @@ _HONEST = 0.8
 """Share of honest receipts before anything is known (assumed)."""
 _WIDE_L, _SHORT = 25.0, 0.95
 """The others lie evenly over so many litres, nearly all on the short side (assumed). [L]"""
-_KNOWN, _SCATTER = 20.0, 0.5
-"""What is known of the scatter beforehand: as if 20 refuels had shown half of the stated. [1]"""
+_KNOWN, _SCATTER = 20.0, 0.45
+"""What is known of the scatter beforehand: as if 20 refuels had shown so much of the stated; set
+on seeds below 70. [1]"""
 OWN_L = 3.0
-"""What any refuel may be off beside its band, as a standard deviation before that half; the
+"""What any refuel may be off beside its band, as a standard deviation before that part; the
 bands of refuels hold for nearly all, the few that they do not hold for are off by far. [L]"""
 _LEAST, _MOST = 0.2, 1.5
 _QUANTILE, _QUANTILE_OF_NORMAL = 0.4, 0.5244
