@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from gaugewright.errors import InputError
+from gaugewright.errors import InputError, SourceError
 from gaugewright.instruments.events import Reading, TroubleKind
 from gaugewright.instruments.serial_text import SerialTextSettings, SerialTextSource
 from gaugewright.testing.sources import Line, LineContract, first, listening
@@ -127,3 +127,14 @@ def test_a_kept_setting_of_the_wrong_kind_is_named(mapping, said):
     with pytest.raises(InputError) as refused:
         SerialTextSettings.from_mapping(mapping)
     assert said in str(refused.value)
+
+
+def test_a_port_that_is_not_there_is_named_once_with_what_to_look_at():
+    source = SerialTextSource(SerialTextSettings(port="/dev/none-there", pattern="{counts}"))
+    with pytest.raises(SourceError) as refused:
+        source.open()
+    told = str(refused.value)
+    assert told.count("/dev/none-there") == 1
+    assert told.endswith(
+        "No such file or directory. Is it plugged in, and does no other program hold it?"
+    )

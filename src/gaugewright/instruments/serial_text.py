@@ -1,5 +1,6 @@
 """Lines of text on a serial port, read by a pattern that the person gives."""
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Literal
@@ -77,8 +78,15 @@ class SerialTextSource(Source[SerialTextSettings]):
                 exclusive=True,
             )
         except (OSError, ValueError) as error:  # SerialException is an OSError
+            # The library's own text names the number of the error and the port, each twice.
+            why = os.strerror(error.errno) if isinstance(error, OSError) and error.errno else error
             raise SourceError(
-                said("cannot open {describe}: {error}", describe=s.describe(), error=error)
+                said(
+                    "cannot open {describe}: {error}. Is it plugged in, and does no other "
+                    "program hold it?",
+                    describe=s.describe(),
+                    error=why,
+                )
             ) from error
         self._lines = self._new_lines()
         self._was_lost = False

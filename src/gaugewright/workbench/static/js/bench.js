@@ -1,6 +1,6 @@
 // The bench: waiting for drips, and where readings come from.
 
-import { request } from "./api.js";
+import { request, Unreachable } from "./api.js";
 import { complain } from "./ask.js";
 import { signed, settle } from "./forms.js";
 import { plain, say } from "./say.js";
@@ -8,6 +8,7 @@ import { renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 
 const DRIP_S = 15;
+const HINTS = new Set(["port", "pattern", "half_line_after_s"]);
 let kinds = null;
 
 /** Count the seconds that a wet probe needs to drip. */
@@ -83,6 +84,14 @@ function field(asked, value) {
   input.autocomplete = "off";
   input.value = value ?? "";
   box.append(label, input);
+  if (HINTS.has(asked.name)) {
+    const hint = document.createElement("p");
+    hint.className = "hint";
+    hint.id = `${input.id}-hint`;
+    hint.textContent = say(`hint-${asked.name}`, { counts: "{counts}", temperature_c: "{temperature_c}" });
+    input.setAttribute("aria-describedby", hint.id);
+    box.append(hint);
+  }
   return box;
 }
 
@@ -100,8 +109,11 @@ function settingsOf(form) {
     if (text === "") continue;
     const type = input.dataset.type;
     if (type === "bool") settings[input.name] = text === "true";
-    else if (/^(int|float|Literal\[\d)/.test(type)) settings[input.name] = Number(text.replace(",", "."));
-    else settings[input.name] = text;
+    else {
+      const figure = /^(int|float|Literal\[\d)/.test(type) ? Number(text.replace(",", ".")) : Number.NaN;
+      // What is no figure goes as it was typed: the answer names it.
+      settings[input.name] = Number.isFinite(figure) ? figure : text;
+    }
   }
   return settings;
 }
@@ -110,8 +122,13 @@ async function instrument(form) {
   const body = await signed({ settings: settingsOf(form) });
   if (!body) return;
   const url = `${sheet().dataset.api}/instruments/${encodeURIComponent(form.dataset.tank)}`;
-  const answer = await request("PUT", url, body);
-  if (await settle(form, answer)) await renew();
+  try {
+    const answer = await request("PUT", url, body);
+    if (await settle(form, answer)) await renew();
+  } catch (error) {
+    if (!(error instanceof Unreachable)) throw error;
+    complain(form, { error: say("offline-now") });
+  }
 }
 
 async function tryPattern(form) {
