@@ -73,8 +73,8 @@ def without_excursions(
 ) -> list[tuple[int, int, int]]:
     """Return the changes, those that go out and come back within minutes taken as one. [L]
 
-    A reading that leaves the level for `BRIEF` bins at most and comes back to it is no fuel;
-    more than one bin long, only if it goes out by less than ``most_l``.
+    A reading that leaves the level for `BRIEF` bins at most and comes back to it, both within
+    `QUICK`, is no fuel; more than one bin long, only if it goes out by less than ``most_l``.
     """
     out: list[tuple[int, int, int]] = []
     for stop, a, b in groups:
@@ -84,7 +84,8 @@ def without_excursions(
             after = float(np.median(level[b : b + 3]))
             peak = float(np.mean(level[low : max(a, low) + 1]))
             way = min(abs(peak - before), abs(peak - after))
-            brief = low - first <= QUICK and (a <= low or way < most_l)
+            quick = low - first <= QUICK and b - a <= QUICK
+            brief = quick and (a <= low or way < most_l)
             if brief and abs(after - before) < BACK * way:
                 out[-1] = (stop, first, b)
                 continue
