@@ -270,10 +270,12 @@ def all_changes(
     ``level`` is free of the known consumption, ``weight_l2`` the variance of each bin,
     ``wander`` the variance that has crept in since the first bin, running up.
     """
-    found = np.empty((20 * lows.size + 500, 5))
-    held = longest = ZERO
+    held = longest = total = ZERO
     for k in range(lows.size):
         longest = max(longest, highs[k] - lows[k])
+        total += highs[k] - lows[k]
+    # One stop may be as long as the log: of a machine that never moves.
+    found = np.empty((20 * lows.size + 500 + total // 4, 5))
     sums = np.zeros((3, longest + 1))
     sides = np.empty((6, longest))
     hot = np.zeros(longest, np.bool_)
