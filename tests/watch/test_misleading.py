@@ -192,3 +192,28 @@ def test_a_second_drain_as_work_begins_is_told_there_and_not_at_the_stops_other_
     told = [e for e in events if e.start_s < second.end_s + 120 and e.end_s > first.start_s - 120]
     assert [e.kind for e in told] == [EventKind.DRAIN, EventKind.DRAIN]
     assert told[1].litres == pytest.approx(second.litres, abs=told[1].u_litres)
+
+
+def test_fuel_taken_right_after_a_quick_refuel_is_an_event_of_its_own():
+    """As much as went in but for a quarter: it takes ten minutes, no reading that comes back."""
+    filled = NIGHT + 2 * MINUTE
+
+    def change(level: Floats) -> Floats:
+        return less(75.0, filled, 10 * MINUTE)(less(-100.0, NIGHT, 2 * MINUTE)(level - 120))
+
+    watched = watch_vehicle(truck(change), TABLE)
+
+    assert [e.kind for e in watched.events] == [EventKind.REFUEL, EventKind.DRAIN]
+    assert drains(watched) == pytest.approx([75], abs=6)
+
+
+def test_what_happens_late_in_a_long_log_of_one_stop_is_not_left_out():
+    """A machine that never moves and whose readings wobble all the time: many small changes."""
+    log = simulate_log("generator", 49, period_s=60.0)
+
+    watched = watch_vehicle(log.track, log.table)
+
+    large = [true for true in log.truth if true.kind == EventKind.DRAIN and true.litres > 60]
+    assert large
+    for true in large:
+        assert any(e.start_s < true.end_s and e.end_s > true.start_s for e in watched.events)

@@ -219,7 +219,7 @@ def _whole(seen: Seen, inside: list[Change], beyond: list[Change]) -> list[Chang
             ),
             None,
         )
-        if part is None:
+        if part is None or _apart(seen, part, more):
             rest.append(more)
             continue
         kept.remove(part)
@@ -233,6 +233,13 @@ def _whole(seen: Seen, inside: list[Change], beyond: list[Change]) -> list[Chang
             )
         )
     return kept + rest
+
+
+def _apart(seen: Seen, part: Change, more: Change) -> bool:
+    """Return whether the rest plainly went elsewhere than beside the part that is shown."""
+    beside = more.before <= part.after + 1 and more.after >= part.before - 1
+    step_l = _step(seen.level_l, more.before) if not beside else 0.0
+    return step_l * more.litres > _STEP_PART * more.litres**2
 
 
 def _beside(shown: list[_Shown], start_s: float, end_s: float, litres: float) -> bool:
