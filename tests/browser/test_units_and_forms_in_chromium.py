@@ -152,7 +152,7 @@ def test_table_proof_and_certificate_follow_from_the_pours(open_page: OpenPage, 
     full = START_L + sum(FILL)
     page.get_by_label("Counts before the pour").fill(str(counts_after(full)))
     page.get_by_label("Litres by the meter").fill("15")
-    page.get_by_label("Counts that the probe shows").first.fill(str(counts_after(full + 15)))
+    page.get_by_label("Counts after the pour").fill(str(counts_after(full + 15)))
     page.get_by_role("button", name="Hold it against the table").click()
     expect(page.locator(".outcome").first).to_contain_text("agrees")
 
