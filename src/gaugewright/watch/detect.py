@@ -30,7 +30,7 @@ from gaugewright.watch.unseen import (
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
 
 DRAIN_SCORE = 0.2
-"""From here a loss is called a drain: about one false one in four vehicle-months."""
+"""From here a loss is called a drain: about one false one in five vehicle-months."""
 REFUEL_SCORE = 6.0
 LARGE_REFUEL_SCORE, LARGE_REFUEL_PART = 1.0, 0.15
 """So large a rise is hardly anything else, where a hole in the record leaves it unsure."""
