@@ -1,6 +1,7 @@
 """Refuels and drains told from slope, load, spikes, frozen values and holes in the record."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -86,6 +87,32 @@ def test_the_reason_names_litres_band_and_what_was_missing_afterwards():
     assert "at rest with the engine off the level fell by" in event.reason
     assert "carried from before the stop to after it" in event.reason
     assert event.first < event.last
+
+
+def untold(track: Track) -> Track:
+    nothing = np.full(track.time_s.size, np.nan)
+    return replace(track, speed_kmh=nothing, ignition=nothing)
+
+
+def test_where_nothing_tells_of_the_engine_only_what_none_can_use_is_called_a_drain():
+    watched = watch_vehicle(untold(truck(less(60.0))), TABLE)
+
+    (litres,) = drains(watched)
+    assert litres == pytest.approx(60, abs=5)
+    assert "while no record tells of the engine the level fell by" in watched.events[0].reason
+    falls = [one for one in watched.undecided if one.litres < 0]
+    assert falls
+    for one in falls:
+        assert "it may be use, a slope or fuel taken" in one.reason
+
+
+@pytest.mark.parametrize(("litres", "records"), [(60.0, 3 * HOUR), (9.0, 12)])
+def test_a_slow_or_a_small_fall_of_which_nothing_tells_is_not_decidable(litres, records):
+    watched = watch_vehicle(untold(truck(less(litres, records=records))), TABLE)
+
+    assert drains(watched) == []
+    middle_s = 1.7e9 + 10.0 * (NIGHT + records / 2)
+    assert any(one.start_s < middle_s < one.end_s for one in watched.undecided)
 
 
 def test_a_refuel_and_a_drain_in_one_stop_are_two_events():

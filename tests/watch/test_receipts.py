@@ -19,7 +19,7 @@ from gaugewright.watch.receipts import (
     reconcile,
     u_difference,
 )
-from gaugewright.watch.supplier import supplier_factors
+from gaugewright.watch.supplier import SupplierFactor, supplier_factors
 from gaugewright.watch.unseen import TOLD, UNSEEN, UNSEEN_PART
 from gaugewright.watch.values import Event, EventKind, Undecided
 
@@ -447,3 +447,16 @@ def test_few_refuels_say_nothing_of_a_supplier():
     assert supplier_factors([], []) == ()
     found = reconcile([paid(10.2, 400.0)], [seen(refuel(10, 398.0))])
     assert supplier_factors([paid(10.2, 400.0)], found.receipts) == ()
+
+
+@pytest.mark.parametrize(
+    ("factor", "u_factor", "said"),
+    [
+        (0.9850, 0.004, "of 3 vehicles; beyond the 0.5 %"),
+        (0.9885, 0.009, "of 3 vehicles; the band reaches into the 0.5 %"),
+        (0.9960, 0.003, "of 3 vehicles; within the 0.5 %"),
+        (0.9960, 0.005, "of 3 vehicles; that is no difference from 1"),
+    ],
+)
+def test_what_is_said_of_a_supplier_agrees_with_his_figures(factor, u_factor, said):
+    assert said in SupplierFactor("S-1", factor, u_factor, 20, 3, 0).message

@@ -5,9 +5,11 @@ from math import log
 import numpy as np
 import numpy.typing as npt
 
+from gaugewright.watch.change import Change
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.look import Seen
 from gaugewright.watch.middles import quantile
+from gaugewright.watch.plateaus import narrowed
 from gaugewright.watch.values import Floats
 
 Places = npt.NDArray[np.int64]
@@ -19,6 +21,10 @@ FROZEN_ODDS = 9.0
 BLUR_BINS = 6
 CREPT_KMH, _PARKED_PART = 1.0, 0.9995
 """Slower is no motion; nor is what this part of the records of a parked engine stays below."""
+USED_UP_H = 5.0
+"""No engine empties a full tank sooner (common practice, no source). [h]"""
+SLOPE_PART = 0.03
+"""Of the tank, what a slope or a load may move at the probe (common practice, no source). [1]"""
 
 
 def repeats(seen: Seen) -> tuple[float, float]:
@@ -106,3 +112,25 @@ def blurred(seen: Seen, stop: int, a: int, b: int) -> bool:
             if share < 0.5:
                 return True
     return False
+
+
+def is_untold(seen: Seen, change: Change) -> bool:
+    """Return whether no record during a change tells if the engine ran."""
+    return bool(np.isnan(seen.bins.running[change.before : change.after + 1]).all())
+
+
+def may_be_otherwise(seen: Seen, change: Change, capacity_l: float) -> bool:
+    """Return whether a fall may be use, slope or load, because no record tells of them.
+
+    It may be use if it is as slow as that, and slope or load if it is small and no speed tells
+    that the vehicle stood either.
+    """
+    if change.litres >= 0 or not is_untold(seen, change):
+        return False
+    a, b = change.before, change.after
+    records = slice(int(seen.bins.first[a]), int(seen.bins.last[b]) + 1)
+    if -change.litres < SLOPE_PART * capacity_l and np.isnan(seen.speed_kmh[records]).all():
+        return True
+    a, b = narrowed(a, b, seen.level_l, float(seen.weight_l2[a] ** 0.5))
+    hours = float(seen.bins.time_s[b] - seen.bins.time_s[a]) / 3600
+    return -change.litres < capacity_l * hours / USED_UP_H

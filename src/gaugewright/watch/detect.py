@@ -7,6 +7,7 @@ from math import exp
 import numpy as np
 
 from gaugewright.table.table import Table
+from gaugewright.watch.around import may_be_otherwise
 from gaugewright.watch.best import WIDER, best_litres
 from gaugewright.watch.change import Change
 from gaugewright.watch.combined import REACH
@@ -67,10 +68,15 @@ def watch_vehicle(track: Track, table: Table, *, least_score: float = DRAIN_SCOR
         )  # fmt: skip
     changes = sorted(decide(seen), key=lambda c: c.before)
     capacity = float(table.litres[-1])
-    called = [c for c in changes if _is_event(c, capacity, least_score)]
+    likely = [c for c in changes if _is_event(c, capacity, least_score)]
+    called = [c for c in likely if not may_be_otherwise(seen, c, capacity)]
     events = tuple(_event(track, table, seen, c, capacity) for c in called)
-    known = {id(c) for c in called}
-    open_ones = [c for c in changes if id(c) not in known and _is_open(c, capacity)]
+    called_ids, likely_ids = {id(c) for c in called}, {id(c) for c in likely}
+    open_ones = [
+        c
+        for c in changes
+        if id(c) not in called_ids and (id(c) in likely_ids or _is_open(c, capacity))
+    ]
     undecided = tuple(_undecided(track, seen, c) for c in open_ones)
     notes = () if table.u_litres is not None else (
         "the table's own band is unknown: the bands are those of the readings alone",

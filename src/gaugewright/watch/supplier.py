@@ -59,13 +59,17 @@ class SupplierFactor:
         share = 100 * (self.factor - 1)
         text = (
             f"{name}: meter factor {self.factor:.4f} ± {self.u_factor:.4f}, {share:+.2f} % of what "
-            f"is on the receipts, from {self.refuels} refuels of {self.vehicles} vehicles"
+            f"is on the receipts, from {self.refuels} refuels of {self.vehicles} "
+            f"vehicle{'' if self.vehicles == 1 else 's'}"
         )
+        allowed = f"the {100 * METER_MPE:g} % that a dispenser is allowed"
         if self.is_off:
-            return f"{text}; beyond the {100 * METER_MPE:g} % that a dispenser is allowed"
+            return f"{text}; beyond {allowed}"
         if abs(share) / 100 <= self.u_factor:
             return f"{text}; that is no difference from 1"
-        return f"{text}; within the {100 * METER_MPE:g} % that a dispenser is allowed"
+        if abs(self.factor - 1) <= METER_MPE:
+            return f"{text}; within {allowed}"
+        return f"{text}; the band reaches into {allowed}"
 
     def record(self) -> dict[str, Any]:
         """Return it as plain values."""

@@ -1,5 +1,6 @@
 """One sentence for each event: what was seen, and why it is called what it is."""
 
+from gaugewright.watch.around import is_untold
 from gaugewright.watch.change import Change
 from gaugewright.watch.look import Seen
 
@@ -11,7 +12,11 @@ def reason_of(seen: Seen, change: Change, litres: float, band_l: float) -> str:
     bins = seen.bins
     minutes = (bins.time_s[change.after] - bins.time_s[change.before]) / 60
     verb = "rose" if change.litres > 0 else "fell"
-    state = "the engine running" if bins.running[change.before] > 0.5 else "the engine off"
+    state = "at rest with the engine off"
+    if bins.running[change.before] > 0.5:
+        state = "at rest with the engine running"
+    elif is_untold(seen, change):
+        state = "while no record tells of the engine"
     if not change.inside:
         return (
             f"no record at rest shows the moment, but the level after the stop of "
@@ -19,7 +24,7 @@ def reason_of(seen: Seen, change: Change, litres: float, band_l: float) -> str:
             f"{'above' if change.litres > 0 else 'below'} the level before it, use taken off"
         )
     said = (
-        f"at rest with {state} the level {verb} by {litres:.1f} ± {band_l:.1f} L "
+        f"{state} the level {verb} by {litres:.1f} ± {band_l:.1f} L "
         f"within {max(minutes, 1):.0f} min and stayed"
     )
     if change.crept:
@@ -37,6 +42,8 @@ def why_undecided(seen: Seen, change: Change) -> str:
     """Return why a plain change of the level is not called fuel, in one sentence."""
     size = f"the level changed by {change.litres:+.1f} L"
     outside = 1.96 * change.outside_l2**0.5
+    if change.litres < 0 and is_untold(seen, change):
+        return f"{size} and no record tells of the engine: it may be use, a slope or fuel taken"
     if abs(change.litres) < seen.flowing_l[change.before]:
         return f"{size} while a second tank behind a balance pipe was still levelling out"
     if change.outside_l2 >= _OUTSIDE_KNOWN_L2:
