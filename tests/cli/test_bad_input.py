@@ -45,6 +45,8 @@ def refused(folder, *arguments, says=()):
 
 WRITTEN = ("--out", "table.csv", "--findings", "findings.json")
 LINES = POURS.splitlines()
+BUFFERED = {name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"}
+"""The environment of most people, where what is printed is not written at once."""
 
 
 def with_line(number, text):
@@ -341,7 +343,7 @@ def test_a_full_standard_output_is_told(folder):
     with open("/dev/full", "wb") as full:
         result = subprocess.run(
             [sys.executable, "-m", "gaugewright", "calibrate", "pours.csv", "--out", "-"],
-            stdout=full, stderr=subprocess.PIPE, text=True,
+            stdout=full, stderr=subprocess.PIPE, text=True, env=BUFFERED,
         )  # fmt: skip
 
     assert result.returncode == 2

@@ -236,15 +236,25 @@ def test_a_dip_of_the_drained_tank_narrows_the_band(folder):
     assert widest(dipped) < widest(bare)
 
 
-def test_what_departs_from_the_plan_is_asked_about(folder):
+@pytest.mark.parametrize(
+    ("step", "planned_l", "asked"),
+    [
+        (5, 45.0, []),  # the reading fits 54.2 and not 45
+        (1, 21.0, ["21 L were to be poured and 12 L are written down."]),  # below the tip
+    ],
+)
+def test_what_departs_from_the_plan_is_asked_about_where_the_reading_leaves_it_open(
+    folder, step, planned_l, asked
+):
     pours = [{"step": i, "add_l": 45.0 if i > 1 else 12.0} for i in range(1, 10)]
+    pours[step - 1]["add_l"] = planned_l
     (folder / "plan.json").write_text(json.dumps({"pours": pours, "dead_stock_l": 14}))
 
     found = record_of("corrected.csv", "--tank", "tank.toml", "--plan", "plan.json")["findings"]
 
-    asked = next(f for f in found if f["severity"] == "check")
-    assert (asked["step"], asked["value"]) == (5, 45.0)
-    assert asked["message"] == "45 L were to be poured and 54.2 L are written down."
+    checks = [f for f in found if f["severity"] == "check"]
+    assert [f["message"] for f in checks] == asked
+    assert all((f["step"], f["value"]) == (step, planned_l) for f in checks)
 
 
 def test_columns_that_are_not_used_and_missing_steps_are_told(folder):

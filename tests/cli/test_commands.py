@@ -23,6 +23,8 @@ active_length_mm = 560
 """
 TABLE = "counts,litres,u_litres\n0,4.5,0.5\n1000,95,1\n2000,190,1\n3000,290,1\n4000,400,2\n"
 PROGRAM = [sys.executable, "-m", "gaugewright"]
+BUFFERED = {name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"}
+"""The environment of most people, where what is printed is not written at once."""
 
 
 @pytest.fixture
@@ -357,6 +359,7 @@ def test_a_reader_that_has_enough_is_no_error(folder):
         [*PROGRAM, "tank", "tank.toml", "--every", "0.01", "--out", "-"],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
+        env=BUFFERED,
     ) as process:
         assert process.stdout is not None
         process.stdout.readline()

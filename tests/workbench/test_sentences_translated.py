@@ -188,12 +188,12 @@ def test_findings_of_a_table_are_recorded_in_english_and_said_in_the_books_unit(
                     answer="kept", reason="looked at the meter")  # fmt: skip
     made = hand.record("/tanks/main/table")["entries"][-1]["payload"]
 
-    gallons = hand.client.get(f"/jobs/{hand.job}/table").text
+    gallons = hand.client.get(f"/jobs/{hand.job}/table").text.replace("\xa0", " ")
     hand.client.put(
         "/api/book/settings",
         json={"person": "Kim", "request_id": "litres", "volume_unit": "litres"},
     ).raise_for_status()
-    litres = hand.client.get(f"/jobs/{hand.job}/table").text
+    litres = hand.client.get(f"/jobs/{hand.job}/table").text.replace("\xa0", " ")
 
     recorded = " ".join(each["message"] for each in made["findings"])
     assert "After adding 12.944 US gal the probe should show" in recorded

@@ -40,7 +40,11 @@ class Program(TyperGroup):
                 args, prog_name, complete_var, False, windows_expand_args, **extra
             )
 
-        return sys.exit(exit_code_of(run)) if standalone_mode else run()
+        if not standalone_mode:
+            return run()
+        code = exit_code_of(run)
+        _close_output()
+        return sys.exit(code)
 
 
 def exit_code_of(run: Callable[[], Any]) -> int:
@@ -58,10 +62,12 @@ def exit_code_of(run: Callable[[], Any]) -> int:
         return _refuse(error.format_message(), error.exit_code)
     except (KeyboardInterrupt, Abort):
         return _refuse("stopped", STOPPED)
-    except BrokenPipeError:
-        # The reader, such as `head`, has enough.  Nothing may be written on the way out.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except BrokenPipeError:  # the reader, such as `head`, has enough
         return DONE
+    except SystemExit as leaving:  # how the command line library ends where its reader has
+        if isinstance(leaving.__context__, BrokenPipeError):
+            return DONE
+        raise
     except MemoryError:
         return _refuse("not enough memory for this file", REFUSED)
     except Exception as error:  # the process ends here: no traceback may reach a user
@@ -73,6 +79,14 @@ def exit_code_of(run: Callable[[], Any]) -> int:
             FAULT,
         )
     return result if isinstance(result, int) else DONE
+
+
+def _close_output() -> None:
+    """Let nothing be written on the way out that cannot be: Python would end with 120."""
+    try:
+        sys.stdout.flush()
+    except OSError:  # told above, or nobody reads on
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _refuse(message: str, code: int) -> int:
