@@ -5,6 +5,7 @@ import hashlib
 import pytest
 
 from gaugewright.app import proving, survey
+from gaugewright.app.bench import Taken
 from gaugewright.app.certify import next_number
 from gaugewright.app.yard import NotThereError, Stamp
 from gaugewright.certificate.building import statement_of
@@ -16,6 +17,7 @@ from gaugewright.journal import handover_kinds as hk
 from gaugewright.journal import kinds as k
 from gaugewright.journal.store import NewerEntriesError
 from gaugewright.testing.certified import LATER, SIGNED, begin, pour_and_accept
+from gaugewright.testing.hand import counts_at
 
 ISSUE = Issue("C-1", LATER, "Kim Aldo", workshop="W")
 
@@ -242,3 +244,21 @@ def test_two_tanks_stand_on_one_certificate(work):
     assert "Left tank (main)" in said
     assert twin.document().content.startswith(b"%PDF")
     twin.yard.close()
+
+
+def test_a_voided_check_pour_is_told_and_counts_no_more(work):
+    check = {"added_l": 40.0, "counts_before": float(counts_at(100))}
+    wrong = Taken(float(counts_at(180)))
+    proving.check_pour(work.yard, work.job, work.stamp, "main", **check, taken=wrong)
+    assert "does not agree" in sentences(work)
+    number = work.state.tip.number
+    proving.void_check(work.yard, work.job, work.stamp, number, "meter not reset")
+    said = sentences(work)
+    assert "does not agree" not in said
+    assert "No check pour stands against this table." in said
+    assert "meter not reset" in said
+    right = Taken(float(counts_at(140)))
+    proving.check_pour(work.yard, work.job, work.stamp, "main", **check, taken=right)
+    said = sentences(work)
+    assert "| agrees |" in said
+    assert "was voided by Kim Aldo: meter not reset." in said

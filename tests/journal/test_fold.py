@@ -53,6 +53,7 @@ EXAMPLES = [
     fk.TableAccepted("A", SHA, "fine"),
     fk.CheckPourRecorded("A", SHA, 20.0, 1000.0, 1200.0, 19.8, 0.9, True, "by the can"),
     fk.BackOfficeCompared("A", SHA, 180.0, 1000.0, 179.5, None, None),
+    fk.CheckVoided(9, "the meter was not reset"),
     fk.SealSet("S-1", "flange", "A", SHA),
     fk.SealRemoved("S-1", "cut for repair"),
     fk.CertificateIssued("C-1", 12, SHA, SHA, {"A": SHA}),

@@ -330,6 +330,41 @@ def test_a_check_pour_agrees_or_does_not(tabled):
     assert first["sentence"].endswith("they agree.")
 
 
+def test_a_check_is_voided_once_with_a_reason_and_stays_in_sight(tabled):
+    wrong = {"added_l": 60, "counts_before": 1323, "counts_after": 1917}
+    tabled.record("/tanks/main/check-pours", **wrong)
+    tabled.record("/tanks/main/back-office", shown_l=201, counts=2065)
+    pour, shown = (tank_of(tabled)[name][0] for name in ("check_pours", "comparisons"))
+
+    assert tabled.send(f"/checks/{pour['number']}/void", reason=" ").status_code == 422
+    on = tabled.number
+    for _ in range(2):  # a phone that heard no answer sends the same again
+        answer = tabled.send(
+            f"/checks/{pour['number']}/void", reason="meter not reset", request_id="one", on=on
+        )
+        assert answer.status_code == 200
+        tabled.number = answer.json()["number"]
+    assert tabled.number == on + 1
+    assert tabled.send(f"/checks/{pour['number']}/void", reason="again").status_code == 409
+    tabled.record(f"/checks/{shown['number']}/void", reason="another vehicle")
+    tank = tank_of(tabled)
+    assert tank["check_pours"][0]["voided"]["reason"] == "meter not reset"
+    assert tank["comparisons"][0]["voided"]["reason"] == "another vehicle"
+    other = tabled.send(f"/checks/{tank['fill']['pours'][0]['number']}/void", reason="no check")
+    assert "is not a check against the table" in other.json()["error"]
+
+
+def test_a_check_is_not_voided_behind_a_stage_that_is_finished(tabled):
+    tabled.record("/tanks/main/check-pours", added_l=40, counts_before=1323, counts_after=1917)
+    number = tank_of(tabled)["check_pours"][0]["number"]
+    tabled.record("/stages/Prove/finish")
+    refused = tabled.send(f"/checks/{number}/void", reason="meter not reset")
+    assert refused.status_code == 409
+    assert "reopen it" in refused.json()["error"]
+    tabled.record("/stages/Prove/reopen", reason="the meter was not reset")
+    tabled.record(f"/checks/{number}/void", reason="meter not reset")
+
+
 def test_what_the_back_office_shows_is_held_against_the_table(tabled):
     tabled.record("/tanks/main/back-office", shown_l="150,8", counts=2065)
     tabled.record("/tanks/main/back-office", shown_l=201, counts=2065)

@@ -230,6 +230,7 @@ def _check_pour(kept: Kept[Any]) -> p.CheckPourPicture:
         ),
         kept.mark.person,
         kept.mark.at,
+        _voided(kept.voided),
     )
 
 
@@ -250,6 +251,7 @@ def _comparison(kept: Kept[Any]) -> p.ComparisonPicture:
         ),
         kept.mark.person,
         kept.mark.at,
+        _voided(kept.voided),
     )
 
 

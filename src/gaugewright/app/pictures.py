@@ -287,6 +287,7 @@ class CheckPourPicture:
     sentence: str
     person: str
     at: datetime
+    voided: VoidedPicture | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,6 +303,7 @@ class ComparisonPicture:
     sentence: str
     person: str
     at: datetime
+    voided: VoidedPicture | None = None
 
 
 @dataclass(frozen=True, slots=True)

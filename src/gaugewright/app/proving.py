@@ -191,6 +191,11 @@ def compare_back_office(
     return yard.record(job, stamp, event)
 
 
+def void_check(yard: Yard, job: str, stamp: Stamp, entry: int, reason: str) -> Recorded:
+    """Take back a check pour or a look at the back office; it stays visible, struck through."""
+    return yard.record(job, stamp, fk.CheckVoided(entry, reason))
+
+
 def compare_shown(table: Table, shown_l: float, counts: float) -> Compared:
     """Return what the table says at a reading, and whether a shown value lies in its band.
 

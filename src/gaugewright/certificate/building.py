@@ -94,7 +94,7 @@ def _glance(tanks: list[TankState], write: Writer) -> Grid:
         table = table_of(made.event.rows)
         worst = None if table.u_litres is None else float(table.u_litres.max())
         limits = limits_of(table, tank.fill, *described(tank))
-        checks = [k.event for k in tank.check_pours if k.event.digest == made.event.digest]
+        checks = [kept.event for kept in tank.checks_of(made.event.digest)]
         numbers = [en_of(event) for event in checks]
         known = [abs(number) for number in numbers if number is not None]
         rows.append(

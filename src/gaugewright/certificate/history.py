@@ -14,7 +14,7 @@ from gaugewright.certificate.statement import Grid, Part
 from gaugewright.certificate.writing import Writer, free, in_a_row, in_groups
 from gaugewright.errors import InputError
 from gaugewright.journal.fill_kinds import CheckPourRecorded
-from gaugewright.journal.state import JobState, Kept, TankState
+from gaugewright.journal.state import JobState, TankState
 from gaugewright.metrology.agreement import en_number
 from gaugewright.planning.cautions import CAUTIONS
 from gaugewright.table.assumptions import Assumptions
@@ -50,7 +50,7 @@ def job_parts(state: JobState, write: Writer) -> tuple[Part, ...]:
 def check_points(tank: TankState, table: Table) -> list[Point]:
     """Return each check pour as a point: where the pour would have ended by the meter."""
     found = []
-    for kept in _of_this_table(tank):
+    for kept in tank.checks_of(_digest(tank)):
         event = kept.event
         try:
             start = float(table.litres_at(event.counts_before))
@@ -60,10 +60,9 @@ def check_points(tank: TankState, table: Table) -> list[Point]:
     return found
 
 
-def _of_this_table(tank: TankState) -> list[Kept[CheckPourRecorded]]:
+def _digest(tank: TankState) -> str:
     table = tank.accepted_table
-    digest = None if table is None else table.event.digest
-    return [kept for kept in tank.check_pours if kept.event.digest == digest]
+    return "" if table is None else table.event.digest
 
 
 def en_of(event: CheckPourRecorded) -> float | None:
@@ -84,7 +83,10 @@ def en_of(event: CheckPourRecorded) -> float | None:
 
 def _check_pours(tank: TankState, write: Writer) -> Part:
     heading = said("Check pours against the table")
-    pours = _of_this_table(tank)
+    pours = tank.checks_of(_digest(tank))
+    voided = tuple(_voided_checks(tank, write))
+    if not pours and voided:
+        return Part(heading, (said("No check pour stands against this table."), *voided))
     if not pours:
         return Part(heading, (said("No check pour was made against this table."),))
     rows = []
@@ -113,7 +115,19 @@ def _check_pours(tank: TankState, write: Writer) -> Part:
         said("En"),
         said("Result"),
     )
-    return Part(heading, (), Grid(columns, tuple(rows), rule))
+    return Part(heading, voided, Grid(columns, tuple(rows), rule))
+
+
+def _voided_checks(tank: TankState, write: Writer) -> Iterator[Said]:
+    for kept in tank.check_pours:
+        if kept.voided is not None and kept.event.digest == _digest(tank):
+            yield said(
+                "The check pour of {litres} ({time}) was voided by {person}: {why}.",
+                litres=write.volume(kept.event.added_l, 2),
+                time=write.time(kept.mark.at),
+                person=free(kept.voided.mark.person),
+                why=free(kept.voided.reason),
+            )
 
 
 def _findings(tank: TankState, write: Writer) -> Part:

@@ -263,6 +263,18 @@ class BackOfficeCompared(Event):
 
 
 @dataclass(frozen=True, slots=True)
+class CheckVoided(Event):
+    """A check pour or a look at the back office that was wrong; it stays visible."""
+
+    entry: int
+    reason: str
+
+    def check(self) -> None:
+        """Refuse to void without a reason."""
+        require_text("reason", self.reason)
+
+
+@dataclass(frozen=True, slots=True)
 class SealSet(Event):
     """A numbered tamper seal and where it sits."""
 

@@ -272,15 +272,24 @@ def _choose_recipe(state: JobState, kept: Kept[hk.RecipeChosen]) -> JobState | N
     return None if tank is None else _with_tank(state, replace(tank, recipe=kept))
 
 
-@_places(k.BenchReadingVoided)
-def _void_bench(state: JobState, kept: Kept[k.BenchReadingVoided]) -> JobState | None:
-    for tank in state.tanks.values():
-        for name in ("zeros", "spans", "repeats"):
-            voided = _voided(getattr(tank, name), kept, lambda old: old.number == kept.event.entry)
-            if voided is not None:
-                changes: dict[str, Any] = {name: voided}
-                return _with_tank(state, replace(tank, **changes))
-    return None
+def _void_of_tanks(*names: str) -> Place:
+    """Return what strikes through one entry among these of any tank."""
+
+    def place(state: JobState, kept: Kept[Any]) -> JobState | None:
+        number = kept.event.entry
+        for tank in state.tanks.values():
+            for name in names:
+                voided = _voided(getattr(tank, name), kept, lambda old: bool(old.number == number))
+                if voided is not None:
+                    changes: dict[str, Any] = {name: voided}
+                    return _with_tank(state, replace(tank, **changes))
+        return None
+
+    return place
+
+
+_PLACES[k.BenchReadingVoided] = _void_of_tanks("zeros", "spans", "repeats")
+_PLACES[fk.CheckVoided] = _void_of_tanks("check_pours", "comparisons")
 
 
 @_places(wk.ExplanationWithdrawn)

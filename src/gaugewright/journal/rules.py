@@ -50,6 +50,7 @@ _IN_A_STAGE: dict[type[Event], str] = {
     fk.PourRecorded: "Pour",
     fk.PourPlaced: "Pour",
     fk.PourVoided: "Pour",
+    fk.CheckVoided: "Prove",
     fk.TableMade: "Table",
     fk.TableAccepted: "Table",
 }
@@ -293,6 +294,14 @@ def _accept(state: JobState, event: fk.TableAccepted) -> None:
 @_rule(fk.BackOfficeCompared)
 def _hold_against(state: JobState, event: fk.CheckPourRecorded | fk.BackOfficeCompared) -> None:
     _require_table(state, event.tank_id, event.digest)
+
+
+@_rule(fk.CheckVoided)
+def _void_check(state: JobState, event: fk.CheckVoided) -> None:
+    checks: tuple[Kept[Any], ...] = tuple(
+        kept for tank in state.tanks.values() for kept in (*tank.check_pours, *tank.comparisons)
+    )
+    _require_standing(checks, event.entry, "check against the table")
 
 
 def _require_table(state: JobState, tank_id: str, digest: str) -> None:

@@ -212,6 +212,12 @@ class TankState:
             return None
         return table if self.accepted[-1].event.digest == table.event.digest else None
 
+    def checks_of(self, digest: str) -> tuple[Kept[CheckPourRecorded], ...]:
+        """Return the check pours that count, of the table with this digest."""
+        return tuple(
+            kept for kept in self.check_pours if kept.voided is None and kept.event.digest == digest
+        )
+
     @property
     def copied_back(self) -> Kept[CopiedBack] | None:
         """What their system showed last of the table that was made last."""

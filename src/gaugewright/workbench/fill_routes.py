@@ -233,6 +233,16 @@ def back_office(
     )
 
 
+@router.post("/checks/{entry}/void")
+def void_check(
+    job: str, entry: EntryNumber, body: bodies.WithReason, yard: YardHere, visitor: VisitorHere
+) -> RecordedAnswer:
+    """Take back a check pour or a look at the back office; it stays visible, struck through."""
+    return recorded_answer(
+        proving.void_check(yard, job, stamp_of(body, visitor), entry, body.reason)
+    )
+
+
 def _answer(judged: Judged, yard: Yard) -> RecordedAnswer:
     return recorded_answer(judged.recorded, speech_of(yard).all_of(judged.verdict))
 

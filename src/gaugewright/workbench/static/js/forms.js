@@ -1,6 +1,6 @@
 // Forms that record one thing: collect, send, say what was wrong, go on.
 
-import { record, request, pressId, Unreachable } from "./api.js";
+import { record, request, pressId, waiting, Unreachable } from "./api.js";
 import { busy, complain, person, reason } from "./ask.js";
 import { liveReading } from "./live.js";
 import { clear, notice } from "./notice.js";
@@ -157,13 +157,23 @@ async function mount(form) {
   await send(form, shas.length ? { photo_sha256: shas } : {});
 }
 
+/** Whether the same press waits to be sent already: a second one would only be refused later. */
+export function isWaiting(url, place) {
+  if (!waiting().some((item) => item.url === url)) return false;
+  complain(place, { error: say("waiting-to-send") });
+  return true;
+}
+
 async function askAndPost(button) {
+  const url = sheet().dataset.api + button.dataset.post;
+  const place = button.closest("section, div");
+  if (isWaiting(url, place)) return;
   const why = await reason(button.dataset.ask);
   if (why === null) return;
   const body = await signed({ ...JSON.parse(button.dataset.body ?? "{}"), reason: why });
   if (!body) return;
-  const answer = await record("POST", sheet().dataset.api + button.dataset.post, body);
-  if (await settle(button.closest("section, div"), answer)) await renew();
+  const answer = await record("POST", url, body);
+  if (await settle(place, answer)) await renew();
 }
 
 async function pairing(form) {

@@ -2,7 +2,7 @@
 
 import { record, request, waiting, Unreachable } from "./api.js";
 import { busy, complain, reason } from "./ask.js";
-import { bodyOf, offerAnyway, settle, signed } from "./forms.js";
+import { bodyOf, isWaiting, offerAnyway, settle, signed } from "./forms.js";
 import { plain, say, sayAll, typed } from "./say.js";
 import { draftKey, forget, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
@@ -99,13 +99,15 @@ async function answer(button) {
 }
 
 async function voidPour(button) {
+  const url = `${sheet().dataset.api}/pours/${button.dataset.void}/void`;
+  const place =
+    button.closest(".verdict") ?? document.querySelector("form.entry") ?? button.closest("section, div");
+  if (isWaiting(url, place)) return;
   const why = await reason(say("void-what"), sayAll("quick-void"), button.firstChild.textContent.trim());
   if (why === null) return;
   const body = await signed({ reason: why });
   if (!body) return;
-  const answered = await record("POST", `${sheet().dataset.api}/pours/${button.dataset.void}/void`, body);
-  const place =
-    button.closest(".verdict") ?? document.querySelector("form.entry") ?? button.closest("section, div");
+  const answered = await record("POST", url, body);
   if (await settle(place, answered)) {
     signal("recorded");
     await renew("litres");
