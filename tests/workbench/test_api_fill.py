@@ -8,7 +8,7 @@ import pytest
 
 from gaugewright.app.yard import Stamp
 from gaugewright.journal import fill_kinds as fk
-from gaugewright.testing.hand import counts_at
+from gaugewright.testing.hand import PROBE, TANK, counts_at
 
 
 @pytest.fixture
@@ -241,6 +241,50 @@ def test_undo_strikes_a_pour_through_and_the_next_one_stands_in_for_it(filled):
     filled.pour(25.0, 200.0)
     again = tank_of(filled)["fill"]["pours"][-1]
     assert (again["step"], again["replaces"]) == (last["step"], last["number"])
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "field"),
+    [
+        ("/tanks/main/pours", {"added_l": 25, "counts": "-2065"}, "counts"),
+        ("/tanks/main/pours", {"added_l": 25, "counts": 20650}, "counts"),
+        ("/tanks/main/pours", {"added_l": 25, "counts": "inf"}, "counts"),
+        ("/tanks/main/pours", {"added_l": "-25", "counts": 2065}, "added_l"),
+        ("/tanks/main/pours", {"added_l": "nan", "counts": 2065}, "added_l"),
+    ],
+)
+def test_figures_that_no_probe_or_meter_can_show_are_not_recorded(filled, path, body, field):
+    before = filled.state()["number"]
+    refused = filled.send(path, **body)
+    assert (refused.status_code, refused.json()["field"]) == (422, field)
+    found = str(body[field]).lstrip("-")
+    assert found in refused.json()["error"]
+    assert filled.state()["number"] == before
+
+
+def test_counts_below_zero_are_named_with_what_is_wanted(filled):
+    said = filled.send("/tanks/main/pours", added_l=25, counts="-12").json()["error"]
+    assert "found -12 counts, wanted 0 or more" in said
+
+
+@pytest.mark.parametrize(
+    "knows",
+    [
+        lambda hand: hand.record("/tanks/main/bench/zero", counts=-120),
+        lambda hand: hand.record(
+            "/tanks/main", "PUT", tank=TANK, probe={**PROBE, "counts_empty": -120}
+        ),
+    ],
+    ids=["bench", "plan"],
+)
+def test_a_signed_probe_may_read_below_zero_as_far_as_it_can(hand, knows):
+    hand.begin()
+    refused = hand.send("/tanks/main/pours", added_l=0, counts=-80)
+    assert refused.status_code == 422
+    knows(hand)
+    hand.record("/tanks/main/pours", added_l=0, counts=-80)
+    refused = hand.send("/tanks/main/pours", added_l=25, counts=-130)
+    assert "wanted -120 or more" in refused.json()["error"]
 
 
 def test_a_pour_is_voided_once(filled):

@@ -5,6 +5,7 @@ from dataclasses import dataclass, fields, replace
 from gaugewright.app.bench import Late, Taken, reading_of
 from gaugewright.app.live_values import Heard
 from gaugewright.app.pictures import VerdictPicture
+from gaugewright.app.typed_scale import require_on_scale
 from gaugewright.app.verdicts import planned_l, prepare_check, verdict
 from gaugewright.app.yard import NotThereError, Stamp, Yard
 from gaugewright.errors import InputError, StateError
@@ -82,9 +83,11 @@ def record_pour(
     if (before := yard.repeated(job, stamp)) is not None:
         _require_same_pour(before, added_l)
         return _judged(yard, before, tank_id)
-    _, tank = yard.tank(job, tank_id)
+    state, tank = yard.tank(job, tank_id)
     fill = _fill(tank)
     _require_fuel_moved(fill.next_step, added_l)
+    if taken.counts is not None:
+        require_on_scale(state, tank, taken.counts)
     _require_answered(tank, yard.unit)
     got = reading_of(yard, job, tank_id, taken)
     step = fill.next_step
@@ -110,8 +113,10 @@ def place_pour(yard: Yard, job: str, stamp: Stamp, placed: fk.PourPlaced) -> Jud
 
     It may be placed while a finding waits for an answer: that is often what it answers.
     """
-    _fill(yard.tank(job, placed.tank_id)[1])
+    state, tank = yard.tank(job, placed.tank_id)
+    _fill(tank)
     _require_fuel_moved(1, placed.added_l)
+    require_on_scale(state, tank, placed.counts)
     return _judged(yard, yard.record(job, stamp, placed), placed.tank_id)
 
 
@@ -130,8 +135,10 @@ def answer_finding(yard: Yard, job: str, stamp: Stamp, tank_id: str, answer: Ans
     """
     if (before := yard.repeated(job, stamp)) is not None:
         return _judged(yard, before, tank_id)
-    _, tank = yard.tank(job, tank_id)
+    state, tank = yard.tank(job, tank_id)
     fill = _fill(tank)
+    if answer.counts is not None:
+        require_on_scale(state, tank, answer.counts)
     message = _message_of(tank, answer, yard.unit)
     kept = None if answer.pour is None else _standing(fill, answer.pour)
     step = fill.standing[-1].event.step if kept is None and fill.standing else 0

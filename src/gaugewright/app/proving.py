@@ -6,6 +6,7 @@ import numpy as np
 
 from gaugewright import __version__
 from gaugewright.app.bench import Taken, reading_of
+from gaugewright.app.typed_scale import require_on_scale
 from gaugewright.app.verdicts import look, verdict
 from gaugewright.app.yard import NotThereError, Stamp, Yard
 from gaugewright.errors import InputError, StateError
@@ -116,8 +117,11 @@ def check_pour(
     """Hold a pour made after the table against it."""
     if taken.counts is None and (before := yard.repeated(job, stamp)):
         return before
-    _, tank = yard.tank(job, tank_id)
+    state, tank = yard.tank(job, tank_id)
     table, digest = journal_table(tank)
+    require_on_scale(state, tank, counts_before, "counts_before")
+    if taken.counts is not None:
+        require_on_scale(state, tank, taken.counts, "counts_after")
     after = reading_of(yard, job, tank_id, taken).counts
     if added_l <= 0:
         raise InputError(
