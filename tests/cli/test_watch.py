@@ -55,6 +55,19 @@ def test_a_log_gives_the_three_files_and_says_what_it_found(folder):
     assert (folder / "result" / "health.csv").exists()
 
 
+def test_vehicles_without_a_table_are_counted_and_named(folder):
+    with (folder / "log.csv").open("a") as log:
+        log.write("A-1,2026-03-01T10:00:00Z,5,0,0\nB-2,2026-03-01T10:00:00Z,5,0,0\n")
+
+    said = run(*USUAL).stdout.splitlines()
+
+    assert said[0] == "122 records of 3 vehicles"
+    assert said[1] == "2 vehicles without a table, not looked at: A-1, B-2"
+    assert "A-1" not in "".join(said[2:])
+    health = json.loads(run(*USUAL, "--json").stdout)["health"]
+    assert [one["vehicle"] for one in health if one["kind"] == "no_table"] == ["A-1", "B-2"]
+
+
 def test_the_record_for_programs_holds_the_same(folder):
     result = run(*USUAL, "--json")
 

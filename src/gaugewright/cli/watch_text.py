@@ -116,9 +116,11 @@ def report_text(report: WatchReport, out: str) -> str:
     log, events = report.log, report.events
     refuels = [event for event in events if event.kind == EventKind.REFUEL]
     drains = [event for event in events if event.kind == EventKind.DRAIN]
+    tableless = [one.vehicle for one in log.remarks if one.kind == "no_table"]
     lines = [
-        f"{log.records} records of {_some_of(len(log.vehicles), 'vehicle')}"
+        f"{log.records} records of {_some_of(len(log.vehicles) + len(tableless), 'vehicle')}"
         + (f", {log.again} finished before" if log.again else ""),
+        *_without_table(tableless),
         f"{_some_of(len(refuels), 'refuel')}, {sum(one.litres for one in refuels):.0f} L; "
         f"{_some_of(len(drains), 'drain')}, {sum(one.litres for one in drains):.0f} L",
     ]
@@ -138,10 +140,23 @@ def report_text(report: WatchReport, out: str) -> str:
         ])  # fmt: skip
     lines += _some([
         f"- {remark.vehicle + ': ' if remark.vehicle else ''}{remark.message}"
-        for remark in report.remarks if remark.needs_person or remark.kind == "supplier"
+        for remark in report.remarks
+        if (remark.needs_person or remark.kind == "supplier") and remark.kind != "no_table"
     ])  # fmt: skip
     lines.append(f"Written to {out}.")
     return "\n".join(lines)
+
+
+def _without_table(vehicles: list[str]) -> list[str]:
+    """Say which vehicles were passed over; their records are counted above."""
+    if not vehicles:
+        return []
+    names = ", ".join(vehicles[:MOST_SHOWN])
+    more = len(vehicles) - MOST_SHOWN
+    return [
+        f"{_some_of(len(vehicles), 'vehicle')} without a table, not looked at: {names}"
+        + (f" and {more} more" if more > 0 else "")
+    ]
 
 
 def _some_of(number: int, word: str) -> str:
