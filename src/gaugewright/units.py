@@ -77,6 +77,29 @@ class Volumes:
         return f"{from_litres(litres, self.unit):.1f} ± {band:.1f} {self.unit}"
 
 
+_LITRES_SAID = re.compile(r"([-+]?)(\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))? L\b")
+
+
+def with_volumes_in(unit: VolumeUnit, sentence: str) -> str:
+    """Return a sentence that was written in litres with its figures in a person's unit.
+
+    For sentences that are kept as they were said, such as those of the watch.
+
+    >>> with_volumes_in("US gal", "the level fell by 30.2 ± 1.5 L within 4 min; +7.0 L came")
+    'the level fell by 8.0 ± 0.4 US gal within 4 min; +1.8 US gal came'
+    """
+    if unit == "L":
+        return sentence
+
+    def turned(found: re.Match[str]) -> str:
+        figures = [
+            f"{from_litres(float(figure), unit):.1f}" for figure in found.groups()[1:] if figure
+        ]
+        return f"{found[1]}{' ± '.join(figures)} {unit}"
+
+    return _LITRES_SAID.sub(turned, sentence)
+
+
 def to_mm(value: float, unit: LengthUnit) -> float:
     """Return millimetres. [mm]
 

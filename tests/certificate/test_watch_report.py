@@ -1,6 +1,8 @@
 """The report on service: the same figures on paper, in the workbook and in Parquet."""
 
 import io
+import re
+from dataclasses import replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -101,6 +103,29 @@ def test_paper_workbook_and_parquet_say_the_same_litres(one: tuple[Track, Vehicl
     stored = pq.read_table(io.BytesIO(report_parquet(report))).to_pylist()[0]
     assert stored["used_l"] == march.used.litres
     assert stored["start"] == datetime(2026, 3, 2, tzinfo=UTC)
+
+
+def test_paper_and_workbook_of_a_book_in_gallons_hold_no_litre(
+    one: tuple[Track, VehicleReport],
+) -> None:
+    track, own = one
+    fell = "at rest the level fell by 30.2 ± 1.5 L within 4 min; 7.0 ± 2.0 L went"
+    events = tuple(replace(event, reason=fell) for event in own.events)
+    report = a_report(replace(own, events=events))
+    paper = report_pdf(report, drawn(track, own), made_at=MADE_AT, paper=Paper("us"))
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(paper)).pages)
+    said = re.sub(r"\s+", " ", text)
+    assert "fell by 8.0 ± 0.4 US gal within" in said
+    assert not re.search(r"\d L\b", said)
+
+    book = openpyxl.load_workbook(io.BytesIO(report_xlsx(report, "US gal")))
+    head, first, *_ = book["Events"].iter_rows(values_only=True)
+    row = dict(zip(head, first, strict=True))
+    assert row["us_gal"] == pytest.approx(own.events[0].litres / 3.785411784)
+    assert row["reason"].endswith("1.8 ± 0.5 US gal went")
+    assert {"u_us_gal", "before_us_gal"} <= set(head)
+    assert not [name for name in head if name.endswith(("litres", "_l"))]
+    assert report_rows(report)["events"][0]["reason"] == fell  # the contract's files: litres
 
 
 def test_every_table_keeps_its_columns_with_and_without_rows(

@@ -1,6 +1,7 @@
 """The Watch stage over the API: a log is given, looked through, explained, reported."""
 
 import io
+import re
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
@@ -206,6 +207,27 @@ def test_reports_come_as_pdf_workbook_and_parquet(watched: Hand) -> None:
     assert pq.read_table(io.BytesIO(events)).num_rows == len(get(watched).json()["events"])
     assert b"<svg" in get(watched, "/plot.svg").content
     assert len(pypdf.PdfReader(io.BytesIO(get(watched, "/plot.pdf").content)).pages) == 1
+
+
+def test_a_book_in_gallons_says_why_in_gallons_and_keeps_litres_in_the_journal(
+    watched: Hand,
+) -> None:
+    def in_units(name: str) -> None:
+        body = {"person": "Ann", "volume_unit": name}
+        assert watched.client.put("/api/book/settings", json=body).status_code == 200
+
+    in_units("us_gallons")
+    try:
+        html = watched.client.get(f"/jobs/{watched.job}/watch").text
+        book = openpyxl.load_workbook(io.BytesIO(get(watched, "/report.xlsx").content))
+    finally:
+        in_units("litres")
+    words = re.sub(r"<[^>]+>", " ", html)
+    assert re.search(r"the level fell by [\d.]+\xa0±\xa0[\d.]+\xa0US gal", words)
+    assert not re.search(r"\d[\xa0 ]L\b", words)
+    assert "us_gal" in [cell.value for cell in book["Events"][1]]
+    reasons = [event["reason"] for event in get(watched).json()["events"]]
+    assert all(re.search(r"(rose|fell) by [\d.]+ ± [\d.]+ L ", reason) for reason in reasons)
 
 
 def test_the_same_press_sent_twice_records_once(shared: Hand) -> None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from gaugewright.certificate.watch_rows import Row, report_rows
 from gaugewright.table.export import harmless_text
+from gaugewright.units import VolumeUnit, from_litres, with_volumes_in
 from gaugewright.watch.report import Report
 
 if TYPE_CHECKING:
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
 _NO_DATE: Final = datetime(1980, 1, 1)  # noqa: DTZ001 - the file format knows no zone
 _LONGEST_CELL: Final = 32_000
 _WIDE: Final = {"reason": 60, "message": 60, "notes": 50, "explained": 30, "log_sha256": 20}
+
+_SENTENCES: Final = ("reason", "message", "notes")
+_NAMES: Final = {"L": "Litres", "US gal": "US gallons", "imp gal": "Imperial gallons"}
 
 TITLES: Final = {
     "fleet": "Fleet",
@@ -27,11 +31,11 @@ TITLES: Final = {
 }
 
 
-def report_xlsx(report: Report) -> bytes:
+def report_xlsx(report: Report, unit: VolumeUnit = "L") -> bytes:
     """Return a workbook: one sheet for each table of the report, one on how it is made.
 
-    Litres are numbers, times are UTC.  The same report gives the same bytes; the file's own
-    date is 1980-01-01, which stands for none.
+    Volumes are numbers in ``unit``, which the columns name; times are UTC.  The same report
+    gives the same bytes; the file's own date is 1980-01-01, which stands for none.
     """
     from xlsxwriter import Workbook  # only this file needs it, and a command must start fast
 
@@ -39,15 +43,32 @@ def report_xlsx(report: Report) -> bytes:
     with Workbook(stream, {"in_memory": True, "remove_timezone": True}) as book:
         book.set_properties({"created": _NO_DATE, "title": harmless_text(report.title)})
         for name, rows in report_rows(report).items():
-            _sheet(book, TITLES[name], rows)
+            _sheet(book, TITLES[name], [_in_unit(row, unit) for row in rows])
         about = book.add_worksheet("About")
         about.set_column(0, 0, 110)
         for place, line in enumerate(
-            (report.title, "Litres; times are UTC; months are those of " + report.zone_name,
+            (report.title, f"{_NAMES[unit]}; times are UTC; months are those of {report.zone_name}",
              "u_ columns: half-width of the 95 % band", *report.how)
         ):  # fmt: skip
             about.write_string(place, 0, harmless_text(line))
     return stream.getvalue()
+
+
+def _in_unit(row: Row, unit: VolumeUnit) -> Row:
+    """Return a row with its litres in a person's unit, which the columns then name."""
+    if unit == "L":
+        return row
+    short = unit.replace(" ", "_").lower()
+    turned: Row = {}
+    for name, value in row.items():
+        if name in _SENTENCES and value is not None:
+            turned[name] = with_volumes_in(unit, value)
+        elif name.endswith(("litres", "_l")):
+            in_unit = name.removesuffix("litres").removesuffix("l") + short
+            turned[in_unit] = None if value is None else from_litres(value, unit)
+        else:
+            turned[name] = value
+    return turned
 
 
 def _sheet(book: "Workbook", title: str, rows: list[Row]) -> None:

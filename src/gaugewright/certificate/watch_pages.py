@@ -11,7 +11,7 @@ from gaugewright.certificate.drawing.watch_plot import Mark, WatchWords, watch_p
 from gaugewright.certificate.issue import UnitsName
 from gaugewright.certificate.typeset import compiled
 from gaugewright.certificate.writing import Writer, free
-from gaugewright.units import from_litres
+from gaugewright.units import from_litres, with_volumes_in
 from gaugewright.watch.combined import Figure
 from gaugewright.watch.report import Explained, Report, VehicleReport
 from gaugewright.watch.thinned import Thinned, view
@@ -118,7 +118,7 @@ def vehicle_drawing(
     ]  # fmt: skip
     marks += [Mark("undecided", u.start_s, u.end_s, u.litres) for u in undecided]
     words = WatchWords(
-        label=f"Litres of {free(thinned.vehicle)} over time, with its events, speed and ignition.",
+        label=f"Fuel of {free(thinned.vehicle)} over time, with its events, speed and ignition.",
         litres=f"{unit}, with the table's 95 % band",
         speed="km/h, the highest",
         ignition="ignition",
@@ -135,18 +135,23 @@ def _date(at: datetime) -> list[int]:
     return [*at.astimezone(UTC).timetuple()[:6]]
 
 
+def _said(text: str, write: Writer) -> str:
+    """Return a sentence of the watch, its litres in the paper's unit."""
+    return free(with_volumes_in(write.volume_unit, text))
+
+
 def _near(figure: Figure | None, write: Writer) -> str:
     return "not known" if figure is None else write.near(figure.litres, figure.u_litres)
 
 
 def _fleet(report: Report, write: Writer) -> Grid:
     return Grid(
-        ("Month", "Vehicles", "Litres in", "Used", "Drained", "Not explained", ""),
+        ("Month", "Vehicles", "Fuel in", "Used", "Drained", "Not explained", ""),
         (False, True, True, True, True, True, False),
         6,
         tuple(
             (m.month, str(m.vehicles), _near(m.filled, write), _near(m.used, write),
-             _near(m.drained, write), _near(m.unexplained, write), free("; ".join(m.notes)))
+             _near(m.drained, write), _near(m.unexplained, write), _said("; ".join(m.notes), write))
             for m in report.fleet
         ),
     )  # fmt: skip
@@ -188,7 +193,7 @@ def _vehicle(
         ("Drains", _events(v, EventKind.DRAIN, when, write)),
         ("Not decidable", _undecided(v, when, write)),
         ("Receipts", _receipts(v, when, write)),
-        ("Health of the probe", _health(v, when)),
+        ("Health of the probe", _health(v, when, write)),
         ("Refuels", _events(v, EventKind.REFUEL, when, write)),
     ]
     says = [
@@ -203,9 +208,9 @@ def _vehicle(
         "heading": free(v.vehicle),
         "says": [free(s) for s in says],
         "svg": svg,
-        "alt": f"Litres of {free(v.vehicle)} over time",
+        "alt": f"Fuel of {free(v.vehicle)} over time",
         "parts": [{"heading": name, "grid": asdict(grid)} for name, grid in parts],
-        "notes": [free(note) for note in notes],
+        "notes": [_said(note, write) for note in notes],
     }
 
 
@@ -231,7 +236,7 @@ def _months(v: VehicleReport, write: Writer) -> Grid:
         for m in v.months
     )
     return Grid(
-        ("Month", "Litres in", "Used", "Engine's counter", "Drained", "Not explained",
+        ("Month", "Fuel in", "Used", "Engine's counter", "Drained", "Not explained",
          "Refuels / drains / not decidable", "Hours seen"),
         (False, *(True,) * 7), 6, rows,
     )  # fmt: skip
@@ -243,7 +248,7 @@ def _events(v: VehicleReport, kind: EventKind, when: When, write: Writer) -> Gri
         if e.kind is not kind:
             continue
         said = v.explained.get(place)
-        words = free(e.reason)
+        words = _said(e.reason, write)
         if said is not None:
             words += f" Explained by {free(said.person)}: {free(said.reason)}"
         rows.append(
@@ -251,17 +256,17 @@ def _events(v: VehicleReport, kind: EventKind, when: When, write: Writer) -> Gri
              write.volume(e.before_l), write.volume(e.after_l), words)
         )  # fmt: skip
     return Grid(
-        ("From", "To", "Litres", "Before", "After", "Why"),
+        ("From", "To", "Fuel", "Before", "After", "Why"),
         (False, False, True, True, True, False), 5, _cut(rows, 6),
     )  # fmt: skip
 
 
 def _undecided(v: VehicleReport, when: When, write: Writer) -> Grid:
     rows = [
-        (when(u.start_s), when(u.end_s), write.near(u.litres, u.u_litres), free(u.reason))
+        (when(u.start_s), when(u.end_s), write.near(u.litres, u.u_litres), _said(u.reason, write))
         for u in v.undecided
     ]
-    return Grid(("From", "To", "Litres", "Why"), (False, False, True, False), 3, _cut(rows, 4))
+    return Grid(("From", "To", "Fuel", "Why"), (False, False, True, False), 3, _cut(rows, 4))
 
 
 def _receipts(v: VehicleReport, when: When, write: Writer) -> Grid:
@@ -273,7 +278,7 @@ def _receipts(v: VehicleReport, when: When, write: Writer) -> Grid:
             write.volume(r.receipt_l),
             "–" if r.tank_l is None else write.volume(r.tank_l),
             "–" if r.difference_l is None else write.near(r.difference_l, r.u_difference_l),
-            free(r.message),
+            _said(r.message, write),
         )
         for r in v.receipts
     ]
@@ -283,10 +288,10 @@ def _receipts(v: VehicleReport, when: When, write: Writer) -> Grid:
     )  # fmt: skip
 
 
-def _health(v: VehicleReport, when: When) -> Grid:
+def _health(v: VehicleReport, when: When, write: Writer) -> Grid:
     rows = [
         ("" if h.start_s is None else when(h.start_s), "" if h.end_s is None else when(h.end_s),
-         free(h.message))
+         _said(h.message, write))
         for h in v.health
     ]  # fmt: skip
     return Grid(("From", "To", "What was found"), (False, False, False), 2, _cut(rows, 3))

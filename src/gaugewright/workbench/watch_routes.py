@@ -149,7 +149,7 @@ def report_xlsx(
     from gaugewright.certificate.watch_files import report_xlsx as written
 
     media_type = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-    made = written(job_report(yard, job, tank_id, entry, month))
+    made = written(job_report(yard, job, tank_id, entry, month), yard.unit)
     return _download(made, media_type, f"{job}-{tank_id}-service.xlsx")
 
 

@@ -43,5 +43,5 @@ def watch_words(say: Say, volume_unit: str) -> dict[str, str]:
         "none": say("no litres"),
         "on": say("ignition on"),
         "off": say("ignition off"),
-        "label": say("Litres over time."),
+        "label": say("Fuel over time."),
     }

@@ -10,7 +10,7 @@ from datetime import datetime
 from math import isfinite
 
 from gaugewright.app.language import catalogue, decimal_mark
-from gaugewright.units import from_celsius, from_litres, from_mm
+from gaugewright.units import from_celsius, from_litres, from_mm, with_volumes_in
 from gaugewright.words import Speech
 from gaugewright.workbench.page import UnitsShown
 
@@ -74,6 +74,14 @@ class Figures:
         """
         bound = _FIGURE_AND_UNIT.sub(FIXED, sentence).replace(" ± ", f"{FIXED}±{FIXED}")
         return self.minus(bound[:1].upper() + bound[1:])
+
+    def service(self, sentence: str) -> str:
+        r"""Write a sentence of the watch, which is kept in litres, in the book's unit.
+
+        >>> Figures(UnitsShown("US gal"), "en").service("it fell by 30.2 ± 1.5 L")
+        'It fell by 8.0\xa0±\xa00.4\xa0US gal'
+        """
+        return self.said(with_volumes_in(self.units.volume_unit, sentence))
 
     def counts(self, value: float | None, decimals: int = 0) -> str:
         """Write a probe's reading without its unit."""
