@@ -6,9 +6,11 @@ from datetime import UTC, datetime
 import pytest
 
 from gaugewright.app.demo import BEGUN, FINISHED, HALF_POURED, TANK_ID, build_demo
+from gaugewright.app.demo_service import demo_service
 from gaugewright.app.pictured import job_picture
 from gaugewright.app.pictured_jobs import jobs_picture
 from gaugewright.app.verdicts import verdict
+from gaugewright.app.yard import NotThereError, Yard
 from gaugewright.journal.book import open_book
 
 
@@ -64,3 +66,16 @@ def test_nothing_in_it_lies_in_the_future(yard):
     for job in (FINISHED, HALF_POURED, BEGUN):
         assert all(entry.at <= datetime.now(UTC) for entry in yard.book.entries(job))
         assert yard.state(job).clock_set_back == ()
+
+
+def test_the_demo_gives_a_log_to_watch_with_and_another_book_does_not(yard, tmp_path):
+    log = demo_service(yard, FINISHED, TANK_ID, "log").splitlines()
+    table = job_picture(yard.state(FINISHED)).tanks[0].table
+    counts = [float(line.split(",")[2]) for line in log[1:]]
+    assert log[0] == "vehicle,time,counts,speed_kmh,ignition"
+    assert table.rows[0][0] <= min(counts) < max(counts) <= table.rows[-1][0]
+    assert len(demo_service(yard, FINISHED, TANK_ID, "receipts").splitlines()) > 2
+    own = Yard(open_book(tmp_path / "own.book"))
+    with pytest.raises(NotThereError):
+        demo_service(own, FINISHED, TANK_ID, "log")
+    own.close()

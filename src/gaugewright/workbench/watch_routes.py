@@ -129,6 +129,17 @@ def withdraw_explanation(
     )  # fmt: skip
 
 
+@router.get("/demo-{part}.csv", response_class=Response)
+def demo_service(
+    job: str, tank_id: str, part: Literal["log", "receipts"], yard: YardHere
+) -> Response:
+    """Give an invented log, or its receipts, to try the stage with; only in the demo."""
+    from gaugewright.app.demo_service import demo_service as made
+
+    content = made(yard, job, tank_id, part).encode()
+    return _download(content, "text/csv; charset=utf-8", f"{job}-{part}-invented.csv")
+
+
 @router.get("/report.pdf", response_class=Response)
 def report_pdf(
     job: str, tank_id: str, yard: YardHere, entry: Entry = None, month: Month = None
