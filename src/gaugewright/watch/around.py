@@ -29,7 +29,7 @@ SLOPE_PART = 0.03
 
 def repeats(seen: Seen) -> tuple[float, float]:
     """Return the share of bins at rest that repeat the one before, engine off and running."""
-    still = np.repeat(seen.spells.still, seen.spells.high - seen.spells.low)[1:]
+    still = seen.spells.at_rest[1:]
     on = seen.bins.running[1:] > 0.5
     same = np.diff(seen.raw_l) == 0
     off, on = still & ~on, still & on

@@ -103,7 +103,7 @@ def look(track: Track, table: Table) -> Seen | None:
     warm = bins.level_l > 0
     own_warmth = np.divide(unwarmed, bins.level_l, out=np.ones(warm.size), where=warm)
     manner = manner_of(bins, spells, quantum)
-    inside = np.repeat(np.arange(spells.low.size), spells.high - spells.low)
+    inside = spells.inside
     nothing = np.zeros(bins.time_s.size, np.bool_)
     known_l2 = tilt_l2 + unseen_warmth(bins)
     burnt, wander = used(track, bins, spells, manner, inside, nothing)

@@ -52,8 +52,7 @@ class Manner:
 
 def manner_of(bins: Bins, spells: Spells, quantum_l: float) -> Manner:
     """Learn how one vehicle's readings behave."""
-    inside = _spell_of_each(bins, spells)
-    at_rest = spells.still[inside]
+    inside, at_rest = spells.inside, spells.at_rest
     since = np.arange(bins.time_s.size) - spells.low[inside]
     settled = at_rest & (since >= SETTLING)
     off = settled & ~(bins.running > 0.5)
@@ -88,11 +87,6 @@ def manner_of(bins: Bins, spells: Spells, quantum_l: float) -> Manner:
         burn_l2_h=0.04 * burn**2 + wander,
         slope_l2=max(slope_l2, floor),
     )
-
-
-def _spell_of_each(bins: Bins, spells: Spells) -> npt.NDArray[np.int64]:
-    full = spells.high > spells.low
-    return np.repeat(np.flatnonzero(full), (spells.high - spells.low)[full])
 
 
 def _pair_l2(

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from gaugewright.watch.compiled import compiled
 
-_MANY, _SAMPLED, _NEAR = 1000, 256, 20
+_MANY, _SAMPLED, _NEAR = 4000, 256, 20
 """Of more than so many values so many are looked at first; the place wanted lies within so many of
 these, or all values are parted after all."""
 Numbers = npt.NDArray[np.number[Any]]

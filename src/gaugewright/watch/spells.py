@@ -6,6 +6,7 @@ only the scatter of its own readings tells.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -32,6 +33,16 @@ class Spells:
     low: npt.NDArray[np.int64]
     high: npt.NDArray[np.int64]
     still: npt.NDArray[np.bool_]
+
+    @cached_property
+    def inside(self) -> npt.NDArray[np.int64]:
+        """The spell of each bin."""
+        return np.repeat(np.arange(self.low.size), self.high - self.low)
+
+    @cached_property
+    def at_rest(self) -> npt.NDArray[np.bool_]:
+        """Whether each bin is at rest."""
+        return np.repeat(self.still, self.high - self.low)
 
 
 def rough(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:

@@ -34,29 +34,26 @@ _COUNTS = 1.6
 
 def warmed(bins: Bins, spells: Spells, quantum_l: float) -> Bins:
     """Return the bins with what warmth adds to the level taken off; the same where it hides. [L]"""
-    inside = np.repeat(np.arange(spells.low.size), spells.high - spells.low)
-    still = spells.still[inside]
-    first, second = _pairs(bins.time_s, still & ~(bins.running > 0.5), inside, APART_S)
+    still = spells.at_rest
+    on = bins.running > 0.5
+    first, second = _pairs(bins.time_s, still & ~on, spells.inside, APART_S)
     if first.size < FEWEST:
         return bins
-    never_moves = not bins.moving.any()
-    at_work = ~still | (never_moves & (bins.running > 0.5))
+    turns = _turns(~still if bins.moves else ~still | on)
     level = np.maximum(bins.level_l, 0.0)
     middle = 0.5 * (level[first] + level[second])
     steps = bins.level_l[second] - bins.level_l[first]
     days = [_of_day(bins.time_s[second]), _of_day(bins.time_s[first])]
-    wanted = np.zeros(level.size, np.bool_)
-    wanted[first] = wanted[second] = True
     best, found, found_s = LEAST_GAIN / first.size, None, 0.0
     for time_s in TIMES_S:
-        kept = _kept(bins.time_s, at_work, wanted, time_s)
-        rows = np.column_stack([kept[second] - kept[first], days[0] - days[1]]) * middle[:, None]
+        kept = [_kept(bins.time_s, turns, places, time_s) for places in (second, first)]
+        rows = np.column_stack([kept[0] - kept[1], days[0] - days[1]]) * middle[:, None]
         parts, gain = _robust(rows, steps, _COUNTS * quantum_l)
         if gain > best and abs(parts[0]) < MOST_PART and np.hypot(*parts[1:]) < MOST_PART:
             best, found, found_s = gain, parts, time_s
     if found is None:
         return bins
-    course = _kept(bins.time_s, at_work, np.ones(level.size, np.bool_), found_s)
+    course = _kept(bins.time_s, turns, np.arange(level.size), found_s)
     added = found[0] * course + _of_day(bins.time_s) @ found[1:]
     return replace(bins, level_l=bins.level_l - level * (added - added.mean()))
 
@@ -106,26 +103,32 @@ def _pairs(
     return first[:held].copy(), second[:held].copy()
 
 
+def _turns(at_work: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
+    """Return the bins after which work, of two bins together, begins or has ended, by turns."""
+    return np.flatnonzero(np.diff(at_work[1:] & at_work[:-1], prepend=False))
+
+
 @compiled
 def _kept(
     time_s: Floats,
-    at_work: npt.NDArray[np.bool_],
-    wanted: npt.NDArray[np.bool_],
+    turns: npt.NDArray[np.int64],
+    places: npt.NDArray[np.int64],
     time_constant_s: float,
 ) -> Floats:
-    """Return how warm the work has made the tank at the wanted bins, 1 after work without end. [1]
+    """Return how warm the work has made the tank at some bins, 1 after work without end. [1]
 
-    Between turns from work to rest and back the course is one exponential.
+    The places are in order. Between turns from work to rest and back the course is one
+    exponential.
     """
-    out = np.zeros(time_s.size)
-    warm, goal, since_s = 0.0, 0.0, time_s[0]
-    for i in range(1, time_s.size):
-        towards = 1.0 if at_work[i] and at_work[i - 1] else 0.0
-        if towards != goal:
-            warm = goal + (warm - goal) * np.exp((since_s - time_s[i - 1]) / time_constant_s)
-            goal, since_s = towards, time_s[i - 1]
-        if wanted[i]:
-            out[i] = goal + (warm - goal) * np.exp((since_s - time_s[i]) / time_constant_s)
+    out = np.empty(places.size)
+    warm, goal, since_s, turned = 0.0, 0.0, time_s[0], 0
+    for k in range(places.size):
+        while turned < turns.size and turns[turned] < places[k]:
+            turn_s = time_s[turns[turned]]
+            warm = goal + (warm - goal) * np.exp((since_s - turn_s) / time_constant_s)
+            goal, since_s = 1.0 - goal, turn_s
+            turned += 1
+        out[k] = goal + (warm - goal) * np.exp((since_s - time_s[places[k]]) / time_constant_s)
     return out
 
 
@@ -138,7 +141,9 @@ def _robust(rows: Floats, steps: Floats, near_l: float) -> tuple[Floats, float]:
     kept = sizes <= max(5 * median(sizes), near_l)
     parts: Floats = np.zeros(rows.shape[1])
     for _ in range(_TRIES):
-        found, *_ = np.linalg.lstsq(rows[kept], steps[kept], rcond=None)
+        near = rows * kept[:, None]
+        # Three unknowns: their own few sums are solved several times as fast as all rows.
+        found, *_ = np.linalg.lstsq(near.T @ near, near.T @ steps, rcond=None)
         parts = found.astype(np.float64, copy=False)
         left = np.abs(steps - rows @ parts)
         before, kept = kept, left <= max(_FAR * median(left), near_l)
