@@ -8,20 +8,35 @@ import pytest
 
 from gaugewright.app.yard import Stamp
 from gaugewright.journal import fill_kinds as fk
-from gaugewright.testing.hand import PROBE, TANK, counts_at
+from gaugewright.testing.hand import PROBE, TANK, Hand, counts_at
 
 
 @pytest.fixture
-def filled(hand):
+def filled(hand, pour_at_once):
     """A fill of eight pours that fit."""
-    hand.begin()
-    for step in range(9):
-        hand.pour(25.0 if step else 0, 25.0 * step)
+    pour_at_once(hand, 25.0, 8)
     return hand
 
 
 def tank_of(hand):
     return hand.state()["tanks"][0]
+
+
+def test_pours_recorded_in_one_go_are_those_of_so_many_presses(workbench, pour_at_once, hand):
+    other = Hand(workbench.url)
+    other.open_job()
+    other.begin()
+    for step in range(4):
+        other.pour(25.0 if step else 0, 25.0 * step)
+    pour_at_once(hand, 25.0, 3)
+
+    def kept(by):
+        entries = by.client.get(f"/api/jobs/{by.job}/entries").json()
+        return [(e["number"], e["kind"], e["person"], e["device"], e["payload"]) for e in entries]
+
+    assert kept(hand)[1:] == kept(other)[1:]
+    assert hand.number == other.number
+    other.client.close()
 
 
 def test_a_pour_is_recorded_and_judged_in_one_answer(filled):

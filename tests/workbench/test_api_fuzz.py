@@ -19,13 +19,11 @@ LEFT_OUT = (
 
 
 @pytest.fixture(scope="module")
-def filled(workbench):
+def filled(workbench, pour_at_once):
     """A job with everything in it, so that addresses lead somewhere."""
     hand = Hand(workbench.url)
     hand.open_job()
-    hand.begin()
-    for step in range(6):
-        hand.pour(40.0 if step else 0, 40.0 * step)
+    pour_at_once(hand, 40.0, 5)
     hand.record("/tanks/main/table")
     yield hand
     hand.client.close()

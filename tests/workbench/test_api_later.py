@@ -26,11 +26,9 @@ def counts_on(litres, probe, up_mm=0.0):
 
 
 @pytest.fixture
-def done(hand):
+def done(hand, pour_at_once):
     """A job with an accepted table and its Table stage finished."""
-    hand.begin()
-    for step in range(9):
-        hand.pour(25.0 if step else 0, 25.0 * step)
+    pour_at_once(hand, 25.0, 8)
     table = hand.record("/tanks/main/table")["job"]["tanks"][0]["table"]
     hand.record("/tanks/main/table/accept", digest=table["digest"])
     hand.record("/stages/Pour/finish")

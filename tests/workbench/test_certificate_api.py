@@ -6,11 +6,9 @@ from gaugewright.testing.hand import Hand
 
 
 @pytest.fixture
-def tabled(hand: Hand) -> Hand:
+def tabled(hand: Hand, pour_at_once) -> Hand:
     """A job whose table is accepted."""
-    hand.begin()
-    for step in range(8):
-        hand.pour(30.0 if step else 0.0, 30.0 * step)
+    pour_at_once(hand, 30.0, 7)
     hand.record("/tanks/main/table")
     digest = hand.state()["tanks"][0]["table"]["digest"]
     hand.record("/tanks/main/table/accept", digest=digest)

@@ -20,11 +20,9 @@ ANSWERS = {
 
 
 @pytest.fixture
-def made(hand):
+def made(hand, pour_at_once):
     """A job whose table is accepted."""
-    hand.begin()
-    for step in range(9):
-        hand.pour(25.0 if step else 0, 25.0 * step)
+    pour_at_once(hand, 25.0, 8)
     hand.record("/tanks/main/table")
     table = tank_of(hand)["table"]
     hand.record("/tanks/main/table/accept", digest=table["digest"])
@@ -189,12 +187,10 @@ def test_rows_that_are_no_table_are_told_of_the_rows_not_of_the_text_to_paste(ma
     assert refused.json()["field"] == "rows"
 
 
-def test_zero_at_the_drained_state_needs_to_be_known(workbench):
+def test_zero_at_the_drained_state_needs_to_be_known(workbench, pour_at_once):
     hand = Hand(workbench.url)
     hand.open_job()
-    hand.begin()
-    for step in range(9):
-        hand.pour(25.0 if step else 0, 25.0 * step)
+    pour_at_once(hand, 25.0, 8)
     hand.record("/tanks/main/table")
     chosen(hand, zero="drained", volume_unit="L", scale="same")
     found = given(hand)

@@ -3,6 +3,7 @@
 import uuid
 
 import numpy as np
+import pytest
 
 from gaugewright.table.table import Table
 from gaugewright.testing.hand import Hand, counts_at
@@ -18,13 +19,13 @@ CHANGES = usual_changes(DAYS, 281.2)
 LOG = service_csv(service_columns(TABLE, CHANGES, days=DAYS, period_s=60.0), "Tipper 4")
 
 
-def tabled(hand: Hand) -> None:
-    hand.begin()
-    hand.pour(0, 0)
-    for step in range(1, 6):
-        hand.pour(50, 50.0 * step)
+@pytest.fixture
+def tabled(hand: Hand, pour_at_once) -> Hand:
+    """A job whose table is accepted."""
+    pour_at_once(hand, 50.0, 5)
     made = hand.record("/tanks/main/table")
     hand.record("/tanks/main/table/accept", digest=made["job"]["tanks"][0]["table"]["digest"])
+    return hand
 
 
 def look(hand: Hand) -> None:
@@ -39,8 +40,8 @@ def look(hand: Hand) -> None:
     hand.number = answer.json()["entries"][-1]["number"]
 
 
-def test_a_refined_table_is_offered_then_kept_as_a_newer_version(hand: Hand) -> None:
-    tabled(hand)
+def test_a_refined_table_is_offered_then_kept_as_a_newer_version(tabled: Hand) -> None:
+    hand = tabled
     look(hand)
     url = f"/api/jobs/{hand.job}/tanks/main/watch/refined"
     number = hand.number
@@ -73,16 +74,15 @@ def test_a_refined_table_is_offered_then_kept_as_a_newer_version(hand: Hand) -> 
     assert "another table than the newest one" in answer.json()["error"]
 
 
-def test_without_a_log_there_is_nothing_to_refine(hand: Hand) -> None:
-    tabled(hand)
-
+def test_without_a_log_there_is_nothing_to_refine(tabled: Hand) -> None:
+    hand = tabled
     answer = hand.client.get(f"/api/jobs/{hand.job}/tanks/main/watch/refined")
 
     assert answer.status_code == 404
 
 
-def test_a_certificate_on_a_refined_table_says_so_and_is_not_called_altered(hand: Hand) -> None:
-    tabled(hand)
+def test_a_certificate_on_a_refined_table_says_so_and_is_not_called_altered(tabled: Hand) -> None:
+    hand = tabled
     look(hand)
     kept = hand.record("/tanks/main/watch/refined", reason="Twenty days of receipts")
     digest = kept["job"]["tanks"][0]["table"]["digest"]

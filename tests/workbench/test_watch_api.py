@@ -37,14 +37,11 @@ LOG = service_csv(service_columns(TABLE, CHANGES, days=DAYS, period_s=60.0), "Ti
 RECEIPTS = receipts_csv(CHANGES, "Tipper 4", inflated_l=15.0)
 
 
-def with_table(workbench: Workbench) -> Hand:
+def with_table(workbench: Workbench, pour_at_once) -> Hand:
     """Return a person at a job whose tank has an accepted table."""
     hand = Hand(workbench.url)
     hand.open_job()
-    hand.begin()
-    hand.pour(0, 0)
-    for step in range(1, 6):
-        hand.pour(50, 50.0 * step)
+    pour_at_once(hand, 50.0, 5)
     made = hand.record("/tanks/main/table")
     digest = made["job"]["tanks"][0]["table"]["digest"]
     hand.record("/tanks/main/table/accept", digest=digest)
@@ -52,33 +49,33 @@ def with_table(workbench: Workbench) -> Hand:
 
 
 @pytest.fixture
-def tabled(workbench: Workbench) -> Iterator[Hand]:
+def tabled(workbench: Workbench, pour_at_once) -> Iterator[Hand]:
     """A job with a table that is this test's own."""
-    hand = with_table(workbench)
+    hand = with_table(workbench, pour_at_once)
     yield hand
     hand.client.close()
 
 
 @pytest.fixture(scope="module")
-def shared(workbench: Workbench) -> Iterator[Hand]:
+def shared(workbench: Workbench, pour_at_once) -> Iterator[Hand]:
     """A job with a table for tests that give a log of their own and explain nothing."""
-    hand = with_table(workbench)
+    hand = with_table(workbench, pour_at_once)
     yield hand
     hand.client.close()
 
 
 @pytest.fixture(scope="module")
-def unwatched(workbench: Workbench) -> Iterator[Hand]:
+def unwatched(workbench: Workbench, pour_at_once) -> Iterator[Hand]:
     """A job with a table that no log is taken for."""
-    hand = with_table(workbench)
+    hand = with_table(workbench, pour_at_once)
     yield hand
     hand.client.close()
 
 
 @pytest.fixture(scope="module")
-def watched(workbench: Workbench) -> Iterator[Hand]:
+def watched(workbench: Workbench, pour_at_once) -> Iterator[Hand]:
     """A job with one log and its receipts, which is only looked at."""
-    hand = with_table(workbench)
+    hand = with_table(workbench, pour_at_once)
     assert give(hand, receipts=RECEIPTS).status_code == 200
     yield hand
     hand.client.close()

@@ -84,7 +84,7 @@ def ordered(vehicle: str, columns: Mapping[str, Numbers], *, latest_s: float = n
     >>> found.track.counts.tolist(), found.arrival.late, found.arrival.doubled
     ([800.0, 801.0, 802.0], 1, 1)
     """
-    time_s = np.ascontiguousarray(columns["time_s"], dtype=np.float64)
+    time_s = _own(columns["time_s"])
     for name, values in columns.items():
         if values.shape != time_s.shape:
             raise InputError(f"{vehicle}: {values.size} {name} for {time_s.size} times")
@@ -94,7 +94,7 @@ def ordered(vehicle: str, columns: Mapping[str, Numbers], *, latest_s: float = n
         values = columns.get(name)
         if values is None:
             return None
-        return values.astype(np.float64, copy=False) if kept is None else _taken(values, kept)
+        return _own(values) if kept is None else _taken(values, kept)
 
     def needed(name: str) -> Floats:
         found = column(name)
@@ -112,6 +112,14 @@ def ordered(vehicle: str, columns: Mapping[str, Numbers], *, latest_s: float = n
     )
     further = {name: _finite(needed(name)) for name in columns if name.startswith("counts_")}
     return Ordered(track, arrival, further)
+
+
+def _own(values: Numbers) -> Floats:
+    """Return figures in one piece that may be written to, as the simulated logs have them.
+
+    The loops of the watch would be compiled once more for what a file's reader only lends.
+    """
+    return np.require(values, np.float64, ["C", "W"])
 
 
 def _finite(counts: Floats) -> Floats:
