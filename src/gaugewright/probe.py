@@ -75,7 +75,8 @@ class Probe:
         if self.counts_full == self.counts_empty:
             raise InputError(
                 said(
-                    "must differ from probe.counts_empty, both are {counts_full:g}",
+                    "must differ from the counts dry (probe.counts_empty), "
+                    "both are {counts_full:g}",
                     counts_full=self.counts_full,
                 ),
                 field="probe.counts_full",

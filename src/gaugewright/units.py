@@ -77,6 +77,7 @@ class Volumes:
         return f"{from_litres(litres, self.unit):.1f} ± {band:.1f} {self.unit}"
 
 
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d\d0", re.ASCII)
 _LITRES_SAID = re.compile(r"([-+]?)(\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))? L\b")
 
 
@@ -143,6 +144,11 @@ def parse_length_mm(text: str, *, field: str | None = None) -> float:
 
     >>> parse_length_mm("10mm"), parse_length_mm("0,5in"), parse_length_mm("1 cm")
     (10.0, 12.7, 10.0)
+    >>> parse_length_mm("1,000", field="length_mm")
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: length_mm: '1,000' seems to have a thousands mark; write the \
+number without it
     """
     found = re.fullmatch(r"\s*([+-]?(?:\d+[.,]?\d*|[.,]\d+))\s*([^\d\s.,]*)\s*", text, re.ASCII)
     factor = None if found is None else _LENGTH_WORDS.get(found[2].lower())
@@ -150,6 +156,11 @@ def parse_length_mm(text: str, *, field: str | None = None) -> float:
         raise InputError(
             f"'{text}' is not a length; wanted a number with mm, cm, m, in or ft, such as 10mm",
             field=field,
+        )
+    if factor == 1.0 and _THOUSANDS.fullmatch(found[1]):
+        # Nobody writes the last nought of a thousandth of a millimetre.
+        raise InputError(
+            f"'{text}' seems to have a thousands mark; write the number without it", field=field
         )
     value = float(found[1].replace(",", ".")) * factor
     if not isfinite(value):

@@ -258,3 +258,13 @@ def test_a_body_that_is_none_is_refused(hand, text):
         f"/api/jobs/{hand.job}/notes", content=text, headers={"content-type": "application/json"}
     )
     assert answer.status_code == 422
+
+
+@pytest.mark.parametrize("length", ["1,000", "1.180", "1,185", 1.2], ids=str)
+def test_a_tank_a_millimetre_long_is_a_slip_and_is_not_recorded(hand, length):
+    tank = {"shape": "box", "length_mm": length, "width_mm": 600, "height_mm": 500}
+    refused = hand.send("/tanks/main", "PUT", tank=tank, probe={})
+    assert refused.status_code == 422
+    assert refused.json()["field"] == "length_mm"
+    assert "thousands mark" in refused.json()["error"]
+    assert hand.state()["tanks"] == []

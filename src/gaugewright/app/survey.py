@@ -16,10 +16,13 @@ from gaugewright.journal.book import BookSettings, Recorded
 from gaugewright.journal.exchange import Imported, read_job
 from gaugewright.planning.cautions import CAUTIONS
 from gaugewright.planning.length import SAME_CUT_MM, confirmed
-from gaugewright.words import Length, said
+from gaugewright.words import Length, Volume, said
 
 JOB_NUMBER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
 """A job number stands in addresses and file names: letters, digits, point, dash, underscore."""
+LEAST_TANK_L = 1.0
+"""A vehicle's tank that holds less was typed in metres, or with a thousands mark. [L]"""
+_SIZES = ("length_mm", "width_mm", "height_mm", "diameter_mm")
 LATELY = 50
 """A repeated request to open a job is looked for in so many of the newest."""
 
@@ -122,7 +125,17 @@ def describe_tank(
     tank, probe = in_mm_and_litres(tank), in_mm_and_litres(probe)
     body, rod = described_of(tank, probe)
     if body is not None:
-        shape_of(body, rod)
+        holds_l = shape_of(body, rod).capacity_l
+        if holds_l < LEAST_TANK_L:
+            sizes = {n: v for n, v in tank.items() if n in _SIZES and isinstance(v, int | float)}
+            raise InputError(
+                said(
+                    "a tank of these sizes holds {holds:.2f}; wanted sizes in mm, without a "
+                    "thousands mark",
+                    holds=Volume(holds_l),
+                ),
+                field=min(sizes, key=lambda name: sizes[name], default=None),
+            )
     return yard.record(
         job, stamp, k.TankDescribed(tank_id, tank, probe=probe, name=name, reason=reason)
     )

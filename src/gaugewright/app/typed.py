@@ -75,7 +75,9 @@ US gal or imp gal, such as 45.5 L
         )
     found = to_litres(figure(text, field), known)
     if abs(found) > MOST_L:
-        raise InputError(said("{found:g} L is more than any tank holds", found=found), field=field)
+        raise InputError(
+            said("{found:.0f} L is more than any tank holds", found=found), field=field
+        )
     return found
 
 
