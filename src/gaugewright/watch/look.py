@@ -20,7 +20,7 @@ from gaugewright.watch.spells import Spells, spells_of
 from gaugewright.watch.spikes import mixed, sound
 from gaugewright.watch.stops import ends, unseen_jumps
 from gaugewright.watch.tilting import levelled
-from gaugewright.watch.using import used
+from gaugewright.watch.using import habit_of, used
 from gaugewright.watch.values import Floats, Track
 from gaugewright.watch.warming import warmed
 
@@ -106,7 +106,8 @@ def look(track: Track, table: Table) -> Seen | None:
     inside = spells.inside
     nothing = np.zeros(bins.time_s.size, np.bool_)
     known_l2 = tilt_l2 + unseen_warmth(bins)
-    burnt, wander = used(track, bins, spells, manner, inside, nothing)
+    habit = habit_of(track, bins, spells, manner)
+    burnt, wander = used(habit, bins, spells, manner, nothing)
     level, wander = bins.level_l + burnt, wander + known_l2
     weight = weights(bins, spells, manner)
     stops = spells.still & (spells.high - spells.low >= 2)
@@ -118,7 +119,7 @@ def look(track: Track, table: Table) -> Seen | None:
     groups = without_excursions(groups, level, EXCURSION_PART * span)
     if flowing.any():
         groups = till_settled(groups, spells.high, level, flowing)
-    burnt, wander = used(track, bins, spells, manner, inside, _within(groups, bins.time_s.size))
+    burnt, wander = used(habit, bins, spells, manner, _within(groups, bins.time_s.size))
     level, wander = bins.level_l + burnt, wander + known_l2
     start, end, gain, gain_l2 = ends(spells, level, weight, wander, groups)
     opened = unseen_jumps(spells, level, gain, gain_l2, manner)

@@ -1,5 +1,7 @@
 """What the engine used, minute by minute: from its own counter, or from this vehicle's habit."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
@@ -31,27 +33,66 @@ Mask = npt.NDArray[np.bool_]
 Places = npt.NDArray[np.int64]
 
 
+@dataclass(frozen=True, eq=False)
+class Habit:
+    """What one vehicle uses by its manner alone, bin by bin.
+
+    ``counted_l`` is its engine's counter, if that says something. ``rate`` is the consumption by
+    what the bin is, ``unsure`` how doubtful that is; ``wanted`` are the bins from which a rate of
+    their own may be learnt, more than ``clear_s`` apart, none of them where the level
+    ``repeats`` itself. [L, h, L/h, L²/h, s]
+    """
+
+    hours: Floats
+    counted_l: Floats | None
+    rate: Floats
+    unsure: Floats
+    wanted: Mask
+    repeats: Mask
+    clear_s: float
+    dead: bool
+    odd_h: float
+
+
+def habit_of(track: Track, bins: Bins, spells: Spells, manner: Manner) -> Habit:
+    """Return what this vehicle uses by its manner and its engine's counter."""
+    hours = np.diff(bins.time_s, prepend=bins.time_s[:1]) / _HOUR_S
+    counter_l = track.engine_fuel_l
+    rate, unsure, wanted = _by_state(
+        spells.still, spells.inside, bins.running,
+        np.array([manner.burn_l_h, 0.0, manner.idle_l_h]),
+        np.array([manner.burn_l2_h, manner.wander_l2_h, manner.idle_l2_h]),
+    )  # fmt: skip
+    clear_s = _SLOPE_TIMES * manner.running_l2**0.5 / max(manner.idle_l_h, 1e-9) * _HOUR_S
+    return Habit(
+        hours,
+        None if counter_l is None else _counted(counter_l, bins, hours),
+        rate,
+        unsure,
+        wanted,
+        _repeating(bins.level_l, bins.time_s, _STUCK * manner.running_l2**0.5, clear_s),
+        clear_s,
+        dead=bool(np.count_nonzero(bins.running < 0.5) < 0.03 * bins.running.size),
+        odd_h=_odd_hole_h(hours, spells.at_rest, spells.inside),
+    )
+
+
 def used(
-    track: Track, bins: Bins, spells: Spells, manner: Manner, inside: Places, taken: Mask
+    habit: Habit, bins: Bins, spells: Spells, manner: Manner, taken: Mask
 ) -> tuple[Floats, Floats]:
     """Return the litres used since the first bin, and the variance crept in since then. [L, L²]
 
     ``taken`` marks bins in which fuel came or went otherwise; no rate is learnt from them.
     """
-    hours = np.diff(bins.time_s, prepend=bins.time_s[:1]) / _HOUR_S
-    if track.engine_fuel_l is not None:
-        counted = _counted(track.engine_fuel_l, bins, hours)
-        if counted is not None:
-            step = np.diff(counted, prepend=counted[:1])
-            unsure = manner.wander_l2_h * hours + _COUNTER_PART * step * np.maximum(step, 0.0)
-            return counted, np.cumsum(unsure)
-    rate, unsure = _rates(bins, spells, manner, inside, taken)
-    still = spells.still[inside]
-    dead = bool(np.count_nonzero(bins.running < 0.5) < 0.03 * bins.running.size)
-    odd_h = _odd_hole_h(hours, still, inside)
+    counted = habit.counted_l
+    if counted is not None:
+        step = np.diff(counted, prepend=counted[:1])
+        unsure = manner.wander_l2_h * habit.hours + _COUNTER_PART * step * np.maximum(step, 0.0)
+        return counted, np.cumsum(unsure)
+    rate, unsure = _rates(habit, bins, spells, manner, taken)
     return _summed(
-        rate, unsure, hours, still, inside, dead, odd_h, manner.burn_l_h,
-        (0.6 * manner.burn_l_h) ** 2, max(manner.burn_l_h, manner.idle_l_h),
+        rate, unsure, habit.hours, spells.at_rest, spells.inside, habit.dead, habit.odd_h,
+        manner.burn_l_h, (0.6 * manner.burn_l_h) ** 2, max(manner.burn_l_h, manner.idle_l_h),
     )  # fmt: skip
 
 
@@ -123,30 +164,34 @@ def _counted(counter_l: Floats, bins: Bins, hours: Floats) -> Floats | None:
 
 
 def _rates(
-    bins: Bins, spells: Spells, manner: Manner, inside: Places, taken: Mask
+    habit: Habit, bins: Bins, spells: Spells, manner: Manner, taken: Mask
 ) -> tuple[Floats, Floats]:
     """Return the consumption in each bin [L/h] and how unsure it is [L²/h]."""
-    rate, unsure, wanted = _by_state(
-        spells.still, inside, bins.running,
-        np.array([manner.burn_l_h, 0.0, manner.idle_l_h]),
-        np.array([manner.burn_l2_h, manner.wander_l2_h, manner.idle_l2_h]),
+    rate, unsure = habit.rate.copy(), habit.unsure.copy()
+    first, end, slopes = _slopes(
+        habit.wanted, spells.inside, taken | habit.repeats, bins.time_s, bins.level_l,
+        habit.clear_s,
     )  # fmt: skip
-    clear_s = _SLOPE_TIMES * manner.running_l2**0.5 / max(manner.idle_l_h, 1e-9) * _HOUR_S
-    repeats = _repeating(bins.level_l, bins.time_s, _STUCK * manner.running_l2**0.5, clear_s)
-    slopes = _slopes(wanted, inside, taken | repeats, bins.time_s, bins.level_l, clear_s)
-    told = np.isfinite(slopes)
-    if told.any():
-        idle, far = manner.idle_l_h, 0.0
-        runs = slopes[told][np.diff(slopes[told], prepend=np.nan) != 0]
+    if slopes.size:
+        idle = manner.idle_l_h
+        runs = slopes[np.diff(slopes, prepend=np.nan) != 0]
         least, most = 0.5 * idle, 1.7 * idle
         if runs.size >= _FEWEST_RUNS:
             middle = median(runs)
             far = _FAR * max(_MAD * median(np.abs(runs - middle)), _OWN_PART * middle)
             least, most = max(least, middle - far), max(min(most, middle + far), least)
-        own = np.clip(slopes[told], least, most)
-        rate[told] = own
-        unsure[told] = manner.wander_l2_h + (_OWN_PART * own) ** 2
+        own = np.clip(slopes, least, most)
+        _fill(first, end, own, rate)
+        _fill(first, end, manner.wander_l2_h + (_OWN_PART * own) ** 2, unsure)
     return rate, unsure
+
+
+@compiled
+def _fill(first: Places, end: Places, values: Floats, out: Floats) -> None:
+    """Write one value into the bins of each run."""
+    for k in range(first.size):
+        for i in range(first[k], end[k]):
+            out[i] = values[k]
 
 
 @compiled
@@ -182,17 +227,17 @@ def _repeating(level: Floats, time_s: Floats, near_l: float, long_s: float) -> M
 @compiled
 def _slopes(
     wanted: Mask, inside: Places, taken: Mask, time_s: Floats, level: Floats, clear_s: float
-) -> Floats:
-    """Return the rate of each run of wanted bins of one spell that is long enough, else NaN.
+) -> tuple[Places, Places, Floats]:
+    """Return where the runs of wanted bins of one spell are that are long enough, and their rates.
 
     The mean of the middle half, which whole counts do not pull to one of them as they do the
     median, over bins so far apart between which nothing was taken. [L/h]
     """
     n = wanted.size
     gone = np.cumsum(taken)
-    out = np.full(n, np.nan)
+    first, last, out = np.empty(n, np.int64), np.empty(n, np.int64), np.empty(n)
     slopes = np.empty(n)
-    i = 0
+    i = runs = 0
     while i < n:
         if not wanted[i]:
             i += 1
@@ -218,9 +263,11 @@ def _slopes(
                 held += 1
         if held >= 8:
             cut = held // 4
-            out[i:end] = np.mean(np.sort(slopes[:held])[cut : held - cut])
+            first[runs], last[runs] = i, end
+            out[runs] = np.mean(np.sort(slopes[:held])[cut : held - cut])
+            runs += 1
         i = end
-    return out
+    return first[:runs].copy(), last[:runs].copy(), out[:runs].copy()
 
 
 def _odd_hole_h(hours: Floats, still: Mask, inside: Places) -> float:
