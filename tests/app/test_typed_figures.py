@@ -38,6 +38,8 @@ def test_temperatures_are_read_in_both_scales(text, celsius):
         (typed.celsius, "20 K"),
         (typed.counts, "1e10"),
         (typed.counts, "12a"),
+        (typed.counts, "1,909"),
+        (typed.length_mm, "1.180"),
         (typed.length_mm, "5 L"),
         (typed.figure, "inf"),
         (typed.figure, float("nan")),

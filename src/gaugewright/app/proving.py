@@ -18,7 +18,7 @@ from gaugewright.journal.state import Kept, TankState
 from gaugewright.metrology.agreement import en_number, is_within
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.table import Table
-from gaugewright.words import said
+from gaugewright.words import Volume, said
 
 DECIMALS = 2
 """Litres of a recorded table are rounded to so many decimals; the band covers it."""
@@ -125,7 +125,7 @@ def check_pour(
     after = reading_of(yard, job, tank_id, taken).counts
     if added_l <= 0:
         raise InputError(
-            said("must be above 0, found {added_l:g}", added_l=added_l), field="added_l"
+            said("must be above 0, found {found}", found=Volume(added_l)), field="added_l"
         )
     compared = compare_pour(table, added_l, counts_before, after)
     event = fk.CheckPourRecorded(

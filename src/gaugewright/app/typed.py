@@ -35,6 +35,7 @@ _VOLUMES: dict[str, VolumeUnit] = {
 _DEGREES: dict[str, TemperatureUnit] = {
     "": "°C", "°c": "°C", "c": "°C", "°f": "°F", "f": "°F",
 }  # fmt: skip
+_THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)
 _PARTS = re.compile(r"\s*([-+\N{MINUS SIGN}]?[\d.,]+)\s*(.*?)\s*", re.DOTALL)
 
 
@@ -116,8 +117,18 @@ def counts(value: Typed, field: str = "counts") -> float:
 
     >>> counts("2512")
     2512.0
+
+    Three decimals are a thousands mark: no probe is read off to a thousandth of a count.
     """
     found = figure(value, field)
+    if isinstance(value, str) and _THOUSANDS.fullmatch(value.strip()):
+        raise InputError(
+            said(
+                "'{shown}' seems to have a thousands mark; write the number without it",
+                shown=value.strip(),
+            ),
+            field=field,
+        )
     if abs(found) > MOST_COUNTS:
         raise InputError(said("{found:g} is more than any probe sends", found=found), field=field)
     return found
