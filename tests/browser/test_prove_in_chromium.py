@@ -36,7 +36,9 @@ def test_a_check_pour_is_voided_by_thumb_once_also_without_a_line(
     open_page: OpenPage, api: Api, proved: str
 ) -> None:
     open_page.expected = ("ERR_", "Failed to fetch", "Failed to load")  # type: ignore[attr-defined]
-    page = open_page(f"/jobs/{proved}/prove")
+    page = open_page(f"/jobs/{proved}/certificate")
+    expect(page.get_by_text("A check pour does not agree with the table.")).to_be_visible()
+    page.goto(page.url.replace("/certificate", "/prove"))
     before = api.call("GET", f"/api/jobs/{proved}")["number"]
 
     page.context.set_offline(True)
@@ -62,3 +64,5 @@ def test_a_check_pour_is_voided_by_thumb_once_also_without_a_line(
     assert complaints(page) == []
     assert page.evaluate(OVERFLOW) <= 0
     assert page.evaluate(SMALL) == []
+    page.goto(page.url.replace("/prove", "/certificate"))
+    expect(page.get_by_text("Check pours do not speak against the table.")).to_be_visible()

@@ -59,8 +59,8 @@ def tank_picture(state: JobState, tank: TankState, unit: VolumeUnit) -> p.TankPi
         fill=_fill(tank, unit),
         table=_table(tank),
         plan=None if tank.plan is None else tank.plan.event.plan,
-        check_pours=tuple(_check_pour(kept) for kept in tank.check_pours),
-        comparisons=tuple(_comparison(kept) for kept in tank.comparisons),
+        check_pours=tuple(_check_pour(kept, tank) for kept in tank.check_pours),
+        comparisons=tuple(_comparison(kept, tank) for kept in tank.comparisons),
         instrument=(state.fact(INSTRUMENTS_FACT) or {}).get(tank.tank_id),
         hand_over=hand_over_picture(tank),
         wiring=None if tank.wiring is None else tank.wiring.event.wiring,
@@ -212,7 +212,11 @@ def _table(tank: TankState) -> p.TablePicture | None:
     )
 
 
-def _check_pour(kept: Kept[Any]) -> p.CheckPourPicture:
+def _is_of_last(digest: str, tank: TankState) -> bool:
+    return tank.table is not None and digest == tank.table.event.digest
+
+
+def _check_pour(kept: Kept[Any], tank: TankState) -> p.CheckPourPicture:
     event = kept.event
     return p.CheckPourPicture(
         kept.number,
@@ -231,10 +235,11 @@ def _check_pour(kept: Kept[Any]) -> p.CheckPourPicture:
         kept.mark.person,
         kept.mark.at,
         _voided(kept.voided),
+        _is_of_last(event.digest, tank),
     )
 
 
-def _comparison(kept: Kept[Any]) -> p.ComparisonPicture:
+def _comparison(kept: Kept[Any], tank: TankState) -> p.ComparisonPicture:
     event = kept.event
     return p.ComparisonPicture(
         kept.number,
@@ -252,6 +257,7 @@ def _comparison(kept: Kept[Any]) -> p.ComparisonPicture:
         kept.mark.person,
         kept.mark.at,
         _voided(kept.voided),
+        _is_of_last(event.digest, tank),
     )
 
 

@@ -288,6 +288,8 @@ class CheckPourPicture:
     person: str
     at: datetime
     voided: VoidedPicture | None = None
+    is_of_this_table: bool = True
+    """Whether it was held against the table that was made last."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,6 +306,7 @@ class ComparisonPicture:
     person: str
     at: datetime
     voided: VoidedPicture | None = None
+    is_of_this_table: bool = True
 
 
 @dataclass(frozen=True, slots=True)
