@@ -16,6 +16,12 @@ from typing import Any
 import numpy as np
 from playwright.sync_api import Page
 
+from gaugewright.app.instruments import TYPED_BY_HAND
+from gaugewright.app.yard import Stamp, Yard
+from gaugewright.journal import fill_kinds as fk
+from gaugewright.journal import kinds as k
+from gaugewright.journal.demands import Event
+from gaugewright.planning.cautions import CAUTIONS
 from gaugewright.probe import Probe
 from gaugewright.tank.description import Tank
 from gaugewright.tank.levels import litres_at
@@ -40,10 +46,13 @@ PROBE = {"x_mm": 500, "y_mm": 310, "tip_clearance_mm": 22, "active_length_mm": 5
 
 
 class Api:
-    """The workbench's own API, as a device that is not the browser."""
+    """The workbench's own API, as a device that is not the browser.
 
-    def __init__(self, url: str) -> None:
-        self.url = url.rstrip("/")
+    With the yard of a workbench of this process, many entries are recorded in one go.
+    """
+
+    def __init__(self, url: str, yard: Yard | None = None) -> None:
+        self.url, self.yard = url.rstrip("/"), yard
         self.jar = urllib.request.HTTPCookieProcessor()
         self.opener = urllib.request.build_opener(self.jar)
         self.token = self.call("GET", "/api/session")["csrf_token"]
@@ -56,11 +65,27 @@ class Api:
         with self.opener.open(request, timeout=PATIENCE_MS / 1000) as answer:
             return json.loads(answer.read() or b"null")
 
+    def last(self, job: str) -> int:
+        """The number of a job's last entry."""
+        if self.yard is not None:
+            return self.yard.book.store.tip(job).number
+        number: int = self.call("GET", f"/api/jobs/{job}")["number"]
+        return number
+
     def record(self, job: str, path: str, method: str = "POST", **body: Any) -> Any:
-        on = self.call("GET", f"/api/jobs/{job}")["number"]
+        on = self.last(job)
         press = f"test-{id(self)}-{next(self.presses)}"
         full = {"person": "Kim Aldo", "on": on, "request_id": press, **body}
         return self.call(method, f"/api/jobs/{job}{path}", full)
+
+    def record_all(self, job: str, path: str, asked: list[tuple[dict[str, Any], Event]]) -> None:
+        """Record what is asked for at one address, each with the event that comes of it."""
+        if self.yard is None:
+            for body, _ in asked:
+                self.record(job, path, **body)
+            return
+        stamp = Stamp("Kim Aldo", "this computer", self.last(job))
+        self.yard.record(job, stamp, *(event for _, event in asked))
 
 
 _numbers = itertools.count(1)
@@ -82,10 +107,14 @@ def new_job(api: Api, vehicle: str = "Loader 14") -> str:
     body = {"person": "Kim Aldo", "request_id": press, "customer": "Halden Plant Hire"}
     api.call("POST", "/api/jobs", {**body, "vehicle": vehicle, "job": job, "supply_v": "24,6"})
     api.record(job, "/tanks/left", "PUT", tank=TANK, probe=PROBE, name="left tank")
-    for caution in api.call("GET", f"/api/jobs/{job}")["cautions"]:
-        api.record(
-            job, "/cautions", caution=caution["id"], text=caution["text"], stage=caution["stage"]
+    read = [
+        (
+            {"caution": each.id, "text": each.text, "stage": each.stage},
+            k.CautionAcknowledged(each.id, "Kim Aldo", text=each.text, stage=each.stage),
         )
+        for each in CAUTIONS
+    ]
+    api.record_all(job, "/cautions", read)
     return job
 
 
@@ -96,11 +125,13 @@ START_L = 11.0
 def poured(api: Api, job: str, pours: list[float]) -> str:
     """Begin a fill and record the drained tank and these pours."""
     api.record(job, "/tanks/left/fill", dispenser="D-2", fuel="diesel")
-    total = START_L
-    api.record(job, "/tanks/left/pours", added_l=0, counts=counts_after(total))
-    for litres in pours:
+    total, made = START_L, []
+    for step, litres in enumerate((0, *pours)):
         total += litres
-        api.record(job, "/tanks/left/pours", added_l=litres, counts=counts_after(total))
+        counts = counts_after(total)
+        event = fk.PourRecorded("left", step, litres, float(counts), source=TYPED_BY_HAND)
+        made.append(({"added_l": litres, "counts": counts}, event))
+    api.record_all(job, "/tanks/left/pours", made)
     return job
 
 

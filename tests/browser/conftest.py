@@ -49,7 +49,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workbench]:
 
 @pytest.fixture(scope="session")
 def api(bench: Workbench) -> Api:
-    return Api(bench.url)
+    return Api(bench.url, bench.yard)
 
 
 @pytest.fixture

@@ -6,7 +6,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from scipy.interpolate import interp1d
-from sklearn.isotonic import IsotonicRegression
 
 from gaugewright.errors import InputError
 from gaugewright.metrology.monotone import JITTER, monotone_mode
@@ -28,6 +27,13 @@ POOLED = [
 VALUES = st.floats(-100, 100, allow_subnormal=False).map(lambda x: round(x, 3))
 
 
+def isotonic(**limits):
+    """The other library's regression; it takes a second to load, which only these tests pay."""
+    from sklearn.isotonic import IsotonicRegression
+
+    return IsotonicRegression(**limits)
+
+
 @pytest.mark.parametrize(("data", "answer"), POOLED)
 def test_published_pooled_sets_are_reproduced(data, answer):
     assert monotone_mode(data, np.ones(len(data))) == pytest.approx(np.array(answer), abs=1e-9)
@@ -39,7 +45,7 @@ def test_independent_values_give_weighted_isotonic_regression(data, n):
     mean = data.draw(arrays.arrays(float, n, elements=VALUES))
     variances = data.draw(arrays.arrays(float, n, elements=st.floats(0.01, 100)))
 
-    theirs = IsotonicRegression().fit_transform(np.arange(n), mean, sample_weight=1 / variances)
+    theirs = isotonic().fit_transform(np.arange(n), mean, sample_weight=1 / variances)
 
     assert monotone_mode(mean, variances) == pytest.approx(theirs, abs=1e-7)
 
@@ -48,7 +54,7 @@ def test_many_equal_values_are_pooled_too():
     mean = np.zeros(20)
     mean[[5, 8, 16, 17, 19]] = 37.099, 20.671, 50.375, 12.0, 1.0
 
-    theirs = IsotonicRegression().fit_transform(np.arange(20), mean)
+    theirs = isotonic().fit_transform(np.arange(20), mean)
 
     assert monotone_mode(mean, np.full(20, 0.01)) == pytest.approx(theirs, abs=1e-9)
 
@@ -56,7 +62,7 @@ def test_many_equal_values_are_pooled_too():
 @settings(max_examples=40, deadline=None)
 @given(arrays.arrays(float, 12, elements=st.integers(0, 3)))
 def test_ties_are_pooled_as_isotonic_regression_pools_them(mean):
-    theirs = IsotonicRegression(y_min=1.0).fit_transform(np.arange(12), mean)
+    theirs = isotonic(y_min=1.0).fit_transform(np.arange(12), mean)
 
     assert monotone_mode(mean, np.ones(12), lower=1.0) == pytest.approx(theirs, abs=1e-8)
 

@@ -3,7 +3,6 @@
 import time
 
 import pytest
-import schemathesis
 from hypothesis import HealthCheck, Phase, given, settings
 
 from gaugewright.testing.hand import Hand
@@ -32,6 +31,8 @@ def filled(workbench, pour_at_once):
 @pytest.fixture(scope="module")
 def schema(workbench, filled):
     """The API's own schema, as the server gives it."""
+    import schemathesis  # slow to load, and used here alone
+
     return schemathesis.openapi.from_url(f"{workbench.url}api/openapi.json", timeout=120)
 
 

@@ -1,6 +1,7 @@
 """A job's table refined in service, over the API: offered first, recorded only when kept."""
 
 import uuid
+from functools import cache
 
 import numpy as np
 import pytest
@@ -16,7 +17,12 @@ TABLE = Table(
     None,
 )
 CHANGES = usual_changes(DAYS, 281.2)
-LOG = service_csv(service_columns(TABLE, CHANGES, days=DAYS, period_s=60.0), "Tipper 4")
+
+
+@cache
+def log() -> str:
+    """Return a log of so many days; made once it is asked for."""
+    return service_csv(service_columns(TABLE, CHANGES, days=DAYS, period_s=60.0), "Tipper 4")
 
 
 @pytest.fixture
@@ -30,7 +36,7 @@ def tabled(hand: Hand, pour_at_once) -> Hand:
 
 def look(hand: Hand) -> None:
     files = {
-        "log": ("march.csv", LOG.encode()),
+        "log": ("march.csv", log().encode()),
         "receipts": ("receipts.csv", receipts_csv(CHANGES, "Tipper 4").encode()),
     }
     body = {"person": "Ann", "on": hand.number, "request_id": str(uuid.uuid4())}

@@ -10,6 +10,8 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
+from math import ceil
 
 import numpy as np
 import numpy.typing as npt
@@ -127,17 +129,27 @@ def _figure(text: str, mark: str) -> tuple[float | None, int]:
     if not found:
         return None, 0
     figure = found["figure"]
-    groups = re.escape(_MARKS[mark])
-    plain = rf"[+-]?\d*(?:{re.escape(mark)}\d+)?"
-    grouped = rf"[+-]?\d{{1,3}}(?:([{groups}'’ ])\d{{3}})(?:\1\d{{3}})*(?:{re.escape(mark)}\d+)?"
-    if not re.fullmatch(plain, figure, re.ASCII):
-        if not re.fullmatch(grouped, figure, re.ASCII):
+    plain, grouped, groups = _figures_with(mark)
+    if not plain.fullmatch(figure):
+        if not grouped.fullmatch(figure):
             return None, 0
-        figure = re.sub(rf"[{groups}'’ ]", "", figure)
+        figure = groups.sub("", figure)
     if len(figure) > _MOST_DIGITS:
         return None, 0
     whole, _, decimals = figure.partition(mark)
     return float(f"{whole or '0'}.{decimals or '0'}"), len(decimals)
+
+
+@cache
+def _figures_with(mark: str) -> tuple[re.Pattern[str], re.Pattern[str], re.Pattern[str]]:
+    """Return what a figure of that mark looks like, one with its thousands parted, and by what."""
+    groups, rest = rf"[{re.escape(_MARKS[mark])}'’ ]", rf"(?:{re.escape(mark)}\d+)?"
+    grouped = rf"[+-]?\d{{1,3}}(?:({groups})\d{{3}})(?:\1\d{{3}})*{rest}"
+    return (
+        re.compile(rf"[+-]?\d*{rest}", re.ASCII),
+        re.compile(grouped, re.ASCII),
+        re.compile(groups),
+    )
 
 
 def _figure_columns(lines: tuple[Line, ...]) -> tuple[int, ...]:
@@ -258,6 +270,9 @@ class Typed:
 
 
 def _usual_decimals(found: list[int]) -> int:
-    """Return the decimals that a column shows; a slip alone does not add one."""
-    most = [d for d in found if sum(other >= d for other in found) >= max(2, 0.15 * len(found))]
-    return max(most, default=0)
+    """Return the decimals that a column shows; a slip alone does not add one.
+
+    Two cells have that many or more, and 15 % of all.
+    """
+    enough = max(2, ceil(0.15 * len(found)))
+    return sorted(found, reverse=True)[enough - 1] if len(found) >= enough else 0
