@@ -46,10 +46,17 @@ def frozen_since(seen: Seen, at: int, repeating: tuple[float, float]) -> int:
     """
     repeat = repeating[int(seen.bins.running[at] > 0.5)]
     fewest = FROZEN_BINS if repeat < 0.5 else FROZEN_ODDS / -log(min(repeat, 0.999))
-    first = at
-    while first > 0 and seen.raw_l[first - 1] == seen.raw_l[at]:
-        first -= 1
+    first = _alike_since(seen.raw_l, at)
     return first if at - first >= fewest else at
+
+
+@compiled
+def _alike_since(values: Floats, at: int) -> int:
+    """Return from where on the values are the same as at a place."""
+    first = at
+    while first > 0 and values[first - 1] == values[at]:
+        first -= 1
+    return first
 
 
 def creep_kmh(seen: Seen) -> float:
@@ -116,7 +123,15 @@ def blurred(seen: Seen, stop: int, a: int, b: int) -> bool:
 
 def is_untold(seen: Seen, change: Change) -> bool:
     """Return whether no record during a change tells if the engine ran."""
-    return bool(np.isnan(seen.bins.running[change.before : change.after + 1]).all())
+    return not _any_known(seen.bins.running, change.before, change.after + 1)
+
+
+@compiled
+def _any_known(values: Floats, first: int, end: int) -> bool:
+    known = False
+    for i in range(first, end):
+        known |= values[i] == values[i]
+    return known
 
 
 def may_be_otherwise(seen: Seen, change: Change, capacity_l: float) -> bool:

@@ -136,6 +136,8 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
     a, b = change.before, change.after
     if change.inside and not change.frozen:
         a, b = narrowed(a, b, seen.level_l, float(seen.weight_l2[a] ** 0.5))
+        if (a, b) != (change.before, change.after):
+            change = replace(change, before=a, after=b)
     first, last = int(seen.bins.last[a]), int(seen.bins.first[b])
     return Event(
         vehicle=track.vehicle,
@@ -147,7 +149,7 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
         before_l=before,
         after_l=after,
         score=change.score,
-        reason=reason_of(seen, replace(change, before=a, after=b), litres, band) + said,
+        reason=reason_of(seen, change, litres, band) + said,
         first=first,
         last=last,
     )
@@ -168,8 +170,8 @@ def difference_l2(table: Table, before_l: float, after_l: float) -> float:
     """
     if table.u_litres is None:
         return 0.0
-    before = float(np.interp(before_l, table.litres, table.u_litres)) / _SIGMAS
-    after = float(np.interp(after_l, table.litres, table.u_litres)) / _SIGMAS
+    bands: list[float] = np.interp((before_l, after_l), table.litres, table.u_litres).tolist()
+    before, after = (band / _SIGMAS for band in bands)
     apart = abs(after_l - before_l) / (REACH * float(table.litres[-1] - table.litres[0]))
     return (before - after) ** 2 + 2 * before * after * (1 - exp(-apart))
 

@@ -4,6 +4,8 @@ Minutes are too coarse where the pump starts soon after the vehicle has stopped 
 soon after; records tell to within one of them when the pump ran.
 """
 
+from bisect import bisect_left
+
 import numpy as np
 import numpy.typing as npt
 
@@ -154,31 +156,45 @@ def _read(
     bins = seen.bins
     first, end = int(bins.first[low]), int(bins.last[high - 1]) + 1
     counts = unaveraged(track, table, first, end, seen.lag_s)
-    sound = _inside(bins.first[low:high], bins.last[low:high])
-    sound &= (counts > table.counts[0]) & (track.counts[first:end] > table.counts[0])
-    time_s = track.time_s[first:end][sound]
-    litres = np.interp(counts[sound], table.counts, table.litres)
+    time_s, counts = _sound(
+        bins.first[low:high], bins.last[low:high], track.time_s[first:end],
+        track.counts[first:end], counts, float(table.counts[0]),
+    )  # fmt: skip
+    litres = np.interp(counts, table.counts, table.litres)
     litres = without_far(litres, _FAR_PART * change.litres)
     carried = seen.level_l[low:high] - seen.raw_l[low:high]
     return time_s, litres + np.interp(time_s, bins.time_s[low:high], carried)
 
 
 @compiled
-def _inside(first: Places, last: Places) -> npt.NDArray[np.bool_]:
-    """Return which of the records of some bins lie in one, from the first bin's first on."""
-    out = np.zeros(last[-1] + 1 - first[0], np.bool_)
+def _sound(
+    first: Places, last: Places, time_s: Floats, counts: Floats, turned: Floats, lowest: float
+) -> tuple[Floats, Floats]:
+    """Return the times and turned counts of records that lie in a bin and read above nothing.
+
+    ``first`` and ``last`` are the bins' records in the track, the others' first is the first
+    bin's first.
+    """
+    times, kept = np.empty(time_s.size), np.empty(time_s.size)
+    held = 0
     for k in range(first.size):
-        out[first[k] - first[0] : last[k] + 1 - first[0]] = True
-    return out
+        for i in range(first[k] - first[0], last[k] + 1 - first[0]):
+            if turned[i] > lowest and counts[i] > lowest:
+                times[held], kept[held] = time_s[i], turned[i]
+                held += 1
+    return times[:held], kept[:held]
 
 
 def _until_others(seen: Seen, change: Change) -> tuple[int, int]:
     """Return the bins of the stop around a change up to the changes beside it."""
     low = max(int(seen.spells.low[change.stop]), change.before - _BINS)
     high = min(int(seen.spells.high[change.stop]), change.after + 1 + _BINS)
-    for stop, a, b in seen.groups:
-        if stop == change.stop and b <= change.before:
+    at = bisect_left(seen.groups, (change.stop,))
+    while at < len(seen.groups) and seen.groups[at][0] == change.stop:
+        _, a, b = seen.groups[at]
+        if b <= change.before:
             low = max(low, b)
-        if stop == change.stop and a >= change.after:
+        if a >= change.after:
             high = min(high, a + 1)
+        at += 1
     return low, high

@@ -10,7 +10,7 @@ _OUTSIDE_KNOWN_L2 = 1e4
 def reason_of(seen: Seen, change: Change, litres: float, band_l: float) -> str:
     """Return the reason of an event in one sentence, with its figures and records."""
     bins = seen.bins
-    minutes = (bins.time_s[change.after] - bins.time_s[change.before]) / 60
+    minutes = float(bins.time_s[change.after] - bins.time_s[change.before]) / 60
     verb = "rose" if change.litres > 0 else "fell"
     state = "at rest with the engine off"
     if bins.running[change.before] > 0.5:
