@@ -1,5 +1,7 @@
 """A probe that averages: its time constant is learnt from refuels, and taken off beside them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -114,3 +116,14 @@ def test_two_halves_of_a_minute_stay_two_where_what_lay_between_was_left_out():
 
     assert np.isfinite(lag_s)
     assert left.level_l.size == halves.level_l.size
+
+
+def test_a_level_that_creeps_up_by_little_after_the_pump_is_no_averaging_of_a_minute():
+    """A litre a second and a time constant of a minute leave 60 L to come, not 2."""
+    track = averaged(0.0, 10.0, 300.0)
+    of_day = track.time_s % 86400 - 12 * 3600 - POURED_L / PUMP_L_S
+    creeps = 20.0 * (1 - np.exp(-np.clip(of_day, 0, None) / 60.0)) * (of_day < 3600)
+
+    track = replace(track, counts=np.round(track.counts + creeps))
+
+    assert not watch_vehicle(track, TABLE).noise.lag_s > 15.0

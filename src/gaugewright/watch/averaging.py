@@ -37,6 +37,8 @@ _PART, _RISE_PART, _LEARNT_PART = 0.008, 0.08, 0.12
 """Of the table's span: what a bin rises at least, what a refuel does, what one to learn from."""
 _STEP_PART = 0.5
 """A rise of which one record shows more than this has no course to learn from."""
+_LEFT_PART = 0.5
+"""Of what a time constant must leave to come, how much is seen to come at least. [1]"""
 _MOST_LEARNT = 24
 _FEWEST = 4
 _STAYS_S, _SETTLES_S = 600.0, 400.0
@@ -129,15 +131,19 @@ def _unlike(time_s: Floats, counts: Floats, times_s: Floats) -> Floats:
         end += 1
     if end - begin < _FEWEST:
         return np.empty(0)
-    left = _left(time_s[begin:end], counts[begin:end], times_s) + _WHOLE * (end - begin)
+    pumped, since_s = rate[begin - 2], time_s[begin] - time_s[begin - 2]
+    left = _left(time_s[begin:end], counts[begin:end], times_s, pumped, since_s)
+    left += _WHOLE * (end - begin)
     return 0.5 * (end - begin - 2) * np.log(left)
 
 
 @compiled
-def _left(time_s: Floats, counts: Floats, times_s: Floats) -> Floats:
+def _left(time_s: Floats, counts: Floats, times_s: Floats, pumped: float, since_s: float) -> Floats:
     """Return for each time constant the squares that decaying by it leaves unexplained.
 
-    What a pump leaves to come is below where it stays: a fall tells of something else.
+    What a pump leaves to come is below where it stays: a fall tells of something else. So does a
+    rise too small: an average that still rose by ``pumped`` counts a second, ``since_s`` before
+    the first record here or later, lagged by that times the time constant.
     """
     n = counts.size
     mean = counts.mean()
@@ -153,7 +159,8 @@ def _left(time_s: Floats, counts: Floats, times_s: Floats) -> Floats:
         for k in range(n):
             along += (decay[k] - middle) * (counts[k] - mean)
             squares += (decay[k] - middle) ** 2
-        out[i] = total - along * along / squares if along < 0 else total
+        least = _LEFT_PART * pumped * times_s[i] * np.exp(-since_s / times_s[i])
+        out[i] = total - along * along / squares if -along > least * squares else total
     return out
 
 
