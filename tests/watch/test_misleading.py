@@ -217,3 +217,37 @@ def test_what_happens_late_in_a_long_log_of_one_stop_is_not_left_out():
     assert large
     for true in large:
         assert any(e.start_s < true.end_s and e.end_s > true.start_s for e in watched.events)
+
+
+@pytest.mark.parametrize(
+    "levels", [(417.0, 517.0, 483.0, 450.0, 434.0), (101.6, 216.6, 301.5, 234.8)]
+)
+def test_what_a_sleeping_unit_reads_between_a_refuel_and_a_drain_is_no_wild_reading(levels):
+    """A quarter of an hour is too long for a wild reading, and the second went on as before."""
+    level = np.concatenate([np.full(60, levels[0]), levels, np.full(60, levels[-1])])
+    level += np.random.default_rng(1).normal(0, 0.1, level.size)
+    number = np.arange(level.size)
+    still, off = np.zeros(level.size, np.bool_), np.zeros(level.size)
+
+    kept = sound(
+        Bins(300.0 * number, level, off, number * 0 + 1, still, off, number, number), quantum_l=0.1
+    )
+
+    assert kept.all()
+
+
+def test_fuel_taken_after_a_refuel_within_half_an_hour_is_told_though_the_unit_sleeps():
+    """A record each ten minutes: what comes back within a few of them is no reading gone wild."""
+    wakes = NIGHT + 3 * MINUTE
+
+    def change(level: Floats) -> Floats:
+        filled = less(-130.0, NIGHT, 4 * MINUTE)(level - 120)
+        return less(105.0, NIGHT + 5 * MINUTE, 24 * MINUTE)(filled)
+
+    number = np.arange(truck(change).time_s.size)
+    asleep = (number > wakes) & (number < NIGHT + 2 * HOUR)
+
+    watched = watch_vehicle(truck(change, ~asleep | (number % (10 * MINUTE) == 0)), TABLE)
+
+    assert [e.kind for e in watched.events] == [EventKind.REFUEL, EventKind.DRAIN]
+    assert drains(watched)[0] > 70

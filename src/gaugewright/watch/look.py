@@ -116,7 +116,7 @@ def look(track: Track, table: Table) -> Seen | None:
     groups = groups_of(changes, stop_of, span)
     sd = np.sqrt(weight)
     groups = tightened(parted(groups, level, sd), level, sd)
-    groups = without_excursions(groups, level, EXCURSION_PART * span)
+    groups = without_excursions(groups, bins.time_s, level, EXCURSION_PART * span)
     if flowing.any():
         groups = till_settled(groups, spells.high, level, flowing)
     burnt, wander = used(habit, bins, spells, manner, _within(groups, bins.time_s.size))

@@ -15,6 +15,7 @@ NEAR = 3.5
 BRIEF = 3
 QUICK = 4
 """A reading that leaves the level and comes back does so within so many bins; fuel takes time."""
+SOON_S = 900.0
 BACK = 0.4
 CLEAR = 6.0
 _CALM = 2.0
@@ -69,12 +70,13 @@ def _mean(level: Floats, first: int, end: int) -> float:
 
 
 def without_excursions(
-    groups: list[tuple[int, int, int]], level: Floats, most_l: float
+    groups: list[tuple[int, int, int]], time_s: Floats, level: Floats, most_l: float
 ) -> list[tuple[int, int, int]]:
-    """Return the changes, those that go out and come back within minutes taken as one. [L]
+    """Return the changes, those that go out and come back within minutes taken as one. [s, L]
 
     A reading that leaves the level for `BRIEF` bins at most and comes back to it, both within
     `QUICK`, is no fuel; more than one bin long, only if it goes out by less than ``most_l``.
+    Of a unit that sleeps the bins are many minutes apart: there it is over within `SOON_S`.
     """
     out: list[tuple[int, int, int]] = []
     for stop, a, b in groups:
@@ -85,12 +87,25 @@ def without_excursions(
             peak = float(np.mean(level[low : max(a, low) + 1]))
             way = min(abs(peak - before), abs(peak - after))
             quick = low - first <= QUICK and b - a <= QUICK
-            brief = quick and (a <= low or way < most_l)
+            lone = a <= low and b - first == 2
+            soon = lone or time_s[b] - time_s[first] < SOON_S
+            brief = quick and soon and (a <= low or way < most_l)
             if brief and abs(after - before) < BACK * way:
                 out[-1] = (stop, first, b)
                 continue
         out.append((stop, a, b))
     return out
+
+
+@compiled
+def _mean_near(level: Floats, first: int, end: int, at: int, far_l: float) -> float:
+    """Return the mean of the bins whose level is near that of one of them: no other change's."""
+    total, held = 0.0, 0
+    for i in range(first, end):
+        if abs(level[i] - level[at]) <= far_l:
+            total += level[i]
+            held += 1
+    return total / held
 
 
 def narrowed(a: int, b: int, level: Floats, sd_l: float) -> tuple[int, int]:
@@ -104,8 +119,9 @@ def narrowed(a: int, b: int, level: Floats, sd_l: float) -> tuple[int, int]:
 
 @compiled
 def _narrowed(a: int, b: int, level: Floats, sd_l: float) -> tuple[int, int]:
-    before = _mean(level, max(a - 4, 0), a + 1)
-    after = _mean(level, b, min(b + 5, level.size))
+    far = 0.25 * abs(level[b] - level[a])
+    before = _mean_near(level, max(a - 4, 0), a + 1, a, far)
+    after = _mean_near(level, b, min(b + 5, level.size), b, far)
     near = max(_CALM * sd_l, _CALM_PART * abs(after - before))
     turn = a
     while turn < b and (level[turn] - (before + after) / 2) * (after - before) <= 0:

@@ -17,6 +17,8 @@ FAR_PART = 0.05
 tank. [1]"""
 FLOW_S = 200.0
 """Within so long the bins before a spike tell how fast fuel flows. [s]"""
+BRIEF_S = 200.0
+"""A spike of several bins is over so soon; of a unit that sleeps, one bin is minutes. [s]"""
 _MOST_NOTHING = 4
 """One reading of nothing in more than so many does not touch the middle ones."""
 
@@ -92,9 +94,12 @@ def _mark_spikes(level: Floats, time_s: Floats, least: Floats, keep: npt.NDArray
             flow = (level[i - 1] - level[i - 2]) / (time_s[i - 1] - time_s[i - 2])
         if flow * jump > 0:
             flow = 0.0
+        if i > 1 and keep[i - 2] and jump * (level[i - 1] - level[i - 2]) >= jump * jump:
+            i += 1  # on the way that the level went already, and no faster
+            continue
         for length in range(1, LONGEST + 1):
             j = i + length
-            if j >= n or time_s[j - 1] - time_s[i] > 3600.0:
+            if j >= n or time_s[j - 1] - time_s[i] > BRIEF_S:
                 break
             on = flow * (time_s[j] - time_s[i - 1])
             if min(abs(level[j] - level[i - 1]), abs(level[j] - level[i - 1] - on)) < 0.25 * abs(
