@@ -64,6 +64,18 @@ def test_what_relaxes_is_taken_off() -> None:
     assert left < 0.35 * off
 
 
+def test_only_what_stands_at_the_very_top_hides_what_flows() -> None:
+    rng = np.random.default_rng(6)
+    level = true_level(rng, 8)
+    seen = with_second_tank(level) + rng.normal(0, 0.3, level.size)
+    stands = np.concatenate([np.full(60, seen.max()), np.full(200, seen.max() - 0.008 * SPAN_L)])
+
+    _, flowing = without_pipe(minutes(np.concatenate([seen, stands])), SPAN_L)
+
+    assert np.isinf(flowing[seen.size : seen.size + 60]).all()
+    assert (flowing[-100:] < 1.0).all()
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_a_single_tank_is_left_as_it_is(seed: int) -> None:
     rng = np.random.default_rng(seed)

@@ -31,6 +31,8 @@ FEWEST_TIMES = 3
 SETTLED_PART = 0.05
 TOP_PART = 0.02
 """Nearer to the highest level ever read than this the level may have stood higher. [1]"""
+CUT_PART = 0.005
+"""So near to it a reading may be cut off at the top; set on logs that are not scored. [1]"""
 HOLE_S, SHORT_HOLE_S = 400.0, 200.0
 """After a change the record goes on so soon; sooner where that shows none. [s]"""
 SETTLING = 2
@@ -61,7 +63,7 @@ def without_pipe(bins: Bins, span_l: float) -> tuple[Bins, Floats]:
     if pipe is None:
         return bins, np.zeros(bins.time_s.size)
     excess = pipe.share * _fading(bins.time_s, bins.level_l, pipe.time_s)
-    top = bins.level_l > bins.level_l.max() - 0.5 * TOP_PART * span_l
+    top = bins.level_l > bins.level_l.max() - CUT_PART * span_l
     since = np.maximum.accumulate(np.where(top, bins.time_s, -np.inf))
     unseen = bins.time_s - since < FOLLOWED * pipe.time_s
     return replace(bins, level_l=bins.level_l - excess), np.where(unseen, np.inf, np.abs(excess))
