@@ -166,6 +166,18 @@ def test_a_level_that_fell_across_a_hole_in_the_record_is_one_drain_over_the_hol
     assert event.litres == pytest.approx(25, abs=event.u_litres)
 
 
+def test_a_drain_in_a_hole_is_told_there_though_the_readings_before_it_wobble():
+    """An excavator without records while parked; its last minutes before the hole step by 7 L."""
+    log = simulate_log("excavator", 20, days=31, period_s=60.0)
+    true = next(true for true in log.truth if abs(true.litres - 72.4) < 0.1)
+
+    events = watch_vehicle(log.track, log.table).events
+
+    told = [e for e in events if e.start_s < true.end_s and e.end_s > true.start_s]
+    assert [e.kind for e in told] == [EventKind.DRAIN]
+    assert told[0].litres == pytest.approx(true.litres, abs=told[0].u_litres)
+
+
 def test_too_few_records_say_so():
     track = truck(lambda level: level)
     short = Track(

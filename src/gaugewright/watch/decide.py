@@ -37,6 +37,8 @@ _VAGUE = 4.0
 """So many times both views the outside is off by where the stop holds a refuel seen in part. [1]"""
 REFUEL_PART = 0.05
 """A rise of this part of the tank counts as a refuel to what comes after it. [1]"""
+_OVER_PART = 0.6
+"""A change of which more than this part is still to come at its end goes on. [1]"""
 _BESIDE, _STEP_PART = 3, 0.4
 """Bins held against as many, and how much of a change they show where it is. [1]"""
 FLOWING_PART = 0.25
@@ -124,6 +126,8 @@ def _measured(
     if since < a:
         before = float(seen.level_l[since])
     litres = after - before
+    if abs(float(seen.level_l[b]) - after) > _OVER_PART * abs(litres):
+        b = begin
     var = before_l2 + after_l2 + float(seen.wander_l2[b]) - float(seen.wander_l2[since])
     flowing = float(seen.flowing_l[b])
     if flowing > 0:
