@@ -41,6 +41,19 @@ def test_no_circumstance_makes_up_for_what_the_stories_rule_out():
     assert set(circumstances(seen, fall)) == {curve.circumstance for curve in CURVES}
 
 
+def test_circumstances_do_not_hide_what_the_stories_leave_no_doubt_of():
+    """Right after work and a refuel, on a machine that crept: 55 L within ten minutes."""
+    seen = look(truck(less(55.0)), TABLE)
+    low = int(seen.spells.low[2])
+    fall = Change(2, low + 1, low + 11, -55.0, 0.5, -56.0, 4.0, True, fewest=2)
+    fall = replace(fall, crept=True, blurred=True, after_refuel_s=0.0)
+
+    unsure, sure = (weighed(seen, replace(fall, score=odds)) for odds in (12.0, 100.0))
+
+    assert unsure < sure - 1.5
+    assert sure > 1.5
+
+
 def test_the_fit_finds_the_odds_that_made_the_falls():
     rng = np.random.default_rng(5)
     rows = (rng.random((4000, 2)) > 0.5) * 1.0
