@@ -14,11 +14,14 @@ HOUR = 60
 DAYS = 10
 
 
-def refuelled(into_l: float, *, swing: float = 0.0, hour: int = 20, until_h: float = 0) -> Event:
+def refuelled(
+    into_l: float, *, swing: float = 0.0, hour: int = 20, until_h: float = 0, sinks_l: float = 0.0
+) -> Event:
     """Return the one refuel of ten days of a truck, at an hour of the sixth that it stands.
 
     It burns 2 L an hour for eight hours a day; its fuel is warmed by the hour of the day and
-    swells by ``swing`` of its litres; the probe sees no more than 400 L.
+    swells by ``swing`` of its litres; the probe sees no more than 400 L, and ``sinks_l`` less
+    from six minutes after the pump stopped until it drives.
     """
     rng = np.random.default_rng(5)
     drives = np.tile(np.repeat([False, True, False], [7 * HOUR, 8 * HOUR, 9 * HOUR]), DAYS)
@@ -28,7 +31,10 @@ def refuelled(into_l: float, *, swing: float = 0.0, hour: int = 20, until_h: flo
     litres += into_l * np.clip((np.arange(drives.size) - at) / 5, 0, 1)
     level: Floats = litres * (1 + swing * np.sin(2 * np.pi * time_s / 86400.0))
     level += np.where(drives, 2.0, 0.1) * rng.normal(size=level.size)
-    counts = np.round(10 * np.clip(level, 0.0, 400.0))
+    minute = np.arange(drives.size)
+    is_lower = (minute >= at + 11) & (minute < 6 * 24 * HOUR + 7 * HOUR)
+    top_l = np.where(is_lower, 400.0 - sinks_l, 400.0)
+    counts = np.round(10 * np.minimum(np.clip(level, 0.0, 400.0), top_l))
     end = at + int(until_h * HOUR) if until_h else drives.size
     track = Track("T", time_s, counts, np.where(drives, 60.0, 0.0), drives * 1.0)
     cut = Track(
@@ -58,6 +64,14 @@ def test_what_is_above_the_table_is_told_by_when_the_level_comes_down():
     assert abs(event.litres - 224.0) < 3.0
     assert event.u_litres < UNSEEN_PART * 400.0
     assert "above the top of the table, by when the level came down" in event.reason
+
+
+def test_a_reading_that_stood_at_the_top_and_sank_is_said_to_hide_what_is_above():
+    event = refuelled(224.0, sinks_l=3.0)
+
+    assert event.after_l < 399.0
+    assert event.reason.endswith(UNSEEN)
+    assert event.litres == pytest.approx(224.0, abs=event.u_litres)
 
 
 def test_until_the_level_has_come_down_nothing_is_said_of_what_is_above():

@@ -23,6 +23,7 @@ from gaugewright.watch.unseen import (
     UNSEEN,
     UNSEEN_PART,
     above_the_top,
+    came_down_again,
     flows,
     levelled_out,
     over_the_top,
@@ -132,6 +133,8 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
         else:
             litres, own_l2 = litres + above[0], own_l2 + WIDER**2 * above[1]
             said = told_by(*above)
+    elif levelled is None and came_down_again(table, seen, change):
+        room, said = UNSEEN_PART * capacity_l, UNSEEN
     band = _SIGMAS * own_l2**0.5 + room
     a, b = change.before, change.after
     if change.inside and not change.frozen:

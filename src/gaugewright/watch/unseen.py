@@ -35,10 +35,27 @@ def over_the_top(table: Table, seen: Seen, change: Change) -> bool:
 
     As it was read: what is taken off for tilt and warmth may bring it below.
     """
-    highest, lowest = float(table.litres[-1]), float(table.litres[0])
-    top = highest - TOP_PART * (highest - lowest)
     after: list[float] = seen.raw_l[change.after : change.after + _AT_TOP].tolist()
-    return max(float(seen.raw_l[change.before]), *after) >= top
+    return max(float(seen.raw_l[change.before]), *after) >= _top_l(table)
+
+
+def came_down_again(table: Table, seen: Seen, change: Change) -> bool:
+    """Return whether a refuel stood at the table's top for minutes and was read below it after.
+
+    The vehicle crept or its load moved: what is above the top is not in the later readings.
+    Where it came down through a pipe to a second tank, it is in them.
+    """
+    minutes = slice(change.before + 1, change.after)
+    during = seen.raw_l[minutes] >= _top_l(table)
+    if not change.inside or change.litres < 0 or during.size < _AT_TOP:
+        return False
+    if float(seen.flowing_l[minutes].max()) > _FLOWS_PART * change.litres:
+        return False
+    return bool((np.convolve(during, np.ones(_AT_TOP), "valid") >= _AT_TOP).any())
+
+
+def _top_l(table: Table) -> float:
+    return float(table.litres[-1]) - TOP_PART * float(np.ptp(table.litres))
 
 
 def above_the_top(table: Table, seen: Seen, change: Change) -> tuple[float, float] | None:
@@ -87,8 +104,7 @@ def levelled_out(table: Table, seen: Seen, change: Change) -> tuple[float, float
     first = at + int(calm[0]) if calm.size else until
     if first + _MINUTES > until:
         return None
-    top = float(table.litres[-1]) - TOP_PART * float(np.ptp(table.litres))
-    if float(seen.raw_l[first : first + _MINUTES].max()) >= top:
+    if float(seen.raw_l[first : first + _MINUTES].max()) >= _top_l(table):
         return None
     level = seen.raw_l + seen.burnt_l
     before = level[max(change.before - _MINUTES + 1, 0) : change.before + 1]
