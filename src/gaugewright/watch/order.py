@@ -19,7 +19,8 @@ from gaugewright.watch.values import Track
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
-Kept = npt.NDArray[np.signedinteger[Any]]
+Kept = tuple[npt.NDArray[np.integer[Any]], npt.NDArray[np.integer[Any]], int]
+"""Runs of places that follow each other: the first ones, those after the last, how many in all."""
 Numbers = npt.NDArray[np.floating[Any]]
 
 EARLIEST_S = 946_684_800.0
@@ -98,9 +99,7 @@ def ordered(vehicle: str, columns: Mapping[str, Numbers], *, latest_s: float = n
 
     def needed(name: str) -> Floats:
         found = column(name)
-        return (
-            np.full(time_s.size if kept is None else kept.size, np.nan) if found is None else found
-        )
+        return np.full(time_s.size if kept is None else kept[2], np.nan) if found is None else found
 
     track = Track(
         vehicle=vehicle,
@@ -179,7 +178,7 @@ def _kept(time_s: Floats, counts: Numbers, latest_s: float) -> tuple[Kept | None
             return None, Arrival(n)
         order, late_n, worst_s, fallen = _merged_order(time_s, latest_s)
         kept, contradicting = _one_of_each(time_s, counts, order)
-    doubled = int(n - fallen - kept.size)
+    doubled = int(n - fallen - kept[2])
     return kept, Arrival(n, int(late_n), float(worst_s), doubled, int(contradicting), int(fallen))
 
 
@@ -189,7 +188,9 @@ def _taken(values: Numbers, kept: Kept) -> Floats:
 
         compiled: Floats = taken(values, kept)
         return compiled
-    return values[kept].astype(np.float64, copy=False)
+    runs = zip(kept[0].tolist(), kept[1].tolist(), strict=True)
+    parts = [values[first:end] for first, end in runs]
+    return np.concatenate([values[:0], *parts]).astype(np.float64, copy=False)
 
 
 def by_table(table: npt.NDArray[np.int32], places: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
@@ -216,10 +217,10 @@ def _merged_order(time_s: Floats, latest_s: float) -> tuple[Places, int, float, 
     )
 
 
-def _one_of_each(time_s: Floats, counts: Numbers, order: Places) -> tuple[Places, int]:
+def _one_of_each(time_s: Floats, counts: Numbers, order: Places) -> tuple[Kept, int]:
     """As the compiled `one_of_each`, in NumPy."""
     if not order.size:
-        return order, 0
+        return (order, order, 0), 0
     times, sent = time_s[order], counts[order].astype(np.float64)
     begins = np.flatnonzero(np.r_[True, np.diff(times) > 0])
     place = np.arange(order.size)
@@ -229,4 +230,6 @@ def _one_of_each(time_s: Floats, counts: Numbers, order: Places) -> tuple[Places
     low = np.minimum.reduceat(np.where(np.isfinite(sent), sent, np.inf), begins)
     high = np.maximum.reduceat(np.where(np.isfinite(sent), sent, -np.inf), begins)
     kept: Places = order[chosen]
-    return kept, int((low < high).sum())
+    ends = np.append(np.diff(kept) != 1, True)
+    begin_runs, end_runs = kept[np.roll(ends, 1)], kept[ends] + 1
+    return (begin_runs, end_runs, kept.size), int((low < high).sum())

@@ -14,6 +14,9 @@ from gaugewright.watch.compiled import compiled
 Floats = npt.NDArray[np.float64]
 Numbers = npt.NDArray[np.floating[Any]]
 Places = npt.NDArray[np.int64]
+Rows = npt.NDArray[np.integer[Any]]
+Kept = tuple[Rows, Rows, int]
+"""Runs of places that follow each other: the first ones, those after the last, how many in all."""
 
 
 @compiled
@@ -54,9 +57,7 @@ def late_places(time_s: Floats, low_s: float, high_s: float) -> tuple[Places, fl
 
 
 @compiled
-def one_of_each(
-    time_s: Floats, counts: Numbers, aside: Places, late: Places
-) -> tuple[npt.NDArray[np.int32], int]:
+def one_of_each(time_s: Floats, counts: Numbers, aside: Places, late: Places) -> tuple[Kept, int]:
     """Return one place for each moment in order of time, and at how many the counts contradict.
 
     ``aside`` are the places to pass over, in order of arrival, as `late_places` gives them;
@@ -64,8 +65,8 @@ def one_of_each(
     arrive that carries counts stands; if none does, the first to arrive.
     """
     n = time_s.size
-    kept = np.empty(n, np.int32)
-    kept_n = contradicting = 0
+    first, end = np.empty(n, np.uint32), np.empty(n, np.uint32)  # only what is written is taken
+    runs = kept = contradicting = 0
     contradicts = False
     last_s = -np.inf
     p = b = i = 0
@@ -79,11 +80,12 @@ def one_of_each(
         # Mostly one moment follows the other and nothing else is to be thought of.
         straight = i
         while i < next_aside and i < n and last_s < time_s[i] <= next_late_s:
-            kept[kept_n] = i
-            kept_n += 1
             last_s = time_s[i]
             i += 1
         if i > straight:
+            first[runs], end[runs] = straight, i
+            runs += 1
+            kept += i - straight
             contradicts = False
             continue
         if i < n and time_s[i] <= next_late_s:
@@ -97,26 +99,38 @@ def one_of_each(
             break
         t = time_s[here]
         if t != last_s:
-            kept[kept_n] = here
-            kept_n += 1
+            first[runs], end[runs] = here, here + 1
+            runs += 1
+            kept += 1
             last_s = t
             contradicts = False
         elif np.isfinite(counts[here]):
-            stands = counts[kept[kept_n - 1]]
+            stands = counts[np.int64(end[runs - 1]) - 1]
             if not np.isfinite(stands):
-                kept[kept_n - 1] = here
+                # It takes the place of the last one, which ends or was a run of its own.
+                if end[runs - 1] - first[runs - 1] == 1:
+                    runs -= 1
+                else:
+                    end[runs - 1] -= 1
+                first[runs], end[runs] = here, here + 1
+                runs += 1
             elif counts[here] != stands and not contradicts:
                 contradicts = True
                 contradicting += 1
-    return kept[:kept_n], contradicting
+    return (first[:runs].copy(), end[:runs].copy(), kept), contradicting
 
 
 @compiled
-def taken(values: Numbers, places: npt.NDArray[np.signedinteger[Any]]) -> Floats:
+def taken(values: Numbers, kept: Kept) -> Floats:
     """Return the values at the places."""
-    result = np.empty(places.size, np.float64)
-    for i in range(places.size):
-        result[i] = values[places[i]]
+    first, end, size = kept
+    result = np.empty(size, np.float64)
+    held = np.uint64(0)
+    for run in range(first.size):
+        begin, until = np.uint64(first[run]), np.uint64(end[run])
+        for i in range(begin, until):  # unsigned: several at once, none counted from the end
+            result[held + (i - begin)] = values[i]
+        held += until - begin
     return result
 
 
