@@ -42,6 +42,9 @@ def test_a_check_pour_is_voided_by_thumb_once_also_without_a_line(
     before = api.call("GET", f"/api/jobs/{proved}")["number"]
 
     page.context.set_offline(True)
+    void(page, "  ")
+    expect(page.locator("#ask-reason")).to_be_visible()  # a reason of nothing but spaces is none
+    page.locator("#ask-reason").get_by_role("button", name="Back").click()
     void(page, "meter not reset")
     expect(page.locator("#notice")).to_contain_text("Kept on this device")
     page.locator(".outcome.stop").get_by_role("button", name="Void").click()

@@ -395,7 +395,9 @@ def test_a_check_is_voided_once_with_a_reason_and_stays_in_sight(tabled):
     tabled.record("/tanks/main/back-office", shown_l=201, counts=2065)
     pour, shown = (tank_of(tabled)[name][0] for name in ("check_pours", "comparisons"))
 
-    assert tabled.send(f"/checks/{pour['number']}/void", reason=" ").status_code == 422
+    blank = tabled.send(f"/checks/{pour['number']}/void", reason="")
+    assert (blank.status_code, blank.json()["field"]) == (422, "reason")
+    assert blank.json()["error"] == "is empty, wanted a few words"
     on = tabled.number
     for _ in range(2):  # a phone that heard no answer sends the same again
         answer = tabled.send(

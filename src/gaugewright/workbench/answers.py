@@ -1,7 +1,8 @@
 """What the API gives back, and what its functions are given."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import Depends
 from fastapi.exceptions import RequestValidationError
@@ -12,6 +13,7 @@ from gaugewright.app.pictured import job_picture
 from gaugewright.app.pictures import JobPicture, VerdictPicture
 from gaugewright.app.yard import Stamp, Yard
 from gaugewright.journal.book import Recorded
+from gaugewright.words import said
 from gaugewright.workbench import bodies
 from gaugewright.workbench.asking import door_of, visitor_of, yard_of
 from gaugewright.workbench.guard import Door, Visitor
@@ -70,10 +72,20 @@ def answer_validation(request: Request, error: Exception) -> Response:
     ]
     # A figure may be a number or a text; which of the two was tried says nothing.
     names = [part for part in place if part not in ("str", "float") and "[" not in part]
-    message = (
-        "is missing"
-        if first["type"] == "missing"
-        else str(first["msg"]).removeprefix("Value error, ")
-    )
-    field = ".".join(names) or None
-    return problem_answer(request, 422, Problem(f"{message[:1].lower()}{message[1:]}", field))
+    return problem_answer(request, 422, Problem(_plain_words(first), ".".join(names) or None))
+
+
+def _plain_words(error: Mapping[str, Any]) -> str:
+    """Return what is wrong with the form of a field, for the person who filled it in."""
+    limits = error.get("ctx", {})
+    match error["type"]:
+        case "missing":
+            return said("is missing")
+        case "string_too_short" if limits.get("min_length") == 1:
+            return said("is empty, wanted a few words")
+        case "string_too_long":
+            return said(
+                "is too long, wanted at most {most} letters", most=int(limits["max_length"])
+            )
+    message = str(error["msg"]).removeprefix("Value error, ")
+    return f"{message[:1].lower()}{message[1:]}"
