@@ -243,6 +243,18 @@ def test_columns_told_once_are_found_again_by_the_header(tmp_path):
     assert remembered(["Unit"], places).is_empty
 
 
+@pytest.mark.parametrize("speed", ["Speed (km/h)", "speed kmh", "Speed", "speed_kmh"])
+def test_a_speed_is_known_by_its_name(speed):
+    found = matched(["vehicle", "time", "counts", speed], Columns(), file="log.csv")
+
+    assert found.names["speed_kmh"] == speed
+
+
+def test_who_is_asked_for_columns_is_told_that_speed_and_ignition_help():
+    with pytest.raises(ColumnsMissingError, match=r"speed_kmh=NAME and ignition=NAME"):
+        matched(["Zeit", "Tempo"], Columns(), file="log.csv")
+
+
 def test_what_cannot_be_kept_beside_the_log_is_kept_at_home(tmp_path):
     (tmp_path / "file").write_text("")
     places = [tmp_path / "file" / "x.toml", tmp_path / "home" / ".gaugewright" / "x.toml"]

@@ -60,3 +60,39 @@ def test_a_machine_that_only_idles_has_no_two_kinds_of_minutes():
     bins, _ = digger(slosh_l=0.15)
 
     assert working(bins, QUANTUM_L) is None
+
+
+def tipper(*, sloshes: float, filled_l: float = 0.0) -> tuple[Bins, np.ndarray]:
+    """Return the minutes of a machine whose speed is not told, and when its engine is on."""
+    rng = np.random.default_rng(8)
+    on = np.repeat(np.tile([False, True], 20), SPELL)
+    litres = 200.0 + np.where(on, sloshes, 0.15) * rng.normal(size=on.size)
+    litres += filled_l * np.clip((np.arange(on.size) - SPELL - 20) / 8.0, 0, 1)
+    time_s = 6e8 + 60.0 * np.arange(on.size)
+    untold = np.full(on.size, np.nan)
+    return bins_of(Track("T", time_s, np.round(litres * 10), untold, on * 1.0), TABLE), on
+
+
+def test_a_machine_that_sloshes_whenever_its_engine_runs_is_at_work_then():
+    bins, on = tipper(sloshes=2.0)
+
+    found = working(bins, QUANTUM_L, is_speed_told=False)
+
+    assert found is not None
+    assert (found == on).all()
+
+
+def test_a_machine_as_calm_with_its_engine_on_only_rests():
+    bins, _ = tipper(sloshes=0.25)
+
+    assert working(bins, QUANTUM_L, is_speed_told=False) is None
+
+
+def test_fuel_that_flows_while_the_engine_runs_is_no_work():
+    bins, on = tipper(sloshes=2.0, filled_l=150.0)
+
+    found = working(bins, QUANTUM_L, is_speed_told=False)
+
+    assert found is not None
+    assert not found[SPELL + 21 : SPELL + 28].any()
+    assert found[on].mean() > 0.95

@@ -23,6 +23,9 @@ REMEMBERED = "watch-columns.toml"
 """The file beside the log that remembers; in the home folder it is `HOME_REMEMBERED`."""
 HOME_REMEMBERED = Path(".gaugewright") / REMEMBERED
 
+ALSO_KNOWN = {"speed_km_h": "speed_kmh", "speed_kph": "speed_kmh", "speed": "speed_kmh"}
+"""Other names that say the same; a speed without a unit is taken only to tell rest from motion."""
+
 _SECOND_PROBE = re.compile(r"counts_[2-9]")
 _HEAD = "# Which column of a log is which, as told to 'gaugewright watch'. It may be edited.\n"
 
@@ -69,7 +72,8 @@ class ColumnsMissingError(InputError):
         super().__init__(
             f"which column is {' and which '.join(missing)}? found {shown}; say it once with "
             f"--columns {','.join(f'{name}=NAME' for name in missing)}"
-            + (" (or --vehicle NAME for a log of one vehicle)" if "vehicle" in missing else ""),
+            + (" (or --vehicle NAME for a log of one vehicle)" if "vehicle" in missing else "")
+            + "; speed_kmh=NAME and ignition=NAME in the same way",
             file=file,
         )
 
@@ -149,7 +153,8 @@ def matched(
                 )  # fmt: skip
         names[ours] = theirs
     taken = set(names.values())
-    for tidy, theirs in found.items():
+    for spelled, theirs in found.items():
+        tidy = ALSO_KNOWN.get(spelled, spelled)
         known = tidy in KNOWN or _SECOND_PROBE.fullmatch(tidy)
         if known and tidy not in names and theirs not in taken:
             names[tidy] = theirs

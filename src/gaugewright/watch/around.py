@@ -123,6 +123,8 @@ def blurred(seen: Seen, stop: int, a: int, b: int) -> bool:
 
 def is_untold(seen: Seen, change: Change) -> bool:
     """Return whether no record during a change tells if the engine ran."""
+    if not seen.is_engine_told:
+        return True
     return not _any_known(seen.bins.running, change.before, change.after + 1)
 
 
@@ -134,18 +136,30 @@ def _any_known(values: Floats, first: int, end: int) -> bool:
     return known
 
 
+def may_have_moved(seen: Seen, change: Change) -> bool:
+    """Return whether the tank may have tilted meanwhile, because no record says that it stood."""
+    a, b = change.before, change.after
+    if _any_known(seen.speed_kmh, int(seen.bins.first[a]), int(seen.bins.last[b]) + 1):
+        return not seen.is_engine_told and seen.may_tilt
+    if seen.is_speed_told and seen.is_engine_told:
+        return is_untold(seen, change)
+    is_off = seen.is_engine_told and bool((seen.bins.running[a : b + 1] == 0).all())
+    return seen.may_tilt and not is_off
+
+
 def may_be_otherwise(seen: Seen, change: Change, capacity_l: float) -> bool:
     """Return whether a fall may be use, slope or load, because no record tells of them.
 
-    It may be use if it is as slow as that, and slope or load if it is small and no speed tells
-    that the vehicle stood either.
+    It may be slope or load if it is small, and use if it is as slow as that.
     """
-    if change.litres >= 0 or not is_untold(seen, change):
+    if change.litres >= 0:
         return False
-    a, b = change.before, change.after
-    records = slice(int(seen.bins.first[a]), int(seen.bins.last[b]) + 1)
-    if -change.litres < SLOPE_PART * capacity_l and np.isnan(seen.speed_kmh[records]).all():
+    if -change.litres < SLOPE_PART * capacity_l and may_have_moved(seen, change):
         return True
-    a, b = narrowed(a, b, seen.level_l, float(seen.weight_l2[a] ** 0.5))
+    if not is_untold(seen, change):
+        return False
+    a, b = narrowed(
+        change.before, change.after, seen.level_l, float(seen.weight_l2[change.before] ** 0.5)
+    )
     hours = float(seen.bins.time_s[b] - seen.bins.time_s[a]) / 3600
     return -change.litres < capacity_l * hours / USED_UP_H

@@ -7,7 +7,7 @@ from math import exp
 import numpy as np
 
 from gaugewright.table.table import Table
-from gaugewright.watch.around import may_be_otherwise
+from gaugewright.watch.around import is_untold, may_be_otherwise, may_have_moved
 from gaugewright.watch.best import WIDER, best_litres
 from gaugewright.watch.change import Change
 from gaugewright.watch.combined import REACH
@@ -46,6 +46,9 @@ LEAST_PART = 0.005
 _SIGMAS = 1.96
 _WIDER_TABLE = 1.6
 """The same for the table's part in a refuel, which ends where tables bend most. [1]"""
+UNTOLD_PART = 0.01
+"""Of the tank, what use and slope leave unsure where no record tells of the engine, or whether
+the vehicle moved (logs not scored). [1]"""
 _LOOKS_PER_DAY = 24.0
 
 Report = Callable[[str], None]
@@ -122,6 +125,8 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
         levelled = levelled_out(table, seen, change)
         litres, more_l2 = levelled or (litres, (FLOWING_PART * flowing) ** 2 + var / WIDER**2)
         var = WIDER**2 * more_l2
+    if is_untold(seen, change) or may_have_moved(seen, change):
+        var += (UNTOLD_PART * capacity_l) ** 2
     litres *= 0.5 * float(seen.own_warmth[change.before] + seen.own_warmth[change.after])
     table_l2 = difference_l2(table, before, after)
     own_l2 = var + (_WIDER_TABLE**2 if kind == EventKind.REFUEL else 1.0) * table_l2

@@ -20,13 +20,17 @@ from gaugewright.watch.spells import Spells, spells_of
 from gaugewright.watch.spikes import mixed, sound
 from gaugewright.watch.stops import ends, unseen_jumps
 from gaugewright.watch.tilting import levelled
+from gaugewright.watch.untold import with_engine
 from gaugewright.watch.using import habit_of, used
 from gaugewright.watch.values import Floats, Track
 from gaugewright.watch.warming import warmed
+from gaugewright.watch.working import ALL_WORK_TIMES
 
 _HOUR_S = 3600.0
 LEAST_Z = 4.2
 FEWEST_BINS = 3
+STANDING_PART = 0.05
+"""From this part of all minutes on, work without moving is no chance. [1]"""
 UNKNOWN_L2 = 1e6
 EXCURSION_PART = 0.08
 WARMTH_S = 3600.0
@@ -64,11 +68,26 @@ class Seen:
     """Factor from litres as at the usual warmth to those at the fuel's own, bin by bin. [1]"""
     lag_s: float
     """Time constant of the probe's own averaging, NaN where it is not plain. [s]"""
+    is_engine_told: bool
+    """Whether any record tells if the engine ran; else that is a guess, or unknown."""
+    is_speed_told: bool
 
     @cached_property
     def flows(self) -> bool:
         """Whether a second tank ever levels out."""
         return bool(self.flowing_l.any())
+
+    @cached_property
+    def may_tilt(self) -> bool:
+        """Whether the tank may tilt with nothing told: the level often swings, or too little tells.
+
+        Where no record tells of speed or engine, and no guess either, it may swing unseen.
+        """
+        bins, manner = self.bins, self.manner
+        shakes = manner.running_l2 > ALL_WORK_TIMES**2 * manner.still_l2
+        is_calm = bins.moves or (bool(np.isfinite(bins.running).any()) and not shakes)
+        resting = np.repeat(self.spells.still, self.spells.high - self.spells.low)
+        return not is_calm or float((~resting & ~bins.moving).mean()) > STANDING_PART
 
 
 def look(track: Track, table: Table) -> Seen | None:
@@ -85,19 +104,22 @@ def look(track: Track, table: Table) -> Seen | None:
     bins = only(bins, sound(bins, quantum))
     if bins.time_s.size < FEWEST_BINS:
         return None
+    is_engine_told = bool(np.isfinite(bins.running).any())
+    is_speed_told = bins.moves or bool(np.isfinite(track.speed_kmh).any())
+    bins = with_engine(bins, quantum, is_speed_told=is_speed_told)
     raw = bins.level_l
     bins, flowing = without_pipe(bins, span)
     lag_s = float("nan")
     if not flowing.any():
         bins, lag_s = without_averaging(track, table, bins)
         raw = bins.level_l
-    spells = spells_of(bins, quantum)
+    spells = spells_of(bins, quantum, is_speed_told=is_speed_told)
     bins, tilt_l2 = levelled(track, table, bins, spells)
     if tilt_l2.any():
         kept = sound(bins, quantum)
         bins, tilt_l2 = only(bins, kept), tilt_l2[kept]
         flowing, raw = flowing[kept], raw[kept]
-        spells = spells_of(bins, quantum)
+        spells = spells_of(bins, quantum, is_speed_told=is_speed_told)
     unwarmed = bins.level_l
     bins = warmed(bins, spells, quantum)
     warm = bins.level_l > 0
@@ -135,7 +157,7 @@ def look(track: Track, table: Table) -> Seen | None:
     return Seen(
         bins, spells, manner, level, burnt, weight, wander, changes, stop_of, groups,
         before, before_l2, after, after_l2, quantum, start, end, flowing, raw,
-        track.speed_kmh, own_warmth, lag_s,
+        track.speed_kmh, own_warmth, lag_s, is_engine_told, is_speed_told,
     )  # fmt: skip
 
 

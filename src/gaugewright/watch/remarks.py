@@ -78,10 +78,16 @@ def column_remarks(track: Track) -> list[Remark]:
     if not track.time_s.size:
         return [Remark(track.vehicle, "no_records", "no record can be used", needs_person=True)]
     if not _is_told(track.speed_kmh):
-        message = "no speed: rest and motion are told apart by the readings alone, if at all"
+        message = (
+            "no speed: rest and motion are told apart by the readings alone; with the engine on, "
+            "a small fall may be a slope and is called no drain"
+        )
         found.append(Remark(track.vehicle, "no_speed", message, needs_person=True))
     if not _is_told(track.ignition):
-        message = "no ignition: the engine's own use while parked cannot be told from a drain"
+        message = (
+            "no ignition: what may be the engine's own use is named as not decidable, and bands "
+            "are wider"
+        )
         found.append(Remark(track.vehicle, "no_ignition", message, needs_person=True))
     if not _is_told(track.counts):
         message = "no record carries counts"

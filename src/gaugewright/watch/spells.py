@@ -61,9 +61,9 @@ def rough(bins: Bins, quantum_l: float) -> npt.NDArray[np.bool_]:
     return bins.moving | (_swing(scatter, bins.level_l, bins.moving, on, reach) > limit)
 
 
-def spells_of(bins: Bins, quantum_l: float) -> Spells:
+def spells_of(bins: Bins, quantum_l: float, *, is_speed_told: bool = True) -> Spells:
     """Return rest and motion by turns; a halt of a minute in traffic is no stop."""
-    work = working(bins, quantum_l)
+    work = working(bins, quantum_l, is_speed_told=is_speed_told)
     if work is not None:
         active = bins.moving | work
     else:

@@ -1,6 +1,6 @@
 """One sentence for each event: what was seen, and why it is called what it is."""
 
-from gaugewright.watch.around import is_untold
+from gaugewright.watch.around import is_untold, may_have_moved
 from gaugewright.watch.change import Change
 from gaugewright.watch.look import Seen
 
@@ -13,10 +13,10 @@ def reason_of(seen: Seen, change: Change, litres: float, band_l: float) -> str:
     minutes = float(bins.time_s[change.after] - bins.time_s[change.before]) / 60
     verb = "rose" if change.litres > 0 else "fell"
     state = "at rest with the engine off"
-    if bins.running[change.before] > 0.5:
-        state = "at rest with the engine running"
-    elif is_untold(seen, change):
+    if is_untold(seen, change):
         state = "while no record tells of the engine"
+    elif bins.running[change.before] > 0.5:
+        state = "at rest with the engine running"
     if not change.inside:
         return (
             f"no record at rest shows the moment, but the level after the stop of "
@@ -44,6 +44,8 @@ def why_undecided(seen: Seen, change: Change) -> str:
     outside = 1.96 * change.outside_l2**0.5
     if change.litres < 0 and is_untold(seen, change):
         return f"{size} and no record tells of the engine: it may be use, a slope or fuel taken"
+    if change.litres < 0 and may_have_moved(seen, change):
+        return f"{size} and no record tells whether the vehicle moved: it may be a slope or a load"
     if abs(change.litres) < seen.flowing_l[change.before]:
         return f"{size} while a second tank behind a balance pipe was still levelling out"
     if change.outside_l2 >= _OUTSIDE_KNOWN_L2:

@@ -26,6 +26,13 @@ MOST_ODDS = 2.5
 """What one minute may say at most, so that fuel that starts or stops to flow is no work."""
 LEAST_TIMES, LEAST_TIMES_FIXED = 1.8, 8.0
 """How much more the readings change at work than at rest; of a machine that never moves."""
+ALL_WORK_TIMES, TILT_TIMES = 4.0, 3.0
+"""Where no speed is told: from so many times as much as with the engine off on, it is at work
+whenever it runs, and from so large a jump as it starts or stops (logs not scored: generators reach
+2.3 times, vehicles from 3.8)."""
+SLOSH_PART = 0.002
+"""Where it is never seen with the engine off: so much of the highest level from minute to minute
+is work (logs not scored: generators reach 0.0013, vehicles from 0.0029). [1]"""
 LEAST_OF_MOTION = 0.25
 """Work sloshes at least this part as much as a drive does, or it is as good as rest. [1]"""
 LEAST_PART, LEAST_RUN = 0.05, 12
@@ -34,7 +41,7 @@ ONE_WAY, FLOW_TIMES, PLAIN_TIMES = 0.7, 3.0, 8.0
 """Fuel may flow where the level goes this part of its way one way, so many steps of work far;
 from so many on it does. [1]"""
 REACH = 3
-_HOLE_S = 600.0
+_HOLE_S, _PARKED_HOLE_S = 600.0, 3900.0
 _ROUNDS, STEADY_PART = 6, 0.002
 _FEWEST, _FEW = 30, 10
 _NORMAL, _MEAN, _WIDE, _WIDEST = 0.6745, 0.798, 1.28, 1.6
@@ -57,18 +64,21 @@ class _View:
     floor: float
 
 
-def working(bins: Bins, quantum_l: float) -> Mask | None:
+def working(bins: Bins, quantum_l: float, *, is_speed_told: bool = True) -> Mask | None:
     """Return which bins slosh though the vehicle stands; ``None`` where the log shows no two kinds.
 
-    Only bins with the engine on, at which the vehicle does not move, are told apart.
+    Only bins with the engine on, at which the vehicle does not move, are told apart: all of
+    those where no record tells of the engine. Where none tells the speed, all may be work.
     """
-    on = ~bins.moving & (bins.running > 0.5)
+    on = ~bins.moving
+    if np.isfinite(bins.running).any():
+        on &= bins.running > 0.5
     step_s, step_l = np.diff(bins.time_s), np.abs(np.diff(bins.level_l))
     near = step_s < _HOLE_S
     drive = step_l[bins.moving[1:] & bins.moving[:-1] & near]
     fixed = drive.size < _FEW
     least_l = 0.0 if fixed else LEAST_OF_MOTION * _scale(drive, 0.0)
-    off = ~bins.moving & ~(bins.running > 0.5)
+    off = ~bins.moving & ~on
     calm = step_l[off[1:] & off[:-1]], bins.scatter_l[off & np.isfinite(bins.scatter_l)]
     places = np.flatnonzero(on)
     beside = np.append(np.diff(places) == 1, False)
@@ -78,6 +88,14 @@ def working(bins: Bins, quantum_l: float) -> Mask | None:
     level, scatter = bins.level_l[places], bins.scatter_l[places]
     views = _views(level, scatter, joined, beside, calm, quantum_l)
     found = _found(views, joined, fixed, least_l)
+    if found is None and not is_speed_told:
+        parked = step_l[off[1:] & off[:-1] & (step_s < _PARKED_HOLE_S)]
+        found = _only_works(
+            views[0],
+            parked,
+            step_l[(np.abs(np.diff(bins.running)) == 1.0) & near],
+            float(level.max()),
+        )
     if found is None:
         return None
     out = np.zeros(on.size, np.bool_)
@@ -100,6 +118,26 @@ def _found(views: list[_View], joined: Mask, fixed: bool, least_l: float) -> Mas
         if lasting and both and high > max(times * low, least_l):
             return work
     return None
+
+
+def _only_works(view: _View, parked_l: Floats, turns_l: Floats, highest_l: float) -> Mask | None:
+    """Return all bins with the engine on if they slosh far more than those with it off.
+
+    Or if the level jumps as much where the engine starts or stops, as the tank then tilts. But
+    where fuel plainly flows, the machine rests.
+    """
+    busy_l = view.values[view.told]
+    scale = _scale(busy_l, view.floor)
+    if parked_l.size < _FEWEST:
+        lively, tilts = scale > SLOSH_PART * highest_l, False
+    else:
+        calm = {part: max(quantile(parked_l, part), view.floor) for part in (0.5, 0.8)}
+        lively = any(quantile(busy_l, part) > ALL_WORK_TIMES * calm[part] for part in calm)
+        tilts = turns_l.size >= _FEW and median(turns_l) > TILT_TIMES * calm[0.5]
+    if not (lively or tilts):
+        return None
+    work: Mask = view.flow_l <= PLAIN_TIMES * scale
+    return work
 
 
 def _views(
@@ -151,7 +189,7 @@ def _parted(
             for view, scale in zip(views, scales, strict=True)
         ]
         alone = odds[1] if len(odds) > 1 else np.ones(on.size)
-        found = on & (_chances(on, joined, odds[0], alone, TURN_CHANCE) > 0.5)
+        found = on & (chances(on, joined, odds[0], alone, TURN_CHANCE) > 0.5)
         if (found != work).sum() <= STEADY_PART * on.sum():
             work = found
             break
@@ -251,7 +289,7 @@ def _one_way(level: Floats, beside: Mask) -> Floats:
 
 
 @compiled
-def _chances(on: Mask, joined: Mask, pair: Floats, alone: Floats, turn: float) -> Floats:
+def chances(on: Mask, joined: Mask, pair: Floats, alone: Floats, turn: float) -> Floats:
     """Return the chance of work in each bin, from the odds of it and of its pairs (no logs).
 
     A pair reads as rest only where both of its bins rest.
