@@ -127,3 +127,16 @@ def test_a_level_that_creeps_up_by_little_after_the_pump_is_no_averaging_of_a_mi
     track = replace(track, counts=np.round(track.counts + creeps))
 
     assert not watch_vehicle(track, TABLE).noise.lag_s > 15.0
+
+
+def test_the_first_reading_after_a_frozen_probe_is_no_overshoot_and_fall():
+    track = averaged(50.0, 30.0, 900.0)
+    noon_s = track.time_s[0] + 3 * 86400 + 12 * 3600
+    frozen = (track.time_s > noon_s - 400) & (track.time_s < noon_s + POURED_L / PUMP_L_S + 300)
+    counts = track.counts.copy()
+    counts[frozen] = counts[frozen][0]
+
+    watched = watch_vehicle(replace(track, counts=counts), TABLE, least_score=-np.inf)
+
+    assert {event.kind for event in watched.events} == {EventKind.REFUEL}
+    assert len(watched.events) == REFUELS

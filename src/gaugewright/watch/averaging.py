@@ -47,6 +47,8 @@ _CHANGES_PART, _MOST_BINS = 0.003, 90
 """What is being poured or drained still; so far back and on at most. [of the span, bins]"""
 _FAR_PART = 0.05
 _AROUND = 2
+_FROZEN = 10
+"""So many records alike in a row are a probe that is frozen, or a level that stands."""
 
 
 def without_averaging(track: Track, table: Table, bins: Bins) -> tuple[Bins, float]:
@@ -233,7 +235,7 @@ def _turned_near(
         while high < near.size and near[high]:
             high += 1
         if high > low:
-            begin = max(first[low] - _AROUND - 1, 0)
+            begin = max(first[low] - _FROZEN - 1, 0)
             until = min(last[high - 1] + 1 + _AROUND, time_s.size)
             part = _turned(time_s[begin:until], counts[begin:until], lowest, highest, lag_s)
             for k in range(low, high):
@@ -248,7 +250,7 @@ def unaveraged(track: Track, table: Table, first: int, end: int, lag_s: float) -
     """Return the counts of some records without the averaging; as they are if it is not plain."""
     if lag_s != lag_s:
         return track.counts[first:end]
-    begin, until = max(first - _AROUND - 1, 0), end + _AROUND
+    begin, until = max(first - _FROZEN - 1, 0), end + _AROUND
     turned = _turned(
         track.time_s[begin:until], track.counts[begin:until],
         float(table.counts[0]), float(table.counts[-1]), lag_s,
@@ -258,13 +260,19 @@ def unaveraged(track: Track, table: Table, first: int, end: int, lag_s: float) -
 
 @compiled
 def _turned(time_s: Floats, counts: Floats, lowest: float, highest: float, lag_s: float) -> Floats:
-    """Return the counts without the averaging; wrong ones, and those after them, as they are."""
+    """Return the counts without the averaging; wrong ones, and those after them, as they are.
+
+    So is the first one after a probe that was frozen: what it read before is nothing it averaged.
+    """
     out = counts.copy()
     heard = np.where(counts == counts, counts, lowest)
     heard = np.minimum(np.maximum(heard, lowest), highest)
     clean = without_far(heard, _FAR_PART * (highest - lowest))
+    alike = 1
     for k in range(1, counts.size):
-        if clean[k] == heard[k] and clean[k - 1] == heard[k - 1]:
+        frozen = alike >= _FROZEN
+        alike = alike + 1 if heard[k] == heard[k - 1] else 1
+        if clean[k] == heard[k] and clean[k - 1] == heard[k - 1] and not (frozen and alike == 1):
             keep = np.exp((time_s[k - 1] - time_s[k]) / lag_s)
             turned = (clean[k] - keep * clean[k - 1]) / (1.0 - keep)
             out[k] = min(max(turned, lowest), highest)
