@@ -37,6 +37,7 @@ WRITTEN = {
         "0001", "2026-031", ("2026-031", "2026-030"), "imperial_gallons"
     ),
     "schema-0002": Written("0002", "2026-014", ("2026-052", "2026-014"), "imperial_gallons"),
+    "schema-0002-voided": Written("0002", "2026-014", ("2026-014",), "litres"),
 }
 
 
