@@ -51,6 +51,16 @@ def computer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Comput
     made.bench.stop()
 
 
+def press_record_off_line(page: Page) -> None:
+    """Pour 40 L more and record it without a line, so that the page keeps it."""
+    page.get_by_label("Litres by the meter").fill("40")
+    counts = counts_after(START_L + sum(FILL) + 40)
+    page.get_by_label("Counts that the probe shows").fill(str(counts))
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Record", exact=True).click()
+    expect(page.locator("#notice")).to_contain_text("Kept on this device")
+
+
 def test_what_a_phone_kept_is_sent_once_after_it_is_paired_anew(
     open_page: OpenPage, computer: Computer
 ) -> None:
@@ -59,13 +69,7 @@ def test_what_a_phone_kept_is_sent_once_after_it_is_paired_anew(
     computer.is_far = True
     page = open_page(f"/jobs/{job}/pour", url=computer.url)
     computer.pair(page)
-    page.get_by_label("Litres by the meter").fill("40")
-    counts = counts_after(START_L + sum(FILL) + 40)
-    page.get_by_label("Counts that the probe shows").fill(str(counts))
-
-    page.context.set_offline(True)
-    page.get_by_role("button", name="Record", exact=True).click()
-    expect(page.locator("#notice")).to_contain_text("Kept on this device")
+    press_record_off_line(page)
     computer.start_again()
     page.context.set_offline(False)
 
@@ -90,12 +94,7 @@ def test_what_waits_is_not_thrown_away_by_a_refusal_of_the_device(
     open_page.expected = ("401", "ERR_", "Failed to", "fetching")  # type: ignore[attr-defined]
     job = poured(api, new_job(api), FILL)
     page = open_page(f"/jobs/{job}/pour")
-    page.get_by_label("Litres by the meter").fill("40")
-    counts = counts_after(START_L + sum(FILL) + 40)
-    page.get_by_label("Counts that the probe shows").fill(str(counts))
-    page.context.set_offline(True)
-    page.get_by_role("button", name="Record", exact=True).click()
-    expect(page.locator("#notice")).to_contain_text("Kept on this device")
+    press_record_off_line(page)
     refused = []
 
     def refuse(route: Route) -> None:
