@@ -6,8 +6,8 @@ import re
 import socket
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from uuid import uuid4
 from urllib.parse import urlsplit
+from uuid import uuid4
 
 import anyio
 import httpx
