@@ -36,6 +36,27 @@ def test_an_entry_is_there_after_closing_and_opening(where):
         assert [entry.number for entry in written] == [1, 2]
 
 
+def test_entries_made_beforehand_are_written_as_they_are(store):
+    tip = store.append("J-1", 0, [note("one")], **BY)[-1].tip
+    made = next_entry(tip, job="J-1", kind="note_added", payload={"text": "two"}, **BY)
+
+    written = store.append("J-1", 1, [note("two")], made=[made], **BY)
+
+    assert written == (made,)
+    assert store.entries("J-1")[1:] == written
+
+
+def test_entries_made_upon_another_end_are_made_again(store):
+    tip = store.append("J-1", 0, [note("one")], **BY)[-1].tip
+    elsewhere = tip._replace(hash="e" * 64)
+    made = next_entry(elsewhere, job="J-1", kind="note_added", payload={"text": "two"}, **BY)
+
+    (written,) = store.append("J-1", 1, [note("two")], made=[made], **BY)
+
+    assert written.prev_hash == tip.hash
+    assert store.entries("J-1")[1:] == (written,)
+
+
 def test_an_append_that_came_second_gets_the_newer_entries_and_adds_nothing(store):
     store.append("J-1", 0, [note("one")], **BY)
     first = store.append("J-1", 1, [note("by the laptop")], **BY)

@@ -135,9 +135,10 @@ class Book:
         before = self._state(job)
         drafts = [Draft(kind_of(event), to_payload(event)) for event in events]
         summary = after = None
+        made: list[Entry] = []
         if before.tip.number == expected_number:
             try:
-                after = self._foreseen(before, events, drafts, at, person, device)
+                after, made = self._foreseen(before, events, drafts, at, person, device)
             except StateError:
                 if request_id is None or not self.store.requested(job, request_id):
                     raise
@@ -153,6 +154,7 @@ class Book:
             device=device,
             request_id=request_id,
             summary=summary,
+            made=made,
         )
         if after is not None and after.tip == entries[-1].tip:
             self._remember(after)
@@ -266,8 +268,9 @@ class Book:
         at: datetime,
         person: str,
         device: str,
-    ) -> JobState:
-        """Return the state as it will be, `StateError` at the first event that may not come."""
+    ) -> tuple[JobState, list[Entry]]:
+        """Return the state and the entries to be, `StateError` at the first event not allowed."""
+        entries = []
         for event, draft in zip(events, drafts, strict=True):
             may_follow(state, event)
             if isinstance(event, PhotoAdded) and not self.store.has_photo(event.sha256):
@@ -284,8 +287,9 @@ class Book:
                 kind=draft.kind,
                 payload=draft.payload,
             )
+            entries.append(entry)
             state = apply(state, entry)
-        return state
+        return state, entries
 
 
 def open_book(where: str | Path, *, create: bool = True, read_only: bool = False) -> Book:

@@ -92,6 +92,7 @@ class Store(Reader):
         device: str,
         request_id: str | None = None,
         summary: Mapping[str, Any] | None = None,
+        made: Sequence[Entry] = (),
     ) -> tuple[Entry, ...]:
         """Append entries in one transaction and return them once they are on disk.
 
@@ -99,6 +100,8 @@ class Store(Reader):
         If another came first, `NewerEntriesError` carries what came and nothing is added.
         The same ``request_id`` again gives back what it gave the first time.
         ``summary`` is what the list of jobs shows; ``None`` leaves it as it is.
+        ``made`` are the entries of these drafts if the caller had to make them already; they
+        are made again here unless they follow what is in the book.
         """
         if not drafts:
             raise InputError(said("an append needs at least one entry"))
@@ -108,7 +111,9 @@ class Store(Reader):
                 end = self.tip(job)
             if end[0] != expected_number:
                 return self._came_second(job, expected_number, drafts, request_id)
-            entries = _chained(job, end, drafts, at, person, device)
+            entries = tuple(made)
+            if not made or (made[0].number - 1, made[0].prev_hash) != end:
+                entries = _chained(job, end, drafts, at, person, device)
             try:
                 is_lone = len(entries) == 1 and expected_number > 0 and summary is None
                 if not (is_lone and self._insert_lone(job, entries[0], request_id)):
