@@ -181,6 +181,19 @@ def test_a_finished_vehicle_is_not_done_twice_and_a_changed_one_is(log, tmp_path
     assert fourth.again == 0
 
 
+def test_more_records_of_one_vehicle_leave_the_others_finished(log, apart, tmp_path):
+    tables = table_files(str(log / "tables"))
+
+    def again() -> int:
+        return watch_log(str(apart), tables, Look(steps), latest_s=LATEST_S, out=tmp_path).again
+
+    again()
+    assert again() == 2
+    table = pa.table({"time": [T0 + 9e6, T0 + 9e6 + 10], "counts": [500, 500]})
+    pq.write_table(table, apart / "vehicle=B" / "3.parquet")
+    assert again() == 1
+
+
 def test_what_was_finished_before_a_stop_is_kept(log, tmp_path, monkeypatch):
     def stopped(tasks):
         yield from (watch_run.run_here(iter([next(iter(tasks))])))

@@ -80,16 +80,14 @@ class Kept:
         return self._folder / f"{name}.json"
 
 
-def digest_of(
-    marks: Iterable[tuple[str, int, int]], told: object, tables: Iterable[Table], look: str
-) -> str:
+def digest_of(told: object, tables: Iterable[Table], look: str) -> str:
     """Return what changes when a vehicle's result could.
 
-    It is made from the log's files, what was ``told`` of them, the tables, how it is looked at
-    and the program itself.
+    It is made from what was ``told`` of the log's files and receipts, the tables, how it is
+    looked at and the program itself.
     """
     whole = hashlib.sha256(_program())
-    for part in (__version__, _FORMAT, look, told, *marks):
+    for part in (__version__, _FORMAT, look, told):
         whole.update(repr(part).encode() + b"\n")
     for table in tables:
         for values in (table.counts, table.litres, table.u_litres):

@@ -1,5 +1,6 @@
 """A whole log watched: read once, laid down by vehicle, each vehicle looked at, results kept."""
 
+import hashlib
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -116,6 +117,19 @@ class _Reading:
             return sum(rows.rows for rows in self.apart[vehicle])
         return self.spool.count(self.vehicles.code(vehicle))
 
+    def made_from(self, files: Sequence[LogFile]) -> Callable[[str], object]:
+        """Return what says of a vehicle which files its records are from, and how they were read.
+
+        With thousands of vehicles, looking through all files for each of them takes hours.
+        """
+        if self.apart:
+            return lambda vehicle: [
+                (rows.file.mark, rows.columns, rows.groups) for rows in self.apart[vehicle]
+            ]
+        everything = repr((tuple(file.mark for file in files), self.columns)).encode()
+        digest = hashlib.sha256(everything).hexdigest()
+        return lambda vehicle: digest
+
 
 def watch_log(
     log: str,
@@ -141,7 +155,6 @@ def watch_log(
     with tempfile.TemporaryDirectory(prefix="watch-", dir=how.scratch) as folder:
         files = log_files(log, Path(folder))
         reading = _read(log, files, Path(folder), told, how, progress)
-        marks = tuple(file.mark for file in files)
         names = reading.vehicles.names
         own_tables = {name: tables.of(name) for name in names}
         if tables.only is not None and len(names) > 1:
@@ -154,14 +167,15 @@ def watch_log(
         for receipt in receipts:
             if receipt.vehicle in paid:
                 paid[receipt.vehicle].append(Delivery(receipt.time_s, receipt.litres))
-        digests = {
-            name: digest_of(marks, (told, reading.columns, paid[name]), own, look.name)
-            for name, own in own_tables.items()
-        }
+        digests: dict[str, str] = {}
         finished: dict[str, VehicleDone] = {}
-        if kept is not None and not how.is_fresh:
-            for name in names:
-                if (found := kept.find(name, digests[name])) is not None:
+        if kept is not None:
+            made_from = reading.made_from(files)
+            for name, own in own_tables.items():
+                told_all = (told, made_from(name), paid[name])
+                digests[name] = digest_of(told_all, own, look.name)
+                found = None if how.is_fresh else kept.find(name, digests[name])
+                if found is not None:
                     finished[name] = found
         again = len(finished)
         wanted = [name for name in names if own_tables[name] and name not in finished]
