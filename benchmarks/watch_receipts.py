@@ -6,8 +6,9 @@ The number of vehicles of each of the four kinds, and the first seed; the rules 
 below 100. A fifth of the receipts say 5 to 30 L too much. Left out are honest receipts of a stop
 in which fuel was truly taken as well: there less is in the tank than was paid for, and `short`
 is right. A refuel that rose to the probe's top without any later record telling what is above it
-is not decidable: how many there are is said, and the share with and without them. Shares come with
-their 95 % band (Wilson, Journal of the American Statistical Association 22, 1927, from memory).
+is not decidable, nor is what is missing after one with hours without records: how many there are
+is said, and the share with and without them. Shares come with their 95 % band (Wilson, Journal of
+the American Statistical Association 22, 1927, from memory).
 """
 
 import sys
@@ -21,12 +22,14 @@ from gaugewright.testing.log_days import KINDS
 from gaugewright.testing.logs import SimulatedLog, simulate_log
 from gaugewright.watch.detect import watch_vehicle
 from gaugewright.watch.receipts import (
+    LONG_GAP_S,
     TO_THE_TOP,
     Receipt,
     Reconciled,
     Seen,
     Verdict,
     gaps_in,
+    longest_gap_s,
     reconcile,
 )
 from gaugewright.watch.unseen import UNSEEN
@@ -114,6 +117,7 @@ def main() -> None:
             receipts.append(Receipt(seen.vehicle, one.time_s, one.litres, len(receipts) + 1))
             known[len(receipts)] = one
     found = reconcile(receipts, [seen for seen, _ in months])
+    by_vehicle = {seen.vehicle: seen for seen, _ in months}
     too_much = {number: one.litres - one.true_l for number, one in known.items()}
     print(f"{len(receipts)} receipts of {len(months)} vehicle-months")
     for name, (low, high) in SIZES.items():
@@ -135,10 +139,15 @@ def main() -> None:
             reasons = Counter(why_missed(row, too_much[row.receipt]) for row in missed)
             for reason, number in reasons.most_common():
                 print(f"    {number} missed: {reason}")
-        sighted = [row for row in rows if TO_THE_TOP not in row.reason]
+        sighted = [
+            row for row in rows
+            if TO_THE_TOP not in row.reason
+            and longest_gap_s(row.refuels, by_vehicle[row.vehicle]) <= LONG_GAP_S
+        ]  # fmt: skip
         short = sum(row.verdict == Verdict.SHORT for row in sighted)
         print(
-            f"    {len(rows) - len(sighted)} not decidable, the refuel {TO_THE_TOP}; "
+            f"    {len(rows) - len(sighted)} not decidable, the refuel {TO_THE_TOP} or hours of it "
+            "without records; "
             f"of the other {len(sighted)} short {share(short, len(sighted))}"
         )
         told = [row for row in rows if row.tank_l is not None]

@@ -89,11 +89,11 @@ def test_fuel_above_the_probe_that_later_records_tell_is_judged_like_any_other()
 
 
 def test_a_difference_beyond_the_band_that_is_not_called_short_says_why():
-    (row,) = reconcile([paid(10.2, 103.0)], [seen(refuel(10, 100.0, u=0.5))]).receipts
+    (row,) = reconcile([paid(10.2, 102.5)], [seen(refuel(10, 100.0, u=0.5))]).receipts
 
     assert abs(row.difference_l) > row.u_difference_l
     assert str(row.verdict) == "agrees"
-    assert "a refuel may be off by 3.2 L without anybody's doing" in row.reason
+    assert "a refuel may be off by 2.8 L without anybody's doing" in row.reason
 
 
 def test_two_receipts_may_pay_for_one_refuel_and_share_its_verdict():
@@ -177,9 +177,24 @@ def test_outside_the_log_s_time_there_is_no_data():
 def test_a_refuel_found_across_a_gap_is_held_against_its_receipt():
     across = replace(refuel(8, 200.0, u=8.0), end_s=T0 + 12 * HOUR)
 
-    assert verdicts([paid(10, 205.0)], seen(across, gaps=((across.start_s, across.end_s),))) == [
+    assert verdicts([paid(10, 204.0)], seen(across, gaps=((across.start_s, across.end_s),))) == [
         "agrees"
     ]
+
+
+@pytest.mark.parametrize(
+    ("hours", "litres", "expected"),
+    [(3, 250.0, "short"), (5, 250.0, "no_data"), (5, 204.0, "agrees"), (5, 150.0, "over")],
+)
+def test_what_lacks_after_a_long_gap_is_not_laid_to_the_receipt(hours, litres, expected):
+    across = replace(refuel(8, 200.0, u=8.0), end_s=T0 + (8 + hours) * HOUR)
+    (row,) = reconcile(
+        [paid(9, litres)], [seen(across, gaps=((across.start_s, across.end_s),))]
+    ).receipts
+
+    assert str(row.verdict) == expected
+    said = "no records for 5.0 hours of it: what was used or taken then is not known"
+    assert (said in row.reason) == (expected == "no_data")
 
 
 def test_a_receipt_of_no_litres_is_refused():

@@ -25,7 +25,7 @@ from gaugewright.watch.unseen import TOLD, UNSEEN, UNSEEN_PART
 from gaugewright.watch.usual import UNTOLD, Usual, hidden_without_each, usual_without_each
 from gaugewright.watch.values import Event, EventKind, Undecided
 
-FALSE_SHORT = 0.01
+FALSE_SHORT = 0.02
 """Share of honest receipts that may come out as short."""
 METER_MPE = 0.005
 """What a fuel dispenser may be wrong by, as a share: class 0.5 of OIML R 117-1, Table 2."""
@@ -34,6 +34,10 @@ TILL_S = 3 * 3600.0
 """How far a receipt's time may be from its refuel. [s]"""
 GAP_S = 1800.0
 """Without records for longer than this, a refuel could have passed unseen. [s]"""
+LONG_GAP_S = 4 * 3600.0
+"""Without records for longer than this during a refuel, other fuel may have gone meanwhile, and
+a receipt is not called short (set on seeds below 100). [s]"""
+ACROSS_GAP = "what was used or taken then is not known"
 AS_MUCH_L = 10.0
 """Litres within this, or a twentieth, are 'the like' of another receipt. [L]"""
 
@@ -274,6 +278,9 @@ def _judged(
     unseen = _unseen_end(refuels, seen)
     if unseen and verdict != Verdict.OVER:
         verdict = _judged_at_top(verdict, difference, refuels, paid, seen.top_l, hidden_l)
+    gap_s = longest_gap_s(refuels, seen)
+    if across := verdict == Verdict.SHORT and gap_s > LONG_GAP_S:
+        verdict = Verdict.NO_DATA
     reason = f"{got:.1f} L in the tank, {paid:.1f} L paid for, {difference:+.1f} ± {u:.1f} L"
     if usual is not None:
         half = COVERAGE_95 * sd
@@ -284,6 +291,8 @@ def _judged(
         reason += f"; at least, for the fuel {unseen}, where the probe does not see it"
         if verdict == Verdict.SHORT:
             reason += f"; more than the {hidden_l:.1f} L that other refuels to the top lacked"
+    if across:
+        reason += f"; but there are no records for {gap_s / 3600:.1f} hours of it: {ACROSS_GAP}"
     if len(refuels) > 1:
         reason += f"; {len(refuels)} refuels of one stop together"
     if len(own) > 1:
@@ -328,6 +337,19 @@ def _unseen_end(refuels: Sequence[Event], seen: Seen) -> str:
         if event.before_l <= seen.bottom_l + 0.1:
             return "was below the probe's tip before"
     return ""
+
+
+def longest_gap_s(refuels: Sequence[Event], seen: Seen) -> float:
+    """Return the longest stretch without records during some refuels, 0 if there is none. [s]"""
+    return max(
+        (
+            end - start
+            for event in refuels
+            for start, end in seen.gaps
+            if start < event.end_s and end > event.start_s
+        ),
+        default=0.0,
+    )
 
 
 def _unseen(
