@@ -1,5 +1,6 @@
 """A reload while the server is dead: the page last seen stands there, marked for what it is."""
 
+import re
 import threading
 import urllib.parse
 from collections.abc import Iterator
@@ -156,3 +157,43 @@ def test_what_is_kept_holds_no_token_and_goes_when_the_device_is_let_in_no_longe
 
     expect(page.get_by_role("heading", level=2)).to_contain_text("was not kept")
     expect(page.locator('[data-part="kept-pages"] li')).to_have_count(0)
+
+
+PUT_IN = """
+async ([name, url, find, set]) => {
+  const cache = await caches.open(name);
+  const [old] = (await cache.keys()).filter((each) => each.url.endsWith(url));
+  const kept = await cache.match(old);
+  const text = (await kept.text()).replaceAll(find, set);
+  await cache.put(old, new Response(text, { headers: kept.headers }));
+  return text.includes(set);
+}
+"""
+
+
+def test_a_script_that_is_kept_of_this_version_is_not_asked_for_again(
+    open_page: OpenPage, server: Server
+) -> None:
+    page = kept(open_page("/", url=server.url))
+    other = "document.documentElement.dataset.isFromStore = true;\nexport function age("
+    assert page.evaluate(PUT_IN, ["gw-files-1", "/js/say.js", "export function age(", other])
+
+    page.reload()
+
+    expect(page.locator("html")).to_have_attribute("data-is-from-store", "true")
+
+
+def test_a_kept_page_of_an_older_version_finds_the_files_of_the_newer(
+    open_page: OpenPage, server: Server
+) -> None:
+    open_page.expected = ("ERR_", "Failed to")  # type: ignore[attr-defined]
+    page = kept(open_page("/", url=server.url))
+    (version,) = set(re.findall(r"/static/(v-[^/]*)/", page.content()))
+    assert page.evaluate(PUT_IN, ["gw-pages-1", "/", version, "v-older"])
+
+    server.kill()
+    page.reload()
+
+    assert "/static/v-older/js/main.js" in page.content()
+    expect(page.locator("#kept")).to_be_visible()
+    assert complaints(page) == []

@@ -166,6 +166,38 @@ def test_a_script_is_asked_for_anew_after_an_update_and_a_figure_is_never_kept(a
     assert answer.headers["cache-control"] == kept
 
 
+def script_named_by_the_first_page(ask):
+    found = re.search(r'src="(/static/[^"]*/js/main\.js)"', ask(path="/").text)
+    assert found is not None
+    return found[1]
+
+
+def test_what_a_page_names_is_kept_for_good_under_a_path_of_its_version(ask):
+    path = script_named_by_the_first_page(ask)
+
+    answer = ask(path=path)
+
+    assert answer.status_code == 200
+    assert answer.headers["cache-control"] == "private, max-age=31536000, immutable"
+    assert answer.content == ask(path="/static/js/main.js").content
+    again = ask(path=path, headers={"if-none-match": answer.headers["etag"]})
+    assert (again.status_code, "immutable" in again.headers["cache-control"]) == (304, True)
+
+
+def test_a_page_of_an_older_version_is_given_today_s_script_which_is_not_kept(ask):
+    answer = ask(path="/static/v-0123456789abcdef/js/main.js")
+
+    assert (answer.status_code, answer.headers["cache-control"]) == (200, "no-cache")
+    assert answer.content == ask(path="/static/js/main.js").content
+
+
+def test_a_script_that_is_not_there_is_not_kept_as_missing(ask):
+    answer = ask(path=script_named_by_the_first_page(ask).replace("main.js", "none.js"))
+
+    assert answer.status_code == 404
+    assert "immutable" not in answer.headers["cache-control"]
+
+
 def test_a_person_with_a_device_that_is_not_paired_is_shown_the_way_in(ask):
     html = {"accept": "text/html,*/*"}
     answer = ask(path="/jobs/x/pour", client="192.168.1.50", host="192.168.1.20", headers=html)
@@ -319,6 +351,11 @@ def test_a_photo_may_be_larger_than_other_bodies_but_not_endless(hand):
         "/static/%2e%2e/server.py",
         "/static/..%2fserver.py",
         "/static//etc/passwd",
+        "/static/v-../server.py",
+        "/static/v-x/../../server.py",
+        "/static/v-x/%2e%2e/%2e%2e/server.py",
+        "/static/v-x/..%2f..%2fserver.py",
+        "/static/v-x//etc/passwd",
     ],
 )
 def test_no_file_outside_the_static_folder_is_given(workbench, path):

@@ -212,7 +212,7 @@ def _with_headers(send: Send, path: str, new_session: str | None) -> Send:
                 headers[name] = value
             if path.startswith("/static/"):
                 # Else a phone runs old scripts under new pages for days after an update.
-                headers["cache-control"] = "no-cache"
+                headers.setdefault("cache-control", "no-cache")
             elif not path.startswith("/photos/"):
                 headers["cache-control"] = "no-store"
             if new_session is not None and "set-cookie" not in headers:

@@ -60,6 +60,21 @@ class Inside:
         await app(scope, receive, send)
 
 
+class StaticByVersion(StaticFiles):
+    """Static files under a path that changes with them, so that they are asked for once.
+
+    Under another version, as a page of an older day asks, today's file is given and not kept.
+    """
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        """Return a file, for good if it is that of the version asked for."""
+        answer = await super().get_response(path, scope)
+        if scope["path_params"]["version"] == sheets.static_version():
+            # Not for a proxy to hand on: a first answer carries a session.
+            answer.headers["cache-control"] = "private, max-age=31536000, immutable"
+        return answer
+
+
 def build_app(
     yard: Yard,
     *,
@@ -77,6 +92,7 @@ def build_app(
         routes=[
             Route("/", _jobs),
             Route("/keeper.js", _keeper),
+            Mount("/static/v-{version}", StaticByVersion(directory=sheets.STATIC)),
             Mount("/static", StaticFiles(directory=sheets.STATIC), name="static"),
         ],
         middleware=[Middleware(Guard, door=door, speech=lambda: speech_of(yard))],

@@ -3,6 +3,7 @@
 The list of jobs is drawn here, with what it needs and no more: it is the first page.
 """
 
+import hashlib
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -40,15 +41,18 @@ def environment(language: str) -> Environment:
     )
     # The i18n extension adds this method; the type of the environment does not know it.
     made.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
-    made.globals["static_version"] = _static_version()
+    made.globals["static"] = f"/static/v-{static_version()}"
     return made
 
 
 @lru_cache(maxsize=1)
-def _static_version() -> str:
-    """Give a mark that changes with the static files, so that no old one is kept."""
-    newest = max(file.stat().st_mtime_ns for file in STATIC.rglob("*") if file.is_file())
-    return f"{newest:x}"
+def static_version() -> str:
+    """Return a mark of what is in the static files; a browser keeps them for good under it."""
+    digest = hashlib.sha256()
+    for file in sorted(file for file in STATIC.rglob("*") if file.is_file()):
+        digest.update(file.relative_to(STATIC).as_posix().encode())
+        digest.update(hashlib.sha256(file.read_bytes()).digest())
+    return digest.hexdigest()[:16]
 
 
 def render_jobs(page: Page, jobs: JobsPicture, containing: str = "") -> str:

@@ -2,18 +2,22 @@
 //
 // A service worker: it runs beside the pages, and only where the browser trusts the address
 // (this computer, or https).  The server is always asked first.  What is kept is shown only when
-// it cannot be reached, with the time at which it was kept; the API is never kept at all.
+// it cannot be reached, with the time at which it was kept; the API is never kept at all.  A file
+// that never changes is asked for once: its path holds the version of the program.
 
 const PAGES = "gw-pages-1";
 const FILES = "gw-files-1";
+const PHOTOS = "gw-photos-1";
 const KEPT_AT = "x-kept-at";
 const NO_LINE = "/no-line";
 const WAIT_MS = 4000;
 const DOWN_FOR_MS = 10000;
 const MOST_PAGES = 60;
 const MOST_FILES = 200;
+const MOST_PHOTOS = 150;
 
 let failedAt = -Infinity;
+const trims = new Map();
 
 self.addEventListener("install", (event) => {
   self.skipWaiting();
@@ -26,7 +30,7 @@ self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim(
 self.addEventListener("message", (event) => {
   const { page, files } = event.data;
   const work = [keepPage(new Request(page, { headers: { Accept: "text/html" } }))];
-  for (const file of files) work.push(keepFile(new Request(file)));
+  for (const name of files) work.push(file(new Request(name), new URL(name)));
   event.waitUntil(Promise.allSettled(work).then(() => event.source?.postMessage("kept")));
 });
 
@@ -54,16 +58,26 @@ async function page(request) {
 }
 
 async function file(request, url) {
-  const known = await caches.match(request.url, { cacheName: FILES });
-  if (known && Date.now() - failedAt < DOWN_FOR_MS) return known;
+  const store = url.pathname.startsWith("/photos/") ? PHOTOS : FILES;
+  const known = await caches.match(request.url, { cacheName: store });
+  if (known && (isForGood(known) || Date.now() - failedAt < DOWN_FOR_MS)) return known;
   try {
-    return await within(keepFile(request), known);
+    return await within(keepFile(request, store), known);
   } catch (error) {
-    // A page of an older day may want a style sheet of which only the newer one was kept.
-    const near = known ?? (await caches.match(url.pathname, { cacheName: FILES, ignoreSearch: true }));
+    const near = known ?? (await nearest(url));
     if (near) return near;
     throw error;
   }
+}
+
+const isForGood = (answer) => answer.headers.get("cache-control")?.includes("immutable");
+const named = (url) => url.pathname.replace(/^\/static\/v-[^/]*/, "/static");
+
+/** A page of an older day may want a file of which only the newer one was kept. */
+async function nearest(wanted) {
+  const cache = await caches.open(FILES);
+  const others = (await cache.keys()).filter((each) => named(new URL(each.url)) === named(wanted));
+  return others.length ? cache.match(others.at(-1)) : null;
 }
 
 /** Wait for the server; not for ever if there is something kept to show instead. */
@@ -104,9 +118,9 @@ async function forgetPages() {
   }
 }
 
-async function keepFile(request) {
+async function keepFile(request, store) {
   const answer = await fetch(request);
-  if (answer.status === 200) await put(FILES, request.url, answer.clone(), MOST_FILES);
+  if (answer.status === 200) await put(store, request.url, answer.clone(), store === FILES ? MOST_FILES : MOST_PHOTOS);
   return answer;
 }
 
@@ -115,6 +129,12 @@ async function put(name, url, answer, most) {
   const cache = await caches.open(name);
   await cache.delete(url);
   await cache.put(url, answer);
+  // Of many that come at once, as the files of a page do, the first to stand looks for all.
+  if (!trims.has(name)) trims.set(name, trim(cache, most).finally(() => trims.delete(name)));
+  await trims.get(name);
+}
+
+async function trim(cache, most) {
   const all = await cache.keys();
   const old = all.filter((each) => new URL(each.url).pathname !== NO_LINE).slice(0, Math.max(all.length - most, 0));
   for (const each of old) await cache.delete(each);
