@@ -22,7 +22,6 @@ from gaugewright.testing.log_days import KINDS
 from gaugewright.testing.logs import SimulatedLog, simulate_log
 from gaugewright.watch.detect import watch_vehicle
 from gaugewright.watch.receipts import (
-    LONG_GAP_S,
     TO_THE_TOP,
     Receipt,
     Reconciled,
@@ -32,6 +31,7 @@ from gaugewright.watch.receipts import (
     longest_gap_s,
     reconcile,
 )
+from gaugewright.watch.telling import SILENT_S
 from gaugewright.watch.unseen import UNSEEN
 from gaugewright.watch.values import EventKind
 
@@ -142,7 +142,7 @@ def main() -> None:
         sighted = [
             row for row in rows
             if TO_THE_TOP not in row.reason
-            and longest_gap_s(row.refuels, by_vehicle[row.vehicle]) <= LONG_GAP_S
+            and longest_gap_s(row.refuels, by_vehicle[row.vehicle]) <= SILENT_S
         ]  # fmt: skip
         short = sum(row.verdict == Verdict.SHORT for row in sighted)
         print(

@@ -151,16 +151,19 @@ def test_a_spike_down_and_back_is_no_event():
     assert watch_vehicle(truck(change), TABLE).events == ()
 
 
-def test_a_level_that_fell_across_a_hole_in_the_record_is_one_drain_over_the_hole():
+@pytest.mark.parametrize(("records", "is_long"), [(240, False), (1700, True)])
+def test_a_level_that_fell_across_a_hole_in_the_record_is_one_drain_over_the_hole(records, is_long):
     size = truck(lambda level: level).time_s.size
     keep = np.ones(size, bool)
-    keep[NIGHT - 120 : NIGHT + 240] = False
+    keep[NIGHT - 120 : NIGHT + records] = False
 
     (event,) = watch_vehicle(truck(less(25.0), keep), TABLE).events
 
     assert event.kind == EventKind.DRAIN
     assert event.end_s - event.start_s >= 3500
     assert event.litres == pytest.approx(25, abs=event.u_litres)
+    said = "with no record for 5 h of it, in which fuel may also have come"
+    assert (said in event.reason) == is_long
 
 
 def test_a_drain_in_a_hole_is_told_there_though_the_readings_before_it_wobble():

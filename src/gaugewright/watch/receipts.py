@@ -21,6 +21,7 @@ import numpy.typing as npt
 from gaugewright.errors import InputError
 from gaugewright.watch.compiled import compiled
 from gaugewright.watch.pairs import Group, best_groups
+from gaugewright.watch.telling import SILENT_S
 from gaugewright.watch.unseen import TOLD, UNSEEN, UNSEEN_PART
 from gaugewright.watch.usual import UNTOLD, Usual, hidden_without_each, usual_without_each
 from gaugewright.watch.values import Event, EventKind, Undecided
@@ -34,9 +35,6 @@ TILL_S = 3 * 3600.0
 """How far a receipt's time may be from its refuel. [s]"""
 GAP_S = 1800.0
 """Without records for longer than this, a refuel could have passed unseen. [s]"""
-LONG_GAP_S = 4 * 3600.0
-"""Without records for longer than this during a refuel, other fuel may have gone meanwhile, and
-a receipt is not called short (set on seeds below 100). [s]"""
 ACROSS_GAP = "what was used or taken then is not known"
 AS_MUCH_L = 10.0
 """Litres within this, or a twentieth, are 'the like' of another receipt. [L]"""
@@ -279,7 +277,7 @@ def _judged(
     if unseen and verdict != Verdict.OVER:
         verdict = _judged_at_top(verdict, difference, refuels, paid, seen.top_l, hidden_l)
     gap_s = longest_gap_s(refuels, seen)
-    if across := verdict == Verdict.SHORT and gap_s > LONG_GAP_S:
+    if across := verdict == Verdict.SHORT and gap_s > SILENT_S:
         verdict = Verdict.NO_DATA
     reason = f"{got:.1f} L in the tank, {paid:.1f} L paid for, {difference:+.1f} ± {u:.1f} L"
     if usual is not None:

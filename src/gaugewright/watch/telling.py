@@ -1,10 +1,15 @@
 """One sentence for each event: what was seen, and why it is called what it is."""
 
+import numpy as np
+
 from gaugewright.watch.around import is_untold, may_have_moved
 from gaugewright.watch.change import Change
 from gaugewright.watch.look import Seen
 
 _OUTSIDE_KNOWN_L2 = 1e4
+SILENT_S = 4 * 3600.0
+"""Without records for longer than this during an event, other fuel may have passed too; set on
+logs that are not scored. [s]"""
 
 
 def reason_of(seen: Seen, change: Change, litres: float, band_l: float) -> str:
@@ -22,10 +27,11 @@ def reason_of(seen: Seen, change: Change, litres: float, band_l: float) -> str:
             f"no record at rest shows the moment, but the level after the stop of "
             f"{minutes:.0f} min stands {litres:.1f} ± {band_l:.1f} L "
             f"{'above' if change.litres > 0 else 'below'} the level before it, use taken off"
+            f"{_silence(seen, change)}"
         )
     said = (
         f"{state} the level {verb} by {litres:.1f} ± {band_l:.1f} L "
-        f"within {max(minutes, 1):.0f} min and stayed"
+        f"within {max(minutes, 1):.0f} min and stayed{_silence(seen, change)}"
     )
     if change.crept:
         said += ", though the vehicle crept meanwhile"
@@ -36,6 +42,17 @@ def reason_of(seen: Seen, change: Change, litres: float, band_l: float) -> str:
             f"{'came' if change.outside_l > 0 else 'went'}"
         )
     return said
+
+
+def _silence(seen: Seen, change: Change) -> str:
+    """Return what is to be said of hours without a record during an event."""
+    silent_s = float(np.diff(seen.bins.time_s[change.before : change.after + 1]).max())
+    if silent_s <= SILENT_S:
+        return ""
+    other = "gone" if change.litres > 0 else "come"
+    return (
+        f", with no record for {silent_s / 3600:.0f} h of it, in which fuel may also have {other}"
+    )
 
 
 def why_undecided(seen: Seen, change: Change) -> str:
