@@ -151,11 +151,11 @@ def test_a_spike_down_and_back_is_no_event():
     assert watch_vehicle(truck(change), TABLE).events == ()
 
 
-@pytest.mark.parametrize(("records", "is_long"), [(240, False), (1700, True)])
-def test_a_level_that_fell_across_a_hole_in_the_record_is_one_drain_over_the_hole(records, is_long):
+@pytest.mark.parametrize(("before", "is_long"), [(120, False), (1600, True)])
+def test_a_level_that_fell_across_a_hole_in_the_record_is_one_drain_over_the_hole(before, is_long):
     size = truck(lambda level: level).time_s.size
     keep = np.ones(size, bool)
-    keep[NIGHT - 120 : NIGHT + records] = False
+    keep[NIGHT - before : NIGHT + 240] = False
 
     (event,) = watch_vehicle(truck(less(25.0), keep), TABLE).events
 
