@@ -2,8 +2,8 @@
 
 import pytest
 from browser_sheets import OVERFLOW, SMALL, STAGES, complaints
-from browser_yards import DESK, PHONE, Api, OpenPage, new_job, poured
-from playwright.sync_api import Page
+from browser_yards import DESK, PHONE, START_L, Api, OpenPage, counts_after, new_job, poured
+from playwright.sync_api import Page, expect
 
 SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 
@@ -37,6 +37,40 @@ def test_a_stage_is_reachable_readable_and_fits_its_screen(
         # The same phone at 200 percent: nothing runs off the side.
         page.set_viewport_size({"width": 180, "height": 370})
         assert page.evaluate(OVERFLOW) <= 0
+
+
+SCRIPTS = """
+[...performance.getEntriesByType("resource")]
+  .map((each) => each.name.split("/").at(-1)).filter((name) => name.endsWith(".js")).sort()
+"""
+
+
+def test_a_page_asks_at_once_for_the_scripts_of_its_stage_and_no_others(
+    open_page: OpenPage, whole_job: str
+) -> None:
+    page = open_page(f"/jobs/{whole_job}/certificate")
+
+    named = page.eval_on_selector_all(
+        "link[rel=modulepreload]", "all => all.map((each) => each.href.split('/').at(-1))"
+    )
+
+    # Whatever a script imports is named on the page, so that nothing waits for it to be read.
+    assert page.evaluate(SCRIPTS) == sorted(["early.js", *named])
+    assert "sign.js" in named
+    assert not {"pour.js", "plan.js", "watch.js"} & set(named)
+
+
+def test_a_sheet_whose_scripts_are_not_on_the_page_is_loaded_with_them(
+    open_page: OpenPage, api: Api
+) -> None:
+    job = poured(api, new_job(api), [62])
+    page = open_page(f"/jobs/{job}/pour")
+    page.evaluate("document.querySelector('script[src$=\"/pour.js\"]').remove()")
+
+    api.record(job, "/tanks/left/pours", added_l=56, counts=counts_after(START_L + 118))
+
+    expect(page.locator('script[src$="/pour.js"]')).to_have_count(1)
+    expect(page.locator("[data-pour]")).to_have_attribute("data-step", "3")
 
 
 def assert_the_current_stage_is_in_view(page: Page) -> None:

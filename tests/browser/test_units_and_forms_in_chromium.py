@@ -195,7 +195,8 @@ def test_a_job_is_begun_from_the_list_by_its_vehicle(open_page: OpenPage, api: A
 def test_a_press_before_the_pages_own_code_is_there_is_kept_and_sent(
     open_page: OpenPage, api: Api
 ) -> None:
-    page = open_page("/")
+    # A keeper would have the code at hand.
+    page = open_page("/", service_workers="block")
     held: list[Route] = []
     page.context.route("**/js/main.js*", lambda route: held.append(route))
     page.goto(page.url + "jobs/new", wait_until="commit")
@@ -203,6 +204,7 @@ def test_a_press_before_the_pages_own_code_is_there_is_kept_and_sent(
     page.get_by_label("Customer").fill("Halden Plant Hire")
     page.get_by_role("button", name="Begin the job").click(no_wait_after=True)
     assert page.get_by_label("Vehicle").input_value() == "Loader 8"
+    assert held
     for route in held:
         route.continue_()
     page.locator(".caution").wait_for()
@@ -214,7 +216,7 @@ def test_a_plain_button_pressed_before_the_pages_own_code_is_there_acts_once_it_
     open_page: OpenPage, api: Api
 ) -> None:
     job = new_job(api)
-    page = open_page(f"/jobs/{job}/survey")
+    page = open_page(f"/jobs/{job}/survey", service_workers="block")
     page.get_by_role("button", name="Survey is done").click()
     page.wait_for_url("**/plan*")
     held: list[Route] = []
@@ -222,6 +224,7 @@ def test_a_plain_button_pressed_before_the_pages_own_code_is_there_acts_once_it_
     page.goto(page.url.replace("/plan", "/survey"), wait_until="commit")
     page.get_by_role("button", name="Open it again").click(no_wait_after=True)
     assert not page.locator("#ask-reason").is_visible()
+    assert held
     for route in held:
         route.continue_()
     page.locator("#ask-reason").get_by_label("Reason").wait_for()

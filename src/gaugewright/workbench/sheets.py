@@ -4,6 +4,7 @@ The list of jobs is drawn here, with what it needs and no more: it is the first 
 """
 
 import hashlib
+import re
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -42,6 +43,7 @@ def environment(language: str) -> Environment:
     # The i18n extension adds this method; the type of the environment does not know it.
     made.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
     made.globals["static"] = f"/static/v-{static_version()}"
+    made.globals["with_imports"] = lambda names: with_imports(*names)
     return made
 
 
@@ -53,6 +55,24 @@ def static_version() -> str:
         digest.update(file.relative_to(STATIC).as_posix().encode())
         digest.update(hashlib.sha256(file.read_bytes()).digest())
     return digest.hexdigest()[:16]
+
+
+@lru_cache(maxsize=64)
+def with_imports(*scripts: str) -> tuple[str, ...]:
+    """Return scripts and all that they import, so that a browser asks for all of them at once.
+
+    >>> with_imports("kept.js")
+    ('kept.js', 'say.js')
+    """
+    found: dict[str, None] = {}
+    waiting = list(scripts)
+    while waiting:
+        name = waiting.pop(0)
+        if name not in found:
+            found[name] = None
+            text = (STATIC / "js" / name).read_text(encoding="utf-8")
+            waiting += re.findall(r'^import\b[^;]*"\./([\w-]+\.js)";', text, re.MULTILINE)
+    return tuple(found)
 
 
 def render_jobs(page: Page, jobs: JobsPicture, containing: str = "") -> str:

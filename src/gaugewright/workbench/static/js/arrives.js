@@ -4,7 +4,7 @@ import { request, Unreachable } from "./api.js";
 import { busy, complain } from "./ask.js";
 import { settle, signed } from "./forms.js";
 import { age, plain, say } from "./say.js";
-import { forget, onSheet, renew, sheet } from "./sheet.js";
+import { forget, handlers, onSheet, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 
 const SIGNS = { good: "■", note: "◌", missing: "▲", wrong: "⬣" };
@@ -226,7 +226,7 @@ function giveUp(button) {
   button.textContent = button.dataset.sure;
 }
 
-export const handlers = { arrives, verdict };
+Object.assign(handlers, { arrives, verdict });
 
 document.addEventListener("click", (event) => {
   const button = event.target.closest("[data-arrives] button");

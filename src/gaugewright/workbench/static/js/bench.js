@@ -4,7 +4,7 @@ import { request, Unreachable } from "./api.js";
 import { complain } from "./ask.js";
 import { signed, settle } from "./forms.js";
 import { plain, say } from "./say.js";
-import { renew, sheet } from "./sheet.js";
+import { handlers, onSheet, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 
 const DRIP_S = 15;
@@ -30,7 +30,7 @@ function drip(button) {
 }
 
 /** Fill the form of an instrument from the kinds that there are. */
-export async function instrumentForm(form) {
+async function instrumentForm(form) {
   kinds ??= (await request("GET", "/api/instruments/kinds")).data;
   if (!form.isConnected) return;
   const now = JSON.parse(form.dataset.now);
@@ -149,18 +149,21 @@ async function tryPattern(form) {
   );
 }
 
-export const handlers = { instrument };
+Object.assign(handlers, { instrument });
 
-/** The buttons of the bench. */
-export function click(event) {
+document.addEventListener("click", (event) => {
   const button = event.target.closest("button");
   if (!button) return;
   if (button.dataset.do === "drip") drip(button);
   if (button.dataset.do === "try") tryPattern(button.closest("form"));
-}
+});
 
-/** Another kind has other settings. */
-export function change(event) {
+// Another kind has other settings.
+document.addEventListener("change", (event) => {
   const form = event.target.closest('form[data-form="instrument"]');
   if (form && event.target.name === "kind") fields(form, JSON.parse(form.dataset.now));
-}
+});
+
+onSheet(() => {
+  for (const form of document.querySelectorAll('form[data-form="instrument"]')) instrumentForm(form);
+});

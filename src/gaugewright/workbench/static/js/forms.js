@@ -5,7 +5,7 @@ import { busy, complain, person, reason } from "./ask.js";
 import { liveReading } from "./live.js";
 import { clear, notice } from "./notice.js";
 import { plain, say, typed } from "./say.js";
-import { draftKey, forget, renew, sheet, unrecorded } from "./sheet.js";
+import { draftKey, forget, handlers, renew, sheet, unrecorded } from "./sheet.js";
 import { signal } from "./signal.js";
 
 /** The body of a form: names with dots become objects, names with numbers lists. */
@@ -70,7 +70,7 @@ function isLeavingText(form) {
   return true;
 }
 
-async function send(form, extra = {}) {
+export async function send(form, extra = {}) {
   if (form.dataset.busy === "true") return;
   const plainBody = { ...bodyOf(form), ...extra };
   if (form.dataset.needs && !(form.dataset.needs in plainBody)) {
@@ -206,7 +206,7 @@ async function takeIn(form) {
   }
 }
 
-export const handlers = { send, photo, mount, pairing, import: takeIn };
+Object.assign(handlers, { send, photo, mount, pairing, import: takeIn });
 
 /** Buttons outside of forms. */
 export function click(event) {

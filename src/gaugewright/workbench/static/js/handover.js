@@ -4,7 +4,7 @@ import { record, request, pressId, Unreachable } from "./api.js";
 import { busy, complain, person } from "./ask.js";
 import { settle, signed } from "./forms.js";
 import { say, typed, volume } from "./say.js";
-import { draftKey, forget, onSheet, renew, sheet } from "./sheet.js";
+import { draftKey, forget, handlers, onSheet, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 
 const box = () => document.querySelector("[data-handover]");
@@ -223,7 +223,7 @@ async function copyGiven() {
   }
 }
 
-export const handlers = { recipe, copied };
+Object.assign(handlers, { recipe, copied });
 
 document.addEventListener("click", (event) => {
   if (event.target.closest('[data-do="copy-given"]')) copyGiven();

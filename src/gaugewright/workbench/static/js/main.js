@@ -1,29 +1,17 @@
-// Everything that happens on a page, by one listener of each sort.
+// Everything that happens on any page; the scripts of a stage, which ran before, add to it.
 
-import * as arrives from "./arrives.js";
 import { person, showPerson } from "./ask.js";
-import * as bench from "./bench.js";
 import * as forms from "./forms.js";
-import * as handover from "./handover.js";
 import * as kept from "./kept.js";
 import { back, gone, isDown, listen, showAll, watch } from "./live.js";
-import "./plan.js";
-import "./plan-next.js";
-import * as pour from "./pour.js";
-import { keep, onSheet, start } from "./sheet.js";
-import * as sign from "./sign.js";
+import { handlers, keep, onSheet, start } from "./sheet.js";
 import { unlock } from "./signal.js";
-import * as tank from "./tank.js";
-import * as watching from "./watch.js";
-import "./wiring.js";
-
-const handlers = { ...forms.handlers, ...pour.handlers, ...tank.handlers, ...bench.handlers, ...handover.handlers, ...arrives.handlers, ...sign.handlers, ...watching.handlers };
 
 document.addEventListener("submit", (event) => {
   const handler = handlers[event.target.dataset.form];
-  if (!handler) return;
-  event.preventDefault();
-  handler(event.target);
+  // One whose script did not come sends nothing; the form of a dialog closes it.
+  if (handler || event.target.method !== "dialog") event.preventDefault();
+  handler?.(event.target);
 });
 
 document.addEventListener("click", (event) => {
@@ -32,17 +20,12 @@ document.addEventListener("click", (event) => {
   if (button?.dataset.do === "close-dialog") button.closest("dialog").close();
   if (button?.dataset.do === "person") person(true);
   forms.click(event);
-  pour.click(event);
-  bench.click(event);
-  sign.click(event);
 });
 
 document.addEventListener("input", (event) => {
   const form = event.target.closest("form[data-form]");
   if (!form || form.closest("dialog")) return;
   keep(form);
-  if (form.dataset.form === "pour") pour.foresee(form);
-  if (form.dataset.form === "tank") tank.preview(form);
 });
 
 document.addEventListener("change", (event) => {
@@ -55,16 +38,11 @@ document.addEventListener("change", (event) => {
     localStorage.setItem("gw-sound", event.target.checked ? "on" : "off");
     unlock();
   }
-  bench.change(event);
-  const form = event.target.closest('form[data-form="tank"]');
-  if (form) tank.fitShape(form);
 });
 
 onSheet(() => {
   showPerson();
   showAll();
-  for (const form of document.querySelectorAll('form[data-form="tank"]')) tank.fitShape(form);
-  for (const form of document.querySelectorAll('form[data-form="instrument"]')) bench.instrumentForm(form);
 });
 
 document.querySelector('[data-pref="theme"]').value = localStorage.getItem("gw-theme") ?? "auto";

@@ -4,7 +4,7 @@ import { record, request, waiting, Unreachable } from "./api.js";
 import { busy, complain, reason } from "./ask.js";
 import { bodyOf, isWaiting, offerAnyway, settle, signed } from "./forms.js";
 import { plain, say, sayAll, typed } from "./say.js";
-import { draftKey, forget, renew, sheet } from "./sheet.js";
+import { draftKey, forget, handlers, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 
 const tankUrl = () => `${sheet().dataset.api}/tanks/${encodeURIComponent(sheet().dataset.tank)}`;
@@ -117,7 +117,7 @@ async function voidPour(button) {
 let timer = 0;
 
 /** Where the amount that is being typed should land. */
-export function foresee(form) {
+function foresee(form) {
   clearTimeout(timer);
   const place = document.querySelector('span[data-part="landing"]');
   const text = form.elements.added_l ? typed(form.elements.added_l) : "";
@@ -145,10 +145,9 @@ async function rig(form) {
   if (!answered.ok) form.querySelector('[data-part="rig"]').textContent = answered.data.error;
 }
 
-export const handlers = { pour, rig };
+Object.assign(handlers, { pour, rig });
 
-/** The buttons of the pour sheet. */
-export function click(event) {
+document.addEventListener("click", (event) => {
   const button = event.target.closest("button");
   if (!button) return;
   if (button.dataset.answer) answer(button);
@@ -161,4 +160,9 @@ export function click(event) {
   if (button.dataset.do === "anyway" && button.closest("form").dataset.form === "pour") {
     pour(button.closest("form"), { is_unsteady_kept: true });
   }
-}
+});
+
+document.addEventListener("input", (event) => {
+  const form = event.target.closest('form[data-form="pour"]');
+  if (form) foresee(form);
+});

@@ -4,6 +4,9 @@ import { unmark } from "./kept.js";
 
 const hooks = [];
 
+/** What answers a press on Record, by the form's `data-form`; the scripts of a stage add theirs. */
+export const handlers = {};
+
 /** Call a function each time the sheet stands anew. */
 export function onSheet(hook) {
   hooks.push(hook);
@@ -69,6 +72,11 @@ export async function renew(focusId = "") {
   const fresh = new DOMParser().parseFromString(text, "text/html");
   await letGo;
   if (turn !== latest || !fresh.getElementById("sheet")) return;
+  const here = new Set(scriptsOf(document));
+  if (scriptsOf(fresh).some((name) => !here.has(name))) {
+    location.reload(); // what stood here was no stage, but said why it could not be shown
+    return;
+  }
   const held = document.activeElement?.id;
   const isOpen = new Set(openDetails(document));
   for (const id of ["title", "stages", "sheet"]) {
@@ -83,6 +91,7 @@ export async function renew(focusId = "") {
   if (next) next.focus({ preventScroll: !focusId });
 }
 
+const scriptsOf = (page) => [...page.querySelectorAll("script[src]")].map((each) => each.getAttribute("src").split("/").at(-1));
 const titleOf = (details) => details.querySelector("summary").textContent;
 const openDetails = (root) => [...root.querySelectorAll("#sheet details[open]")].map(titleOf);
 

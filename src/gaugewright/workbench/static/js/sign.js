@@ -2,9 +2,9 @@
 
 import { request, Unreachable } from "./api.js";
 import { busy, complain } from "./ask.js";
-import { handlers as forms } from "./forms.js";
+import { send } from "./forms.js";
 import { say } from "./say.js";
-import { onSheet } from "./sheet.js";
+import { handlers, onSheet } from "./sheet.js";
 
 const WIDE = 1000;
 const TALL = 300;
@@ -72,7 +72,7 @@ for (const end of ["pointerup", "pointercancel"]) {
 }
 
 async function issue(form) {
-  await forms.send(form, strokes.length ? { strokes } : {});
+  await send(form, strokes.length ? { strokes } : {});
   if (!pad()) strokes = [];
 }
 
@@ -110,12 +110,12 @@ function shown({ is_right: isRight, said }) {
   return item;
 }
 
-export const handlers = { certificate: issue, verify };
+Object.assign(handlers, { certificate: issue, verify });
 
-export function click(event) {
+document.addEventListener("click", (event) => {
   if (event.target.closest("button")?.dataset.do !== "clear-pad") return;
   strokes = [];
   draw();
-}
+});
 
 onSheet(draw);

@@ -3,11 +3,11 @@
 import { record, request, Unreachable } from "./api.js";
 import { busy, complain } from "./ask.js";
 import { bodyOf, settle, signed } from "./forms.js";
-import { draftKey, forget, sheet } from "./sheet.js";
+import { draftKey, forget, handlers, onSheet, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 
 /** Show the sizes that the chosen shape has. */
-export function fitShape(form) {
+function fitShape(form) {
   const shape = form.elements["tank.shape"].value;
   for (const box of form.querySelectorAll("[data-size]")) {
     const belongs = box.dataset.shapes.split(" ").includes(shape);
@@ -38,7 +38,7 @@ function idOf(form) {
 let timer = 0;
 
 /** Draw what is typed so far; what is still missing is said quietly. */
-export function preview(form) {
+function preview(form) {
   clearTimeout(timer);
   timer = setTimeout(async () => {
     const words = document.querySelector('[data-part="preview-words"]');
@@ -75,4 +75,15 @@ async function tank(form) {
   }
 }
 
-export const handlers = { tank };
+Object.assign(handlers, { tank });
+
+const FORM = 'form[data-form="tank"]';
+document.addEventListener("input", (event) => {
+  const form = event.target.closest(FORM);
+  if (form) preview(form);
+});
+document.addEventListener("change", (event) => {
+  const form = event.target.closest(FORM);
+  if (form) fitShape(form);
+});
+onSheet(() => document.querySelectorAll(FORM).forEach(fitShape));

@@ -4,7 +4,7 @@ import { pressId, request, Unreachable } from "./api.js";
 import { busy, complain, person } from "./ask.js";
 import { settle } from "./forms.js";
 import { plain, say, LITRES } from "./say.js";
-import { forget, onSheet, renew, sheet } from "./sheet.js";
+import { forget, handlers, onSheet, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 import "./watch-plot.js";
 import "./watch-refined.js";
@@ -40,7 +40,7 @@ async function watchLog(form) {
   }
 }
 
-export const handlers = { "watch-log": watchLog };
+Object.assign(handlers, { "watch-log": watchLog });
 
 onSheet(async () => {
   const place = document.querySelector("[data-months]");
