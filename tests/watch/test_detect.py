@@ -1,5 +1,6 @@
 """Refuels and drains told from slope, load, spikes, frozen values and holes in the record."""
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -151,19 +152,39 @@ def test_a_spike_down_and_back_is_no_event():
     assert watch_vehicle(truck(change), TABLE).events == ()
 
 
-@pytest.mark.parametrize(("before", "is_long"), [(120, False), (1600, True)])
-def test_a_level_that_fell_across_a_hole_in_the_record_is_one_drain_over_the_hole(before, is_long):
-    size = truck(lambda level: level).time_s.size
-    keep = np.ones(size, bool)
-    keep[NIGHT - before : NIGHT + 240] = False
+def hole(before: int, after: int) -> Floats:
+    """Which records are there, with a hole of so many records around `NIGHT`."""
+    keep = np.ones(truck(lambda level: level).time_s.size, bool)
+    keep[NIGHT - before : NIGHT + after] = False
+    return keep
 
-    (event,) = watch_vehicle(truck(less(25.0), keep), TABLE).events
+
+def test_a_level_that_fell_across_a_hole_in_the_record_is_one_drain_over_the_hole():
+    (event,) = watch_vehicle(truck(less(25.0), hole(120, 240)), TABLE).events
 
     assert event.kind == EventKind.DRAIN
     assert event.end_s - event.start_s >= 3500
     assert event.litres == pytest.approx(25, abs=event.u_litres)
-    said = "with no record for 5 h of it, in which fuel may also have come"
-    assert (said in event.reason) == is_long
+
+
+@pytest.mark.parametrize("litres", [0.0, 30.0])
+def test_a_fall_that_the_engine_may_have_used_in_a_long_hole_is_no_drain(litres):
+    """Eight hours without records, and two drives of the day in them."""
+    watched = watch_vehicle(truck(less(litres), hole(60, 2900)), TABLE)
+
+    assert watched.events == ()
+    (open_one,) = watched.undecided
+    said = r"across a hole in the record, in which the engine may have used up to \d+ L"
+    assert re.search(said, open_one.reason)
+    assert open_one.litres < -litres
+
+
+def test_a_drain_of_more_than_the_engine_can_use_in_a_hole_is_one_with_room_for_that_use():
+    (event,) = watch_vehicle(truck(less(160.0), hole(60, 2900)), TABLE).events
+
+    assert event.kind == EventKind.DRAIN
+    assert event.litres == pytest.approx(160, abs=event.u_litres)
+    assert "with no record for 8 h of it, in which fuel may also have come" in event.reason
 
 
 def test_a_drain_in_a_hole_is_told_there_though_the_readings_before_it_wobble():

@@ -147,14 +147,24 @@ def may_have_moved(seen: Seen, change: Change) -> bool:
     return seen.may_tilt and not is_off
 
 
+def hidden_use_l(seen: Seen, change: Change) -> float:
+    """Return the most that this engine may have used in odd holes of the record. [L]"""
+    hours = np.diff(seen.bins.time_s[change.before : change.after + 1]) / 3600
+    most_l_h = max(seen.manner.burn_l_h, seen.manner.idle_l_h)
+    return most_l_h * float(hours[hours > seen.odd_h].sum())
+
+
 def may_be_otherwise(seen: Seen, change: Change, capacity_l: float) -> bool:
     """Return whether a fall may be use, slope or load, because no record tells of them.
 
-    It may be slope or load if it is small, and use if it is as slow as that.
+    It may be slope or load if it is small, and use if it is as slow as that, or if the engine
+    could have used as much in a hole that is longer than this vehicle's holes usually are.
     """
     if change.litres >= 0:
         return False
     if -change.litres < SLOPE_PART * capacity_l and may_have_moved(seen, change):
+        return True
+    if -change.litres < hidden_use_l(seen, change):
         return True
     if not is_untold(seen, change):
         return False

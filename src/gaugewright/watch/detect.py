@@ -7,7 +7,12 @@ from math import exp
 import numpy as np
 
 from gaugewright.table.table import Table
-from gaugewright.watch.around import is_untold, may_be_otherwise, may_have_moved
+from gaugewright.watch.around import (
+    hidden_use_l,
+    is_untold,
+    may_be_otherwise,
+    may_have_moved,
+)
 from gaugewright.watch.best import WIDER, best_litres
 from gaugewright.watch.change import Change
 from gaugewright.watch.combined import REACH
@@ -140,7 +145,7 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
             said = told_by(*above)
     elif levelled is None and came_down_again(table, seen, change):
         room, said = UNSEEN_PART * capacity_l, UNSEEN
-    band = _SIGMAS * own_l2**0.5 + room
+    band = max(_SIGMAS * own_l2**0.5, hidden_use_l(seen, change)) + room
     a, b = change.before, change.after
     if change.inside and not change.frozen:
         a, b = narrowed(a, b, seen.level_l, float(seen.weight_l2[a] ** 0.5))

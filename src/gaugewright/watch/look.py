@@ -71,6 +71,8 @@ class Seen:
     is_engine_told: bool
     """Whether any record tells if the engine ran; else that is a guess, or unknown."""
     is_speed_told: bool
+    odd_h: float
+    """From which length a hole in the record may hide work of the engine. [h]"""
 
     @cached_property
     def flows(self) -> bool:
@@ -158,6 +160,7 @@ def look(track: Track, table: Table) -> Seen | None:
         bins, spells, manner, level, burnt, weight, wander, changes, stop_of, groups,
         before, before_l2, after, after_l2, quantum, start, end, flowing, raw,
         track.speed_kmh, own_warmth, lag_s, is_engine_told, is_speed_told,
+        float("inf") if habit.dead else habit.odd_h,
     )  # fmt: skip
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from gaugewright.watch.around import is_untold, may_have_moved
+from gaugewright.watch.around import hidden_use_l, is_untold, may_have_moved
 from gaugewright.watch.change import Change
 from gaugewright.watch.look import Seen
 
@@ -63,6 +63,12 @@ def why_undecided(seen: Seen, change: Change) -> str:
         return f"{size} and no record tells of the engine: it may be use, a slope or fuel taken"
     if change.litres < 0 and may_have_moved(seen, change):
         return f"{size} and no record tells whether the vehicle moved: it may be a slope or a load"
+    hidden_l = hidden_use_l(seen, change)
+    if change.litres < 0 and -change.litres < hidden_l:
+        return (
+            f"{size} across a hole in the record, in which the engine may have used up to "
+            f"{hidden_l:.0f} L"
+        )
     if abs(change.litres) < seen.flowing_l[change.before]:
         return f"{size} while a second tank behind a balance pipe was still levelling out"
     if change.outside_l2 >= _OUTSIDE_KNOWN_L2:
