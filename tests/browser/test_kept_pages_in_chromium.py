@@ -172,9 +172,9 @@ async ([name, url, find, set]) => {
 
 
 def test_a_script_that_is_kept_of_this_version_is_not_asked_for_again(
-    open_page: OpenPage, server: Server
+    open_page: OpenPage,
 ) -> None:
-    page = kept(open_page("/", url=server.url))
+    page = kept(open_page("/"))
     other = "document.documentElement.dataset.isFromStore = true;\nexport function age("
     assert page.evaluate(PUT_IN, ["gw-files-1", "/js/say.js", "export function age(", other])
 
