@@ -11,7 +11,7 @@ demo: .venv/ready
 
 test: .venv/ready-dev
 	@$(MAKE) --no-print-directory -j2 lint compiled
-	$(BIN)/python -m pytest -n 5 --dist worksteal
+	$(BIN)/python -m pytest -n 4 --dist worksteal
 
 lint: .venv/ready-dev
 	$(BIN)/ruff format --check .
