@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Literal
 from urllib.parse import urlsplit
 
 import pytest
@@ -53,8 +53,16 @@ def api(bench: Workbench) -> Api:
 
 
 @pytest.fixture
-def open_page(chromium: Browser, bench: Workbench) -> Iterator[OpenPage]:
-    """Opens a page of the workbench; any console error fails the test at its end."""
+def open_page(
+    chromium: Browser, bench: Workbench, request: pytest.FixtureRequest
+) -> Iterator[OpenPage]:
+    """Opens a page of the workbench; any console error fails the test at its end.
+
+    Marked ``without_keeper``, no page is kept for when the line is down: to keep one, the
+    browser fetches all its files once more in each test.
+    """
+    marked = request.node.get_closest_marker("without_keeper")
+    keeper: Literal["allow", "block"] = "allow" if marked is None else "block"
     contexts, troubles = [], []
 
     def opened(
@@ -64,6 +72,7 @@ def open_page(chromium: Browser, bench: Workbench) -> Iterator[OpenPage]:
             viewport={"width": size[0], "height": size[1]},
             has_touch=size == PHONE,
             reduced_motion="reduce",
+            service_workers=keeper,
             **options,
         )
         context.add_init_script(

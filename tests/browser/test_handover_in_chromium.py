@@ -8,6 +8,8 @@ from browser_sheets import OVERFLOW, SMALL, complaints
 from browser_yards import DESK, PHONE, Api, OpenPage, new_job, poured
 from playwright.sync_api import Page, expect
 
+pytestmark = pytest.mark.without_keeper
+
 
 @pytest.fixture
 def job(api: Api) -> str:

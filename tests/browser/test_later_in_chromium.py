@@ -8,6 +8,8 @@ from browser_sheets import OVERFLOW, SMALL, complaints
 from browser_yards import DESK, PHONE, PROBE, START_L, Api, OpenPage, counts_after, new_job, poured
 from playwright.sync_api import Page
 
+pytestmark = pytest.mark.without_keeper
+
 
 @pytest.fixture
 def done(api: Api) -> str:

@@ -10,6 +10,8 @@ from playwright.sync_api import Page
 
 from gaugewright.app.plan import Wishes
 
+pytestmark = pytest.mark.without_keeper
+
 MAP = ".plan-map svg"
 BEST = """() => {
   const best = document.querySelector('.plan-map .best');

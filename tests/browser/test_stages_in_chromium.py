@@ -5,6 +5,8 @@ from browser_sheets import OVERFLOW, SMALL, STAGES, complaints
 from browser_yards import DESK, PHONE, START_L, Api, OpenPage, counts_after, new_job, poured
 from playwright.sync_api import Page, expect
 
+pytestmark = pytest.mark.without_keeper
+
 SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 
 

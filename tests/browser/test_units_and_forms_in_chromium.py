@@ -10,6 +10,8 @@ from playwright.sync_api import Route, expect
 
 from gaugewright.workbench.running import Workbench
 
+pytestmark = pytest.mark.without_keeper
+
 FILL = [62, 56, 60, 58]
 GALLON_L = 3.785411784
 
@@ -195,8 +197,8 @@ def test_a_job_is_begun_from_the_list_by_its_vehicle(open_page: OpenPage, api: A
 def test_a_press_before_the_pages_own_code_is_there_is_kept_and_sent(
     open_page: OpenPage, api: Api
 ) -> None:
-    # A keeper would have the code at hand.
-    page = open_page("/", service_workers="block")
+    # Without a keeper, which would have the code at hand.
+    page = open_page("/")
     held: list[Route] = []
     page.context.route("**/js/main.js*", lambda route: held.append(route))
     page.goto(page.url + "jobs/new", wait_until="commit")
@@ -216,7 +218,7 @@ def test_a_plain_button_pressed_before_the_pages_own_code_is_there_acts_once_it_
     open_page: OpenPage, api: Api
 ) -> None:
     job = new_job(api)
-    page = open_page(f"/jobs/{job}/survey", service_workers="block")
+    page = open_page(f"/jobs/{job}/survey")
     page.get_by_role("button", name="Survey is done").click()
     page.wait_for_url("**/plan*")
     held: list[Route] = []

@@ -12,6 +12,8 @@ from playwright.sync_api import Page, expect
 
 from gaugewright.testing.service import at
 
+pytestmark = pytest.mark.without_keeper
+
 DAYS = 5
 FILL = [62, 56, 60, 58, 50]
 LEVELS_L = [11.0, 73.0, 129.0, 189.0, 247.0, 297.0]

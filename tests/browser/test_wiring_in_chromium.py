@@ -7,6 +7,8 @@ from browser_sheets import OVERFLOW, SMALL, complaints
 from browser_yards import DESK, PHONE, Api, OpenPage, new_job
 from playwright.sync_api import Page, expect
 
+pytestmark = pytest.mark.without_keeper
+
 FORM = "form[data-wiring]"
 
 

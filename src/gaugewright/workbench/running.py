@@ -159,6 +159,8 @@ def _config() -> uvicorn.Config:
         access_log=False,
         # An open stream would keep the server alive for ever.
         timeout_graceful_shutdown=1,
+        # Longer than clients keep an idle line: else one may write to it as it is closed here.
+        timeout_keep_alive=75,
         # Who asks is who is connected, whatever a header says.
         proxy_headers=False,
         server_header=False,
