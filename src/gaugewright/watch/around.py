@@ -149,7 +149,10 @@ def may_have_moved(seen: Seen, change: Change) -> bool:
 
 def hidden_use_l(seen: Seen, change: Change) -> float:
     """Return the most that this engine may have used in odd holes of the record. [L]"""
-    hours = np.diff(seen.bins.time_s[change.before : change.after + 1]) / 3600
+    time_s = seen.bins.time_s
+    if time_s[change.after] - time_s[change.before] <= 3600 * seen.odd_h:
+        return 0.0
+    hours = np.diff(time_s[change.before : change.after + 1]) / 3600
     most_l_h = max(seen.manner.burn_l_h, seen.manner.idle_l_h)
     return most_l_h * float(hours[hours > seen.odd_h].sum())
 

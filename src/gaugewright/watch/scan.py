@@ -49,20 +49,19 @@ def _contrast(sums: Floats, first: int, a: int, b: int, end: int) -> tuple[float
 
 @compiled
 def _sides(sums: Floats, low: int, high: int, window: int, sides: Floats) -> None:
-    """Write the mean, variance and creep of the bins before each place, and of those after.
+    """Write level, variance and creep of the bins in each window, by the last place in it.
 
-    Row by row: level of the ``window`` bins up to and with the place, its variance, what has
-    crept in; then the same of the bins from the place on.
+    Row by row, from ``low`` on. The bins before a place are those of the window that ends
+    with it, those after a place of the window that ends ``window - 1`` later; at the edges
+    there is less of a window.
     """
     inner = max(high - low - window + 1, 0)
-    before, after = sides[:3], sides[3:]
-    # Where the whole window fits, several places at once; at the edges what there is of it.
-    _mean_of(sums, low, window, inner, before, low + window - 1)
-    _mean_of(sums, low, window, inner, after, low)
-    for a in range(low, min(low + window - 1, high)):
-        _mean_of_one(sums, low, a + 1, before, a)
-    for b in range(max(high - window + 1, low), high):
-        _mean_of_one(sums, b, high, after, b)
+    # Where the whole window fits, several places at once.
+    _mean_of(sums, low, window, inner, sides, low + window - 1)
+    for last in range(low, min(low + window - 1, high)):
+        _mean_of_one(sums, low, last + 1, sides, last)
+    for first in range(max(high - window + 1, low), high):
+        _mean_of_one(sums, first, high, sides, first + window - 1)
 
 
 @compiled
@@ -95,7 +94,7 @@ def _mean_of(sums: Floats, first: int, window: int, size: int, into: Floats, at:
 
 
 @compiled
-def _any_above(sides: Floats, low: int, high: int, apart: int, z2: float) -> bool:
+def _any_above(sides: Floats, low: int, high: int, to_after: int, z2: float) -> bool:
     """Return whether a change from ``low`` up to ``high`` may have a z² of ``z2`` and more.
 
     Without a way out of the loop, so that the processor takes several places at once.
@@ -103,8 +102,8 @@ def _any_above(sides: Floats, low: int, high: int, apart: int, z2: float) -> boo
     if high <= low:
         return False
     before, before_l2, before_crept = sides[0, low:high], sides[1, low:high], sides[2, low:high]
-    low, high = low + apart, high + apart
-    after, after_l2, after_crept = sides[3, low:high], sides[4, low:high], sides[5, low:high]
+    low, high = low + to_after, high + to_after
+    after, after_l2, after_crept = sides[0, low:high], sides[1, low:high], sides[2, low:high]
     some = False
     for i in range(before.size):
         change = after[i] - before[i]
@@ -125,30 +124,35 @@ def _best(
 ) -> tuple[float, int, int, float, float]:
     """Return the strongest change from ``least_z``: z, last bin before, first after, L, L².
 
-    Of equals the first place, then the nearest, then the narrowest.
+    Of equals the first place, then the nearest. The widest windows come first, for where they
+    show a change the narrow ones mostly cannot show a stronger one.
     """
     best_z, best_a, best_b, best_d, best_v = 0.0, low, low, 0.0, 1.0
     enough = least_z * least_z * (1.0 - 1e-12)
-    for w in windows:
+    for k in range(windows.size - 1, -1, -1):
+        w = windows[k]
+        if k and windows[k - 1] >= high - low:
+            continue  # narrower ones are the same
         _sides(sums, low, high, w, sides)
         for d in apart:
-            if not _any_above(sides, low, high - d, d, enough):
+            later = d + w - 1
+            if not _any_above(sides, low, high - d, later, enough):
                 continue
             for near in range(low, high - d, _AT_ONCE):
                 far = min(near + _AT_ONCE, high - d)
-                if not _any_above(sides, near, far, d, enough):
+                if not _any_above(sides, near, far, later, enough):
                     continue
                 for a in range(near, far):
-                    b = a + d
-                    change = sides[3, b] - sides[0, a]
-                    v = sides[1, a] + sides[4, b] + (sides[5, b] - sides[2, a])
+                    b, at = a + d, a + later
+                    change = sides[0, at] - sides[0, a]
+                    v = sides[1, a] + sides[1, at] + (sides[2, at] - sides[2, a])
+                    if change * change < enough * v:
+                        continue
                     z = change / np.sqrt(v)
                     same = abs(z) == abs(best_z) and (a < best_a or (a == best_a and b < best_b))
                     if abs(z) > abs(best_z) or (same and z != 0.0):
                         best_z, best_a, best_b, best_d, best_v = z, a, b, change, v
                         enough = z * z * (1.0 - 1e-12)
-        if w >= high - low:
-            break  # wider ones are the same
     return best_z, best_a, best_b, best_d, best_v
 
 
@@ -239,20 +243,21 @@ def _suspicious(
         hop = max(1, w // 2)
         _sides(sums, ZERO, n, w, sides)
         for d in apart:
-            marked = 0
+            marked, later = 0, d + w - 1
             for near in range(0, n - d, _AT_ONCE * hop):
                 far = min(near + _AT_ONCE * hop, n - d)
-                if hop == 1 and not _any_above(sides, near, far, d, least):
+                if hop == 1 and not _any_above(sides, near, far, later, least):
                     continue
                 for a in range(near, far, hop):
-                    b = a + d
-                    change = sides[3, b] - sides[0, a]
-                    v = sides[1, a] + sides[4, b] + (sides[5, b] - sides[2, a])
+                    at = a + later
+                    change = sides[0, at] - sides[0, a]
+                    v = sides[1, a] + sides[1, at] + (sides[2, at] - sides[2, a])
                     if change * change > least * v:
                         some = True
-                        for i in range(max(a - w - 5, marked), min(b + w + 5, n)):
+                        end = min(a + d + w + 5, n)
+                        for i in range(max(a - w - 5, marked), end):
                             hot[i] = True
-                        marked = min(b + w + 5, n)
+                        marked = end
     return some
 
 
@@ -277,7 +282,7 @@ def all_changes(
     # One stop may be as long as the log: of a machine that never moves.
     found = np.empty((20 * lows.size + 500 + total // 4, 5))
     sums = np.zeros((3, longest + 1))
-    sides = np.empty((6, longest))
+    sides = np.empty((3, longest + max(WINDOWS[-1], COARSE_WINDOWS[-1])))
     hot = np.zeros(longest, np.bool_)
     for k in range(lows.size):
         low, n = lows[k], highs[k] - lows[k]

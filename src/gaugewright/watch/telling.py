@@ -46,7 +46,10 @@ def reason_of(seen: Seen, change: Change, litres: float, band_l: float) -> str:
 
 def _silence(seen: Seen, change: Change) -> str:
     """Return what is to be said of hours without a record during an event."""
-    silent_s = float(np.diff(seen.bins.time_s[change.before : change.after + 1]).max(initial=0.0))
+    time_s = seen.bins.time_s[change.before : change.after + 1]
+    if time_s[-1] - time_s[0] <= SILENT_S:
+        return ""
+    silent_s = float(np.diff(time_s).max())
     if silent_s <= SILENT_S:
         return ""
     other = "gone" if change.litres > 0 else "come"

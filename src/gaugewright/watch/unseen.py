@@ -46,16 +46,16 @@ def came_down_again(table: Table, seen: Seen, change: Change) -> bool:
     Where it came down through a pipe to a second tank, it is in them.
     """
     minutes = slice(change.before + 1, change.after)
-    during = seen.raw_l[minutes] >= _top_l(table)
-    if not change.inside or change.litres < 0 or during.size < _AT_TOP:
+    if not change.inside or change.litres < 0 or minutes.stop - minutes.start < _AT_TOP:
         return False
+    during = seen.raw_l[minutes] >= _top_l(table)
     if float(seen.flowing_l[minutes].max()) > _FLOWS_PART * change.litres:
         return False
     return bool((np.convolve(during, np.ones(_AT_TOP), "valid") >= _AT_TOP).any())
 
 
 def _top_l(table: Table) -> float:
-    return float(table.litres[-1]) - TOP_PART * float(np.ptp(table.litres))
+    return float(table.litres[-1] - TOP_PART * (table.litres[-1] - table.litres[0]))
 
 
 def above_the_top(table: Table, seen: Seen, change: Change) -> tuple[float, float] | None:
