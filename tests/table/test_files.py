@@ -88,7 +88,8 @@ def test_separators_marks_order_and_line_ends_do_not_matter(text):
         ("counts,litres\n0,1\n9,inf\n", "line 3, litres: 'inf' is not a finite"),
         ("counts,litres\n0,1\n9,\n", "line 3, litres: is empty"),
         ("counts,litres\n0,-1\n9,2\n", "line 2, litres: must not be negative, found -1"),
-        ("counts,litres\n-3,1\n9,2\n", "line 2, counts: must not be negative, found -3"),
+        ("counts,litres\n0,1\n-9,2\n", "line 3, counts: must rise strictly, -9 follows 0"),
+        ("counts,litres\n-1e12,1\n9,2\n", "line 2, counts: -1e[+]12 is more than any probe"),
         ("counts,litres\n0,1\n9.5,2\n", "line 3, counts: must be a whole number, found '9.5'"),
         ("counts,litres\n0,1\n1e12,2\n", "line 3, counts: 1e[+]12 is more than any probe"),
         ("counts,litres\n0,1\n9,2\n9,3\n", "line 4, counts: must rise strictly, 9 follows 9"),
@@ -100,6 +101,14 @@ def test_separators_marks_order_and_line_ends_do_not_matter(text):
 def test_a_file_that_is_no_table_is_refused_with_the_place(text, problem):
     with pytest.raises(InputError, match=problem):
         read_table(text)
+
+
+def test_a_table_of_a_probe_that_sends_counts_below_0_is_read_as_it_is_written():
+    table = Table(np.array([-12.0, 3600.0]), np.array([4.5, 80.0]), np.array([0.5, 1.0]))
+    again = read_table(write_table(table))
+
+    assert again.counts.tolist() == [-12, 3600]
+    assert again.litres.tolist() == [4.5, 80.0]
 
 
 def test_counts_that_are_not_whole_are_not_written():

@@ -22,7 +22,8 @@ def read_table(text: str) -> Table:
 
     Separators, decimal comma and byte-order mark as in `read_rows`; columns that are
     not known are passed over.  Without ``u_litres``, or with all of it empty, the band
-    is unknown.  Raises `InputError` with line and field.
+    is unknown.  Counts below 0 are those of a probe that sends such.  Raises `InputError`
+    with line and field.
 
     >>> read_table("counts;litres\n0;4,5\n4000;400\n").litres.tolist()
     [4.5, 400.0]
@@ -100,11 +101,11 @@ def rounded(litres: Floats, decimals: int) -> Floats:
 
 
 def _counts(rows: Rows, row: Row) -> float:
-    value = _not_negative(rows, row, "counts")
+    value = rows.number(row, "counts")
     if value != round(value):
         found = row.fields["counts"]
         raise InputError(f"must be a whole number, found '{found}'", field="counts", line=row.line)
-    if value > _MANY_COUNTS:
+    if abs(value) > _MANY_COUNTS:
         raise InputError(f"{value:g} is more than any probe sends", field="counts", line=row.line)
     return value
 

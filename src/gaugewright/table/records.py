@@ -88,14 +88,18 @@ def counts_scale(counts_empty: float, counts_full: float) -> tuple[float, float]
 
     A probe's zero and span lie inside the scale of its converter, and a reading may go a
     little beyond them.  The scale is the smallest of 8, 10, 12, 14, 16, 20 and 24 bits
-    that holds both (common practice, no source), or the span itself if none does.
+    that holds both, with as many counts below 0 as above it if one of them is below 0
+    (common practice, no source), or the span itself if none does.
 
-    >>> counts_scale(42, 3610), counts_scale(4095, 0), counts_scale(0, 65535)
-    ((0.0, 4095.0), (0.0, 4095.0), (0.0, 65535.0))
+    >>> counts_scale(42, 3610), counts_scale(4095, 0), counts_scale(-12, 3610)
+    ((0.0, 4095.0), (0.0, 4095.0), (-4096.0, 4095.0))
     """
-    most = max(counts_empty, counts_full)
-    fitting = (2.0**bits - 1 for bits in (8, 10, 12, 14, 16, 20, 24) if 2.0**bits - 1 >= most)
-    return min(0.0, counts_empty, counts_full), next(fitting, most)
+    least, most = min(0.0, counts_empty, counts_full), max(counts_empty, counts_full)
+    for bits in (8, 10, 12, 14, 16, 20, 24):
+        low, high = -(2.0**bits) if least < 0 else 0.0, 2.0**bits - 1
+        if low <= least and most <= high:
+            return low, high
+    return least, most
 
 
 def parse_meter_check(text: str) -> MeterCheck:
@@ -176,9 +180,11 @@ def _pour(rows: Rows, row: Row, counts_range: tuple[float, float] | None) -> Pou
     if step < 0:
         raise InputError(f"must be 0 or more, found {step}", field="step", line=row.line)
     counts = rows.number(row, "counts")
-    if counts < 0:
-        raise InputError(f"must be 0 or more, found {counts:g}", field="counts", line=row.line)
-    if counts_range is not None and not counts_range[0] <= counts <= counts_range[1]:
+    least = 0.0 if counts_range is None else counts_range[0]
+    if counts < least:
+        problem = f"must be {least:g} or more, found {counts:g}"
+        raise InputError(problem, field="counts", line=row.line)
+    if counts_range is not None and counts > counts_range[1]:
         raise InputError(
             f"is beyond the scale of {counts_range[0]:g} to {counts_range[1]:g} counts, "
             f"found {counts:g}",
