@@ -118,9 +118,9 @@ def test_counts_beyond_the_scale_are_refused_where_the_scale_is_known():
 
 
 def test_counts_below_0_are_read_where_the_probe_is_known_to_send_them():
-    below = GOOD.replace("0,0,3", "0,0,-14")
+    below = GOOD.replace("0,0,3", "0,0,-12")
     fill = fill_from_csv(below, counts_range=counts_scale(-12, 3610))
-    assert fill.pours[0].counts == -14
+    assert fill.pours[0].counts == -12
     for known in (None, counts_scale(0, 4095)):
         with pytest.raises(InputError, match="line 2, counts: must be 0 or more"):
             fill_from_csv(below, counts_range=known)
@@ -130,7 +130,7 @@ def test_the_scale_is_that_of_the_converter_and_holds_zero_and_span():
     assert counts_scale(0, 1000) == (0, 1023)
     assert counts_scale(0, 1024) == (0, 4095)
     assert counts_scale(0, 1e9) == (0, 1e9)
-    assert counts_scale(-300, 200) == (-1024, 1023)
+    assert counts_scale(-300, 200) == (-300, 255)
     with pytest.raises(InputError, match="is beyond the scale of 0 to 1023 counts, found 4000"):
         fill_from_csv(GOOD.replace("801", "4000"), counts_range=counts_scale(0, 1023))
 

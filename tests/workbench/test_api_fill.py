@@ -302,6 +302,40 @@ def test_a_signed_probe_may_read_below_zero_as_far_as_it_can(hand, knows):
     assert "wanted -120 or more" in refused.json()["error"]
 
 
+@pytest.mark.parametrize(
+    ("beside", "field", "says"),
+    [
+        ({"residual_l": 5000}, "residual_l", "more than the"),
+        ({"dip_empty_mm": 900}, "dip_empty_mm", "more than the"),
+        ({"pitch_deg": 95}, "pitch_deg", "must be -45 to 45 °, found 95"),
+        ({"meter_checks": [{"indicated_l": 100, "true_l": 1}]}, "meter_checks", "than a meter can"),
+    ],
+    ids=["residue", "dip", "slope", "meter"],
+)
+def test_checks_beside_the_pours_that_cannot_be_are_refused_with_their_field(
+    filled, beside, field, says
+):
+    refused = filled.send("/tanks/main/fill/checks", reason="checked again", **beside)
+    assert refused.status_code == 422
+    assert refused.json()["field"] == field
+    assert says in refused.json()["error"]
+
+
+def test_a_residue_that_the_tank_cannot_hold_is_refused_before_the_fill_begins(hand):
+    hand.record("/tanks/main", "PUT", tank=TANK, probe=PROBE)
+    refused = hand.send("/tanks/main/fill", residual_l=5000)
+    assert "5000.0 L of fuel in the drained tank is more than" in refused.json()["error"]
+
+
+def test_a_tank_that_is_not_drained_is_asked_what_is_left_in_it(hand):
+    hand.begin()
+    refused = hand.send("/tanks/main/pours", added_l=0, counts=counts_at(60.0))
+    assert refused.status_code == 409
+    assert "the tank is not drained" in refused.json()["error"]
+    hand.record("/tanks/main/fill/checks", reason="it cannot be drained", residual_l=60, u_residual_l=5)
+    hand.record("/tanks/main/pours", added_l=0, counts=counts_at(60.0))
+
+
 def test_a_pour_is_voided_once(filled):
     number = tank_of(filled)["fill"]["pours"][-1]["number"]
     filled.record(f"/pours/{number}/void", reason="undo")

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from gaugewright.app.beside_pours import MORE_LEFT, SLACK_MM
 from gaugewright.app.files import naming_file, read_text
 from gaugewright.app.tank_file import read_tank_file
 from gaugewright.errors import InputError
@@ -169,10 +170,6 @@ def _require_pour_record(path: str) -> None:
         )
 
 
-SLACK_MM = 30.0
-"""A dip and the tip's clearance never differ by more than this from what was meant. [mm]"""
-
-
 def _require_checks_that_fit(fill: Fill, curves: Curves) -> None:
     """Refuse fuel left in the drained tank that the probe would have seen."""
     drained = fill.pours[-1 if fill.is_draining else 0]
@@ -186,8 +183,7 @@ def _require_checks_that_fit(fill: Fill, curves: Curves) -> None:
     if dip_mm is not None and dip_mm > tip_mm + seen_mm + SLACK_MM:
         raise InputError(f"{dip_mm:g} mm of fuel in the drained tank, {told}", field="--dip-empty")
     most_l = float(np.interp(seen_mm + SLACK_MM, curves.wetted_mm, curves.litres))
-    # Twice as much, because the tank file may be wrong and the pours are to show it.
-    if fill.residual_l is not None and fill.residual_l > 2.0 * most_l:
+    if fill.residual_l is not None and fill.residual_l > MORE_LEFT * most_l:
         raise InputError(
             f"{fill.residual_l:g} L of fuel in the drained tank, {told}", field="--residual"
         )

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, fields, replace
 
 from gaugewright.app.bench import Late, Taken, reading_of
+from gaugewright.app.beside_pours import require_drained, require_room
 from gaugewright.app.live_values import Heard
 from gaugewright.app.pictures import VerdictPicture
 from gaugewright.app.typed_scale import require_on_scale
@@ -55,6 +56,8 @@ class Judged:
 
 def begin_fill(yard: Yard, job: str, stamp: Stamp, begun: fk.FillBegun) -> Judged:
     """Begin the stepwise calibration of a tank; with a reason, anew."""
+    if yard.repeated(job, stamp) is None:
+        require_room(yard.tank(job, begun.tank_id)[1], begun)
     recorded = yard.record(job, stamp, begun)
     prepare_check(recorded.state.tanks[begun.tank_id])
     return _judged(yard, recorded, begun.tank_id)
@@ -62,6 +65,8 @@ def begin_fill(yard: Yard, job: str, stamp: Stamp, begun: fk.FillBegun) -> Judge
 
 def change_checks(yard: Yard, job: str, stamp: Stamp, changed: fk.FillChecksChanged) -> Judged:
     """Put right what was checked beside the pours."""
+    if yard.repeated(job, stamp) is None:
+        require_room(yard.tank(job, changed.tank_id)[1], changed)
     return _judged(yard, yard.record(job, stamp, changed), changed.tank_id)
 
 
@@ -91,6 +96,8 @@ def record_pour(
     _require_answered(tank, yard.unit)
     got = reading_of(yard, job, tank_id, taken)
     step = fill.next_step
+    if step == 0:
+        require_drained(tank, got.counts)
     voided = _to_be_replaced(fill, step)
     plan = None if tank.plan is None else tank.plan.event.plan
     event = _pour_event(

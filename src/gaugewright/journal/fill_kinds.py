@@ -21,7 +21,8 @@ from gaugewright.journal.demands import (
     require_text,
 )
 from gaugewright.journal.kinds import ANSWERS, STAGES
-from gaugewright.words import said
+from gaugewright.table.fill import METER_FACTORS, STEEPEST_DEG
+from gaugewright.words import Volume, said
 
 PAD = (1000, 300)
 """Width and height of the pad on which a signature is drawn."""
@@ -410,7 +411,28 @@ def check_strokes(strokes: tuple[tuple[int, ...], ...]) -> None:
 
 def _check_beside(checks: FillBegun | FillChecksChanged) -> None:
     require_finite_where_given(checks, "pitch_deg", "roll_deg")
+    for name in ("pitch_deg", "roll_deg"):
+        degrees = getattr(checks, name)
+        if degrees is not None and abs(degrees) > STEEPEST_DEG:
+            raise InputError(
+                said(
+                    "must be -{most:g} to {most:g} °, found {found:g}",
+                    most=STEEPEST_DEG,
+                    found=degrees,
+                ),
+                field=name,
+            )
     for place, can in enumerate(checks.meter_checks, start=1):
         require_positive(f"meter_checks {place} indicated_l", can.indicated_l)
         require_positive(f"meter_checks {place} true_l", can.true_l)
+        if not METER_FACTORS[0] <= can.true_l / can.indicated_l <= METER_FACTORS[1]:
+            raise InputError(
+                said(
+                    "{indicated:.1f} shown and {true:.1f} true differ by more than a meter can; "
+                    "wanted the same delivery twice, by the meter and by the can",
+                    indicated=Volume(can.indicated_l),
+                    true=Volume(can.true_l),
+                ),
+                field="meter_checks",
+            )
     require_at_least_where_given(checks, 0, "residual_l", "u_residual_l", "dip_empty_mm")

@@ -33,6 +33,12 @@ class Pour:
     """What the fitter said they would pour, if they said so. [L]"""
 
 
+METER_FACTORS = (0.8, 1.25)
+"""True litres for each litre shown: beyond these it is no meter's error but a slip. [1]"""
+STEEPEST_DEG = 45.0
+"""No vehicle is filled on a steeper slope. [°]"""
+
+
 @dataclass(frozen=True, slots=True)
 class MeterCheck:
     """A delivery into a measured can: what the meter said and what was in the can. [L]"""

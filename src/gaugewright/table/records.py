@@ -20,7 +20,7 @@ from gaugewright.table.delimited import (
     require_fields,
     whole_number,
 )
-from gaugewright.table.fill import Fill, MeterCheck, Pour
+from gaugewright.table.fill import METER_FACTORS, STEEPEST_DEG, Fill, MeterCheck, Pour
 
 REQUIRED_FIELDS = ("step", "added_l", "counts")
 OPTIONAL_FIELDS = (
@@ -33,8 +33,8 @@ MOST_POURS = 1000
 _RANGES = {  # what a person can have meant: a figure outside is a slip or another unit
     "fuel_c": (-60.0, 100.0, "°C"),
     "meter_c": (-60.0, 100.0, "°C"),
-    "pitch_deg": (-45.0, 45.0, "°"),
-    "roll_deg": (-45.0, 45.0, "°"),
+    "pitch_deg": (-STEEPEST_DEG, STEEPEST_DEG, "°"),
+    "roll_deg": (-STEEPEST_DEG, STEEPEST_DEG, "°"),
 }
 
 
@@ -88,18 +88,15 @@ def counts_scale(counts_empty: float, counts_full: float) -> tuple[float, float]
 
     A probe's zero and span lie inside the scale of its converter, and a reading may go a
     little beyond them.  The scale is the smallest of 8, 10, 12, 14, 16, 20 and 24 bits
-    that holds both, with as many counts below 0 as above it if one of them is below 0
-    (common practice, no source), or the span itself if none does.
+    that holds both (common practice, no source), or the span itself if none does; below 0
+    it goes as far as they do.
 
     >>> counts_scale(42, 3610), counts_scale(4095, 0), counts_scale(-12, 3610)
-    ((0.0, 4095.0), (0.0, 4095.0), (-4096.0, 4095.0))
+    ((0.0, 4095.0), (0.0, 4095.0), (-12, 4095.0))
     """
-    least, most = min(0.0, counts_empty, counts_full), max(counts_empty, counts_full)
-    for bits in (8, 10, 12, 14, 16, 20, 24):
-        low, high = -(2.0**bits) if least < 0 else 0.0, 2.0**bits - 1
-        if low <= least and most <= high:
-            return low, high
-    return least, most
+    most = max(counts_empty, counts_full)
+    fitting = (2.0**bits - 1 for bits in (8, 10, 12, 14, 16, 20, 24) if 2.0**bits - 1 >= most)
+    return min(0.0, counts_empty, counts_full), next(fitting, most)
 
 
 def parse_meter_check(text: str) -> MeterCheck:
@@ -116,7 +113,7 @@ def parse_meter_check(text: str) -> MeterCheck:
     for name, litres in (("INDICATED", check.indicated_l), ("TRUE", check.true_l)):
         if litres <= 0:
             raise InputError(f"{name} must be above 0 L, found {litres:g} L", field=field)
-    if not 0.8 <= check.true_l / check.indicated_l <= 1.25:
+    if not METER_FACTORS[0] <= check.true_l / check.indicated_l <= METER_FACTORS[1]:
         raise InputError(
             f"{check.indicated_l:g} L shown and {check.true_l:g} L true differ by more than a "
             "meter can; wanted the same delivery twice, by the meter and by the can",
