@@ -65,6 +65,8 @@ def test_marks_mixed_in_one_file_are_refused():
 def test_a_comma_before_three_digits_is_refused_where_it_is_likely_a_thousands_mark():
     with pytest.raises(InputError, match=r"line 4, counts: '1,234' may mean 1234 or 1.234"):
         read_rows("step;counts\n0;412\n1;812\n2;1,234\n")
+    with pytest.raises(InputError, match=r"line 4, counts: '1\.234' may mean 1234 or 1\.234"):
+        read_rows("step,counts\n0,412\n1,812\n2,1.234\n")
 
 
 def test_a_meter_with_three_decimals_is_no_thousands_mark():

@@ -258,3 +258,14 @@ def test_the_stand_off_is_a_result_of_its_own_with_band_and_verdict(planner):
     assert found["u_cut_length_mm"] > 0
     assert found["least_tip_clearance_mm"] < found["tip_clearance_mm"]
     assert found["bottom_verdict"] == "clears"
+
+
+def test_petrol_in_the_survey_stops_the_plan_whatever_is_chosen_there(hand):
+    hand.record("/tanks/main", "PUT", tank=BOX, probe=ROD)
+    assert layout(hand, wishes=DIESEL).status_code == 200
+
+    hand.record("/facts", facts={"fuel": "Petrol, E5"})
+
+    refused = layout(hand, wishes=DIESEL)
+    assert refused.status_code == 422
+    assert "the plan stops: the tank has held petrol" in refused.json()["error"]

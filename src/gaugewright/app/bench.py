@@ -6,6 +6,7 @@ from datetime import datetime
 from gaugewright.app.instruments import TYPED_BY_HAND, heard
 from gaugewright.app.live_values import Heard
 from gaugewright.app.yard import Stamp, UnsteadyError, Yard
+from gaugewright.errors import InputError
 from gaugewright.journal import kinds as k
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.state import TankState
@@ -126,10 +127,30 @@ def record_repeat(
     if taken.counts is None and (before := yard.repeated(job, stamp)):
         return before
     got = reading_of(yard, job, tank_id, taken)
+    _require_own_point(yard.tank(job, tank_id)[1], point, got.counts)
     event = k.BenchRepeatRecorded(
         tank_id, point, got.counts, counts_sd=got.counts_sd, duration_s=got.duration_s
     )
     return yard.record(job, stamp, event)
+
+
+def _require_own_point(tank: TankState, point: str, counts: float) -> None:
+    """Refuse a second dip that is nearer to the other point: it was taken for the wrong one."""
+    if tank.zero is None or tank.span is None:
+        return
+    zero, span = tank.zero.event.counts, tank.span.event.counts
+    own, other = (zero, span) if point == "zero" else (span, zero)
+    if abs(counts - other) < abs(counts - own):
+        raise InputError(
+            said(
+                "{counts:.1f} counts is nearer to the other point ({other:.1f}) than to this one "
+                "({own:.1f}): choose the point that was read",
+                counts=counts,
+                other=other,
+                own=own,
+            ),
+            field="point",
+        )
 
 
 def void_reading(yard: Yard, job: str, stamp: Stamp, entry: int, reason: str) -> Recorded:

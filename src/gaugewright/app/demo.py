@@ -229,9 +229,7 @@ def _opened(
         )
     )
     fitter.did(
-        survey.change_facts(
-            yard, job, fitter.stamp, {"fuel": "diesel", "engine_hours": 4120, "tanks": 1}
-        )
+        survey.change_facts(yard, job, fitter.stamp, {"fuel": "diesel", "odometer": "4120 h"})
     )
     for caution in CAUTIONS:
         fitter.did(survey.acknowledge(yard, job, fitter.stamp, caution.id))

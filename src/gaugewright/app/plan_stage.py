@@ -31,9 +31,9 @@ from gaugewright.app.yard import Stamp, Yard
 from gaugewright.errors import InputError, StateError
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.fills import fill_of
-from gaugewright.journal.state import TankState
+from gaugewright.journal.state import JobState, TankState
 from gaugewright.planning.actions import PourPlan, plan_pours
-from gaugewright.planning.cautions import SAFE_CONTENTS
+from gaugewright.planning.cautions import SAFE_CONTENTS, flashes_early
 from gaugewright.planning.length import SAME_CUT_MM, confirmed
 from gaugewright.planning.next import next_actions
 from gaugewright.planning.template import PAPERS
@@ -108,6 +108,17 @@ def try_layout(
     return lay_out(replace(file, probe=replace(probe, x_mm=x_mm, y_mm=y_mm)), wanted)
 
 
+def with_survey(state: JobState, wishes: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return the wishes with a fuel that flashes early, where the survey speaks of one.
+
+    Whatever else was chosen on Plan: one of the two is wrong, or the tank has held both.
+    """
+    fuel, held = flashes_early(str(state.fact("fuel") or "")), wishes.get("ever_held")
+    if not fuel or not isinstance(held, list | None):
+        return wishes
+    return {**wishes, "ever_held": [*(held or ()), fuel]}
+
+
 def layout_and_map(layout: AnyLayout) -> dict[str, Any]:
     """Return a layout with its map, for a drawing; no map without a shape."""
     if isinstance(layout, UnknownLayout):
@@ -149,7 +160,8 @@ def record_plan(
             ),
             field="ever_held",
         )
-    layout = try_layout(yard.tank(job, tank_id)[1], wishes)
+    state, tank = yard.tank(job, tank_id)
+    layout = try_layout(tank, with_survey(state, wishes))
     flange_of(layout.wishes)
     cut = _require_cut(layout, cut_mm)
     made = layout_and_map(layout)["layout"] if aim is None else any_record(with_pours(layout, aim))

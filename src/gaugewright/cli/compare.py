@@ -85,7 +85,8 @@ def compare(
         output.tell(f"- {difference.message}")
     if max_error_l is not None and at_counts is not None and not result.is_clean:
         output.tell(
-            f"As it stands it is wrong by up to {max_error_l:.1f} L (at {at_counts:.6g} counts)."
+            "Where both have rows it is as it stands wrong by up to "
+            f"{max_error_l:.1f} L (at {at_counts:.6g} counts)."
         )
     output.give(record)
     if strict and not result.is_clean:

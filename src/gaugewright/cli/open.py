@@ -42,10 +42,11 @@ def open_(
         from gaugewright.cli.numbers import naming_options
         from gaugewright.journal.book import open_book
         from gaugewright.table.delimited import whole_number
-        from gaugewright.workbench.running import prepare
+        from gaugewright.workbench.running import prepare, require_port
 
         with naming_options(port="--port"):
             wanted = None if port is None else whole_number(port, field="port")
+            require_port(wanted)
             yard = Yard(open_book(book))
             try:
                 bench = prepare(yard, port=wanted, lan=lan)

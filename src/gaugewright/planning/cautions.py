@@ -315,6 +315,16 @@ def cautions_for(stages: Iterable[Stage] | None = None) -> tuple[Caution, ...]:
     return tuple(c for c in CAUTIONS if wanted is None or c.stage in wanted)
 
 
+def flashes_early(words: str) -> str:
+    """Return the fuel among some words that may flash in a yard, blank if none is named.
+
+    >>> flashes_early("Petrol, E5"), flashes_early("diesel, tank 2 of 2")
+    ('petrol', '')
+    """
+    plain = "".join(c if c.isalnum() else " " for c in words.lower()).split()
+    return next((word for word in plain if word in (*_PETROL, *_LOW_FLASH)), "")
+
+
 def _of_contents(contents: str, verb: str) -> list[Stop]:
     fuel = contents.strip().lower()
     if fuel in SAFE_CONTENTS:

@@ -21,8 +21,8 @@ LARGEST = 1e12
 """No meter, gauge or tank shows more; beyond it sums of litres lose their decimals."""
 
 _NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
-_GROUPED_COMMA = re.compile(r"[+-]?\d{1,3},\d{3}", re.ASCII)
-_MARKED_COMMA = re.compile(r"[+-]?\d*,\d*", re.ASCII)
+_GROUPED = {mark: re.compile(rf"[+-]?\d{{1,3}}[{mark}]\d{{3}}", re.ASCII) for mark in ",."}
+_MARKED = {mark: re.compile(rf"[+-]?\d*[{mark}]\d*", re.ASCII) for mark in ",."}
 _NOT_A_NUMBER = {"nan", "na", "n/a", "inf", "+inf", "-inf", "infinity", "+infinity", "-infinity"}
 
 
@@ -162,7 +162,9 @@ def read_rows(
     looked_at = [name for name in names if name and name not in text_fields]
     decimal_comma = _decimal_comma(rows, looked_at)
     for name in looked_at:
-        _refuse_thousands(rows, name)
+        _refuse_thousands(rows, name, ",")
+        if name == "counts":  # no probe is read off to a thousandth of a count
+            _refuse_thousands(rows, name, ".")
     return Rows(tuple(n for n in names if n), header_line, lines.separator, decimal_comma, rows)
 
 
@@ -330,27 +332,28 @@ def _decimal_comma(rows: tuple[Row, ...], names: list[str]) -> bool | None:
     return None
 
 
-def _refuse_thousands(rows: tuple[Row, ...], name: str) -> None:
+def _refuse_thousands(rows: tuple[Row, ...], name: str, mark: str) -> None:
     """Refuse ``1,234`` in a column where it is likelier to mean 1234 than 1.234.
 
-    So it is when every comma in the column stands before three digits, and read as
-    decimals these figures are far below those without a comma: 412, 812, 1,234.
+    So it is when every such mark in the column stands before three digits, and read as
+    decimals these figures are far below those without one: 412, 812, 1,234.
     """
     cells = [(row.line, row.fields[name]) for row in rows]
-    with_comma = [(line, cell) for line, cell in cells if _MARKED_COMMA.fullmatch(cell)]
-    if not with_comma or not all(_GROUPED_COMMA.fullmatch(cell) for _, cell in with_comma):
+    marked = [(line, cell) for line, cell in cells if _MARKED[mark].fullmatch(cell)]
+    if not marked or not all(_GROUPED[mark].fullmatch(cell) for _, cell in marked):
         return
     plain = [abs(float(c)) for _, c in cells if re.fullmatch(r"[+-]?\d+", c, re.ASCII)]
     plain = [value for value in plain if value > 0]
-    for line, cell in with_comma:
+    for line, cell in marked:
         decimal = abs(float(cell.replace(",", ".")))
         if plain and decimal < median(plain) / 2:
-            whole = cell.replace(",", "")
+            whole = cell.replace(mark, "")
             raise InputError(
                 said(
                     "'{cell}' may mean {whole} or {smaller}; "
-                    "write {whole}, or {cell}0 if the comma is a decimal comma",
+                    "write {whole}, or {cell}0 if the {mark} is a decimal {mark}",
                     cell=cell, whole=whole, smaller=cell.replace(",", "."),
+                    mark=said("comma") if mark == "," else said("point"),
                 ),
                 field=name, line=line,
             )  # fmt: skip

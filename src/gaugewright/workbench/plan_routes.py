@@ -155,14 +155,14 @@ def _stage() -> "ModuleType":
 
 
 def _layout(job: str, tank_id: str, body: Layouts, yard: YardHere) -> "AnyLayout":
-    tank = yard.tank(job, tank_id)[1]
+    state, tank = yard.tank(job, tank_id)
     place = None
     if body.x_mm is not None or body.y_mm is not None:
         if body.x_mm is None or body.y_mm is None:
             missing = "x_mm" if body.x_mm is None else "y_mm"
             raise InputError("is missing: a place has two distances", field=missing)
         place = typed.length_mm(body.x_mm, "x_mm"), typed.length_mm(body.y_mm, "y_mm")
-    found: AnyLayout = _stage().try_layout(tank, body.wishes, place)
+    found: AnyLayout = _stage().try_layout(tank, _stage().with_survey(state, body.wishes), place)
     return found
 
 

@@ -19,6 +19,7 @@ from gaugewright.workbench.server import build_app
 
 PORT = 8047
 """Taken if it is free and no other is asked for."""
+MOST_PORT = 65535
 LOOPBACK = "127.0.0.1"
 
 
@@ -178,20 +179,25 @@ def _bound(host: str, port: int) -> socket.socket:
             made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         made.bind((host, port))
         made.listen(128)
-    except (OSError, OverflowError):
+    except OSError:
         made.close()
         raise
     return made
 
 
+def require_port(port: int | None) -> None:
+    """Refuse a port that no computer has, before anything is opened for it."""
+    if port is not None and not 0 <= port <= MOST_PORT:
+        raise InputError(f"must be 0 to {MOST_PORT}, found {port}", field="port")
+
+
 def _listen(host: str, port: int | None) -> socket.socket:
+    require_port(port)
     wanted = (PORT, 0) if port is None else (port,)
     trouble: OSError | None = None
     for each in wanted:
         try:
             return _bound(host, each)
-        except OverflowError:
-            raise InputError(f"must be 0 to 65535, found {each}", field="port") from None
         except OSError as error:
             trouble = error
     why = "" if trouble is None else trouble.strerror or str(trouble)

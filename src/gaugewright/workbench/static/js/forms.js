@@ -61,12 +61,14 @@ export async function settle(form, answer) {
 
 const isUnsteady = (answer) => answer.status === 409 && answer.data.field === "counts";
 
-/** Before a stage is done: what is typed and not recorded is named once; a second press goes on. */
-function isLeavingText(form) {
-  const left = unrecorded().join(", ");
-  if (!left || form.dataset.told === left) return false;
-  form.dataset.told = left;
-  complain(form, { error: say("left-typed", { fields: left }) });
+/** Before a stage is done: what is typed and not recorded, and what is open, is named once; a second press goes on. */
+function isLeavingSomething(form) {
+  const fields = unrecorded().join(", ");
+  const what = form.dataset.open;
+  const told = [fields && say("left-typed", { fields }), what && say("left-open", { what })].filter(Boolean).join(" ");
+  if (!told || form.dataset.told === told) return false;
+  form.dataset.told = told;
+  complain(form, { error: told });
   return true;
 }
 
@@ -77,7 +79,7 @@ export async function send(form, extra = {}) {
     complain(form, { error: say("nothing-typed") });
     return;
   }
-  if ("finishes" in form.dataset && isLeavingText(form)) return;
+  if ("finishes" in form.dataset && isLeavingSomething(form)) return;
   const body = "anonymous" in form.dataset ? plainBody : await signed(plainBody);
   if (!body) return;
   if (form.dataset.absolute) delete body.on;
