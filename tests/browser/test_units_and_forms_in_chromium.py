@@ -123,6 +123,13 @@ def test_a_mount_point_is_done_with_its_photo(open_page: OpenPage, api: Api) -> 
     assert first.endswith(done[0]["text"])
     assert len(done[0]["photos"]) == 1
 
+    page.get_by_role("button", name="Mount is done").click()
+    expect(page.locator(".finish .error")).to_contain_text("points are not done. Press again")
+    assert not api.call("GET", f"/api/jobs/{job}")["stages"][3]["is_finished"]
+    page.get_by_role("button", name="Mount is done").click()
+    page.wait_for_url("**/pour*")
+    assert api.call("GET", f"/api/jobs/{job}")["stages"][3]["is_finished"]
+
 
 def test_a_photo_of_the_survey_is_shown_with_its_caption(open_page: OpenPage, api: Api) -> None:
     job = new_job(api)

@@ -101,6 +101,8 @@ def test_bench_readings_are_held_against_common_practice(hand):
     done = hand.record("/tanks/main/bench/repeat", counts=3650, point="span")
     kinds = [found["kind"] for found in done["job"]["tanks"][0]["bench"]["findings"]]
     assert kinds == ["empty_unusual", "not_repeatable"]
+    wrong = hand.send("/tanks/main/bench/repeat", counts=3611, point="zero")
+    assert (wrong.status_code, wrong.json()["field"]) == (422, "point")
     zero = done["job"]["tanks"][0]["bench"]["zeros"][0]["number"]
     voided = hand.record(f"/bench/{zero}/void", reason="still dripping")
     assert voided["job"]["tanks"][0]["bench"]["zeros"][0]["voided"]["reason"] == "still dripping"
