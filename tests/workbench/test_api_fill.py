@@ -327,6 +327,15 @@ def test_a_residue_that_the_tank_cannot_hold_is_refused_before_the_fill_begins(h
     assert "5000.0 L of fuel in the drained tank is more than" in refused.json()["error"]
 
 
+def test_a_plate_that_the_sizes_contradict_is_told(hand):
+    def told(litres):
+        described = hand.record("/tanks/main", "PUT", tank={**TANK, "rated_capacity_l": litres})
+        return described["job"]["tanks"][0]["plate_problem"]
+
+    assert told(285) is None
+    assert told(40).startswith("The plate says 40.0 L, the sizes give 300.0 L")
+
+
 def test_a_tank_that_is_not_drained_is_asked_what_is_left_in_it(hand):
     hand.begin()
     refused = hand.send("/tanks/main/pours", added_l=0, counts=counts_at(60.0))

@@ -13,6 +13,7 @@ from gaugewright.journal.kept_words import heard
 from gaugewright.journal.state import FillState, JobState, Kept, Placed, TankState, Voided
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
+from gaugewright.tank.description import Tank
 from gaugewright.tank.unknown_shape import is_unknown_shape, unknown_shape_from_mapping
 from gaugewright.units import VolumeUnit
 from gaugewright.words import Volume, said
@@ -20,17 +21,21 @@ from gaugewright.words import Volume, said
 if TYPE_CHECKING:
     from gaugewright.pours.expected import Expected
 
+PLATE_OFF = 0.15
+"""A plate farther than this from what the sizes hold is a slip, of one or the other. [1]"""
+
 
 def tank_picture(state: JobState, tank: TankState, unit: VolumeUnit) -> p.TankPicture:
     """Return what a screen shows of one tank; ``unit`` is the one volumes are typed in."""
     event = None if tank.described is None else tank.described.event
-    capacity_l = depth_mm = dead_l = over_mm = problem = None
+    capacity_l = depth_mm = dead_l = over_mm = problem = plate_problem = None
     curve: tuple[tuple[float, float], ...] = ()
     try:
         body, probe = described(tank)
         if body is not None:
             shape = shape_of(body, probe)
             capacity_l = shape.capacity_l
+            plate_problem = _plate_problem(body, capacity_l)
             depth_mm = shape.highest_mm - shape.lowest_mm
             levels = (shape.level_mm - shape.lowest_mm).tolist()
             curve = tuple(zip(levels, shape.litres.tolist(), strict=True))
@@ -65,7 +70,21 @@ def tank_picture(state: JobState, tank: TankState, unit: VolumeUnit) -> p.TankPi
         hand_over=hand_over_picture(tank),
         wiring=None if tank.wiring is None else tank.wiring.event.wiring,
         over_top_mm=over_mm,
+        plate_problem=plate_problem,
         wiring_found=None if tank.wiring is None else tank.wiring.event.found,
+    )
+
+
+def _plate_problem(body: Tank, capacity_l: float) -> str | None:
+    """Return what is to be said of a plate that the sizes contradict."""
+    plate_l = body.rated_capacity_l
+    if plate_l is None or abs(plate_l / body.usable_fraction / capacity_l - 1) <= PLATE_OFF:
+        return None
+    return said(
+        "The plate says {plate:.1f}, the sizes give {holds:.1f}: measure again, or read the plate "
+        "again.",
+        plate=Volume(plate_l),
+        holds=Volume(capacity_l),
     )
 
 

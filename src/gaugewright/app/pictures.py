@@ -344,6 +344,8 @@ class TankPicture:
     wiring_found: Mapping[str, Any] | None = None
     """What it came to when it was recorded."""
     over_top_mm: float | None = None
+    plate_problem: str | None = None
+    """Where plate and sizes contradict each other."""
     """How far the probe's active length reaches above the inside of the tank."""
 
 

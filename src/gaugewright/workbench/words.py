@@ -100,6 +100,17 @@ class Figures:
             return "–"
         return self.plain(from_litres(litres, self.units.volume_unit), decimals)
 
+    def typed_volume(self, litres: float) -> str:
+        """Write a volume as it was typed, to three decimals at most, without the unit.
+
+        >>> write = Figures(UnitsShown(), "en")
+        >>> write.typed_volume(4.55), write.typed_volume(20)
+        ('4.55', '20.0')
+        """
+        value = round(from_litres(litres, self.units.volume_unit), 3)
+        decimals = next(d for d in (1, 2, 3) if d == 3 or round(value, d) == value)
+        return self.plain(value, decimals)
+
     def length(self, mm: float | None) -> str:
         """Write a length in the book's unit, with the unit."""
         if mm is None:
