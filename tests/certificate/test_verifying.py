@@ -389,7 +389,7 @@ def test_a_changed_byte_of_anything_that_a_book_holds_of_a_job_is_always_found(f
     start = max(min(place, len(part) - 16), 0)  # fewer than sixteen may stand elsewhere first
     sixteen = part[start : start + 16]
     at = content.find(sixteen) + place - start
-    # These sixteen stand on two pages of the file, or are a picture's zeros, which empty pages have.
+    # On two pages of the file, or a picture's zeros, such as stand on empty pages first.
     if at < place - start or len(set(sixteen)) < 4:
         return
     content[at] ^= data.draw(st.integers(1, 255))

@@ -327,6 +327,12 @@ def test_a_residue_that_the_tank_cannot_hold_is_refused_before_the_fill_begins(h
     assert "5000.0 L of fuel in the drained tank is more than" in refused.json()["error"]
 
 
+def test_a_pour_of_more_than_the_tank_holds_is_a_slip_that_is_not_recorded(filled):
+    refused = filled.send("/tanks/main/pours", added_l="99999", counts=3700)
+    assert (refused.status_code, refused.json()["field"]) == (422, "added_l")
+    assert "more than the whole tank holds, 300.0 L" in refused.json()["error"]
+
+
 def test_a_plate_that_the_sizes_contradict_is_told(hand):
     def told(litres):
         described = hand.record("/tanks/main", "PUT", tank={**TANK, "rated_capacity_l": litres})

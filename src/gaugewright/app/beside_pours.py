@@ -58,6 +58,26 @@ def require_room(tank: TankState, checks: fk.FillBegun | fk.FillChecksChanged) -
         )
 
 
+def require_holds(tank: TankState, added_l: float) -> None:
+    """Refuse a pour of far more than the whole tank holds: a slip, and no pour to be judged."""
+    try:
+        body, probe = described(tank)
+    except InputError:
+        return  # what is wrong with the description is told on Plan
+    if body is None:
+        return
+    holds_l = shape_of(body, probe).capacity_l
+    if added_l > MORE_LEFT * holds_l:
+        raise InputError(
+            said(
+                "{added:.1f} is more than the whole tank holds, {holds:.1f}: look at the meter",
+                added=Volume(added_l),
+                holds=Volume(holds_l),
+            ),
+            field="added_l",
+        )
+
+
 def require_drained(tank: TankState, counts: float) -> None:
     """Refuse the first reading of a fill whose probe sees fuel that nobody spoke of."""
     if tank.fill is None or tank.fill.begun.event.is_draining:

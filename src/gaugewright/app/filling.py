@@ -3,7 +3,7 @@
 from dataclasses import dataclass, fields, replace
 
 from gaugewright.app.bench import Late, Taken, reading_of
-from gaugewright.app.beside_pours import require_drained, require_room
+from gaugewright.app.beside_pours import require_drained, require_holds, require_room
 from gaugewright.app.live_values import Heard
 from gaugewright.app.pictures import VerdictPicture
 from gaugewright.app.typed_scale import require_on_scale
@@ -91,6 +91,7 @@ def record_pour(
     state, tank = yard.tank(job, tank_id)
     fill = _fill(tank)
     _require_fuel_moved(fill.next_step, added_l)
+    require_holds(tank, added_l)
     if taken.counts is not None:
         require_on_scale(state, tank, taken.counts)
     _require_answered(tank, yard.unit)
@@ -123,6 +124,7 @@ def place_pour(yard: Yard, job: str, stamp: Stamp, placed: fk.PourPlaced) -> Jud
     state, tank = yard.tank(job, placed.tank_id)
     _fill(tank)
     _require_fuel_moved(1, placed.added_l)
+    require_holds(tank, placed.added_l)
     require_on_scale(state, tank, placed.counts)
     return _judged(yard, yard.record(job, stamp, placed), placed.tank_id)
 
