@@ -116,6 +116,16 @@ def test_a_reading_that_does_not_rise_is_named():
     assert (finding.step, finding.kind) == (3, "not_rising")
 
 
+def test_readings_that_stand_still_do_not_rise_and_are_no_mistyped_litres():
+    fill = _fill(40, 45, 38, 41, 44, 42, 45)
+    frozen = fill.pours[4].counts
+    pours = [replace(pour, counts=frozen) if pour.step > 4 else pour for pour in fill.pours]
+
+    findings = _asked(check_fill(replace(fill, pours=tuple(pours)), BOX, PROBE))
+
+    assert {f.kind for f in findings if f.step is not None} == {"not_rising"}
+
+
 def test_a_reading_that_falls_back_to_empty_stops():
     fill = _fill(40, 45, 38, 41)
     pours = list(fill.pours)

@@ -129,7 +129,9 @@ def _accused(fill: Fill, result: Fit, weighed: Weighed) -> Suspect | None:
     rise = fill.pours[pour].counts - fill.pours[pour - 1].counts
     falls = rise > 0 if fill.is_draining else rise < 0
     stands = abs(rise) <= 6 and fill.pours[pour].added_l > 0
-    if kind in READING_KINDS and not best.exact and (falls or stands):
+    # The very reading of before tells of no pour or of a probe that stands still, not of a slip.
+    is_same = rise == 0 and stands and kind in (*READING_KINDS, "litres_mistyped")
+    if is_same or (kind in READING_KINDS and not best.exact and (falls or stands)):
         best = replace(best, kind="not_rising")
     return best
 
