@@ -59,7 +59,6 @@ TIPPER_TANK: Mapping[str, Any] = {
 }
 TIPPER_FACTS: Mapping[str, Any] = {
     "registration": "BHP 107 (invented)",
-    "odometer": "4120 h",
     "probe_serial": "P-000417 (invented)",
     "unit_serial": "T-88231 (invented)",
     "tracker": "tracking unit of the fleet",
