@@ -233,8 +233,8 @@ def _marks(
     marks = []
     for pour in pours:
         level = _height(section, pour.level_mm)
-        if level is None:
-            continue
+        if level is None or (pour.voided and pour.added_l == 0):
+            continue  # a voided reading of the drained tank marks no pour
         kind: MarkKind = "void" if pour.voided else "open" if pour.number in in_doubt else "pour"
         shown = pour.added_l if pour.total_l is None else pour.total_l
         label = f"+{write.volume(shown, 0)}" if pour.total_l is None else write.volume(shown, 0)
