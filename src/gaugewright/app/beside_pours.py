@@ -7,6 +7,7 @@ from gaugewright.errors import InputError, StateError
 from gaugewright.journal import fill_kinds as fk
 from gaugewright.journal.state import TankState
 from gaugewright.probe import Probe
+from gaugewright.tank.description import Tank
 from gaugewright.words import Length, Volume, said
 
 SLACK_MM = 30.0
@@ -22,10 +23,7 @@ def require_room(tank: TankState, checks: fk.FillBegun | fk.FillChecksChanged) -
     """
     if checks.residual_l is None and checks.dip_empty_mm is None:
         return
-    try:
-        body, probe = described(tank)
-    except InputError:
-        return  # what is wrong with the description is told on Plan
+    body, probe = _description(tank)
     if body is None:
         return
     shape = shape_of(body, probe)
@@ -60,10 +58,7 @@ def require_room(tank: TankState, checks: fk.FillBegun | fk.FillChecksChanged) -
 
 def require_holds(tank: TankState, added_l: float) -> None:
     """Refuse a pour of far more than the whole tank holds: a slip, and no pour to be judged."""
-    try:
-        body, probe = described(tank)
-    except InputError:
-        return  # what is wrong with the description is told on Plan
+    body, probe = _description(tank)
     if body is None:
         return
     holds_l = shape_of(body, probe).capacity_l
@@ -82,10 +77,7 @@ def require_drained(tank: TankState, counts: float) -> None:
     """Refuse the first reading of a fill whose probe sees fuel that nobody spoke of."""
     if tank.fill is None or tank.fill.begun.event.is_draining:
         return
-    try:
-        body, probe = described(tank)
-    except InputError:
-        return  # what is wrong with the description is told on Plan
+    body, probe = _description(tank)
     if body is None or probe is None:
         return
     seen_mm, left_l = _seen_mm(tank, probe, counts), tank.fill.checks.event.residual_l
@@ -104,6 +96,14 @@ def require_drained(tank: TankState, counts: float) -> None:
                 seen=Length(seen_mm),
             )
         )
+
+
+def _description(tank: TankState) -> tuple[Tank | None, Probe | None]:
+    """Return the described tank and probe, none where they cannot be: that is told on Plan."""
+    try:
+        return described(tank)
+    except InputError:
+        return None, None
 
 
 def _seen_mm(tank: TankState, probe: Probe, counts: float) -> float:
