@@ -217,6 +217,9 @@ def test_a_certificate_is_held_against_the_book_it_came_from(work):
     assert said_wrong(against(entries[:-1])) == ["issued"]
     assert said_wrong(against(entries[:4])) == ["against"]
     assert said_wrong(against(())) == ["against"]
+    assert against(()).line == (
+        f"NOT SHOWN: book does not hold job {work.job}; by itself it is unaltered"
+    )
     work.record(k.NoteAdded("later"))
     work.issue("C-2", reason="a note more")
     replaced = against(work.yard.book.entries(work.job))

@@ -152,6 +152,13 @@ def test_names_are_taken_without_regard_to_case_spaces_and_brackets():
     ]
 
 
+def test_a_unit_in_brackets_that_the_name_already_has_is_left_out():
+    told = ("added_l (L)", "litres [L]", "counts [raw]", "fuel_c (°C)")
+    assert [tidy_name(n) for n in told] == ["added_l", "litres", "counts", "fuel_c"]
+    other = ("counts raw", "counts (L)", "litres (gal)", "added_l (gal)")
+    assert [tidy_name(n) for n in other] == ["counts_raw", "counts_l", "litres_gal", "added_l_gal"]
+
+
 def test_a_misspelt_column_brings_the_right_name():
     with pytest.raises(InputError, match=r"line 1, count: .* did you mean 'counts'?"):
         require_fields(read_rows("step,count\n0,1\n"), required=["step", "counts"])

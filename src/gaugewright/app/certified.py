@@ -40,6 +40,8 @@ class CertificateVerdict:
     checks: tuple[Check, ...]
     attached: Attached | None
     state: JobState | None
+    is_elsewhere: bool = False
+    """Whether it was held against something that does not hold its job at all."""
 
     @property
     def is_unaltered(self) -> bool:
@@ -50,6 +52,8 @@ class CertificateVerdict:
     def line(self) -> str:
         """Return it in one line."""
         wrong = [check.said for check in self.checks if check.is_right is False]
+        if self.is_elsewhere and len(wrong) == 1:
+            return f"NOT SHOWN: {wrong[0]}; by itself it is unaltered"
         if wrong or self.attached is None or self.state is None:
             return "ALTERED: " + "; ".join(wrong)
         issue, state = self.attached.issue, self.state
@@ -212,7 +216,8 @@ def held_against(
     attached = verdict.attached
     if attached is None:
         return verdict
-    return replace(verdict, checks=(*verdict.checks, *_against(attached, entries, content, where)))
+    checks = (*verdict.checks, *_against(attached, entries, content, where))
+    return replace(verdict, checks=checks, is_elsewhere=not entries)
 
 
 def _against(

@@ -94,6 +94,11 @@ def issue_certificate(
         return before
     state = yard.state(job)
     fk.check_strokes(strokes)
+    if not certificate_number[:1].isalnum():
+        raise InputError(
+            said("must begin with a letter or a figure, found '{found}'", found=certificate_number),
+            field="certificate_number",
+        )
     accepted = {
         tank.tank_id: tank.accepted_table.event.digest
         for tank in state.standing_tanks

@@ -168,6 +168,13 @@ def read_rows(
     return Rows(tuple(n for n in names if n), header_line, lines.separator, decimal_comma, rows)
 
 
+_UNIT_AGAIN = re.compile(
+    r"(?:(?:(?<=litres)|(?<=_l))\s*[(\[](?:l|litres)"
+    r"|(?<=counts)\s*[(\[](?:raw|counts)"
+    r"|(?<=_c)\s*[(\[]°c)[)\]]$"
+)
+
+
 def require_fields(
     rows: Rows, *, required: Iterable[str], optional: Iterable[str] = ()
 ) -> tuple[str, ...]:
@@ -216,10 +223,13 @@ def require_fields(
 def tidy_name(text: str) -> str:
     """Return a column's name without regard to case, spaces and brackets.
 
-    >>> tidy_name(" Added (L) ")
-    'added_l'
+    A unit that the name already has is left out.
+
+    >>> tidy_name(" Added (L) "), tidy_name("added_l [L]"), tidy_name("Counts (raw)")
+    ('added_l', 'added_l', 'counts')
     """
-    return re.sub(r"[\W_]+", "_", text.strip().lower()).strip("_")
+    name = _UNIT_AGAIN.sub("", text.strip().lower())
+    return re.sub(r"[\W_]+", "_", name).strip("_")
 
 
 def _why_not_a_number(found: str, example: float) -> str:
