@@ -13,8 +13,9 @@ import numpy.typing as npt
 from gaugewright.pours.expected import Expected, expectations
 from gaugewright.pours.findings import Finding
 from gaugewright.pours.plain import planned_findings, range_findings
-from gaugewright.pours.sentences import finding_of, holds_less, tank_disagrees
+from gaugewright.pours.sentences import finding_of
 from gaugewright.pours.suspects import Suspect, Weighed, weigh
+from gaugewright.pours.whole_tank import holds_less, tank_disagrees
 from gaugewright.probe import Probe
 from gaugewright.table.assumptions import Assumptions
 from gaugewright.table.fill import Fill

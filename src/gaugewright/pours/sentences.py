@@ -2,23 +2,16 @@
 
 from typing import Literal
 
-import numpy as np
-
 from gaugewright.pours.expected import Expected
 from gaugewright.pours.findings import Finding, Severity
-from gaugewright.pours.suspects import Suspect, Weighed
+from gaugewright.pours.suspects import Suspect
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Fit
-from gaugewright.table.rows import Doubts, cumulative_l
 from gaugewright.units import Volumes
 from gaugewright.words import said, together
 
 STOP_SHARE = 0.01
 """A mistake that moves more than this share of the capacity stops the work."""
-OTHER_UNIT = 2.5
-"""More than the tank holds by this factor is another unit: no tape errs so much."""
-DISAGREES = 0.97
-"""Probability of another tank from which on the file is questioned."""
 
 
 def finding_of(
@@ -187,86 +180,3 @@ def _words(fill: Fill, suspect: Suspect) -> Words:
                 None,
                 None,
             )
-
-
-def tank_disagrees(fill: Fill, result: Fit, weighed: Weighed) -> list[Finding]:
-    """Return the finding that the tank file cannot be this tank, if it is so."""
-    first = result.components[0].curves
-    if first.described is None:
-        return []
-    weights = weighed.shape_weights
-    elsewhere = float(
-        sum(
-            w
-            for w, c in zip(weights, result.components, strict=True)
-            if c.curves is not first or c.scale > 3.0
-        )
-    )
-    if elsewhere < DISAGREES:
-        return []
-    say = Volumes(fill.unit)
-    at, off_l, band_l = _farthest(result)
-    other = result.components[int(np.argmax(weights))].curves.described
-    shape = other.tank.shape if other is not None else None
-    hint = (
-        said("The shape '{shape}' in the same size would fit better.", shape=shape)
-        if shape and other is not first.described
-        else ""
-    )
-    return [
-        Finding(
-            None,
-            "tank_disagrees",
-            "check",
-            said(
-                "The pours do not fit the described tank: at {at:.0f} counts they say "
-                "{off_l} {word} than it holds.",
-                at=at,
-                off_l=say.near(abs(off_l), band_l),
-                word=said("more") if off_l > 0 else said("less"),
-            ),
-            together(hint, said("Measure the tank again; the table follows the pours.")),
-        )
-    ]
-
-
-def _farthest(result: Fit) -> tuple[float, float, float]:
-    """Where the table departs most from the description: counts, litres, band. [L]"""
-    curves = result.components[0].curves
-    order = np.argsort(curves.counts)
-    described = np.interp(result.counts, curves.counts[order], curves.litres[order])
-    off = result.litres - described
-    excess = np.abs(off) - result.u95_litres
-    i = int(np.argmax(excess))
-    return float(result.counts[i]), float(off[i]), float(result.u95_litres[i])
-
-
-def holds_less(fill: Fill, result: Fit, doubts: Doubts) -> list[Finding]:
-    """Return the finding that more was poured than the described tank can hold."""
-    say = Volumes(fill.unit)
-    first = result.components[0].curves
-    if first.described is None:
-        return []
-    # Doubted litres are not counted: what is left is too much all the same.
-    moved = np.abs(np.diff(cumulative_l(fill)[0], prepend=0.0))
-    believed = [k for k in range(len(fill.pours)) if k not in doubts.litres]
-    total = float(moved[believed].sum())
-    u = sum(c.total_l**2 for c in first.columns) ** 0.5
-    if total <= first.capacity_l + 3.0 * u:
-        return []
-    is_other_unit = total > OTHER_UNIT * first.capacity_l
-    return [
-        Finding(
-            None,
-            "tank_disagrees",
-            "stop",
-            said(
-                "{total} were poured, but the described tank holds only {capacity_l}.",
-                total=say.about(total),
-                capacity_l=say.near(first.capacity_l, 1.96 * u),
-            ),
-            said("Are the tank's sizes in mm and the pours in litres?")
-            if is_other_unit
-            else said("Measure the tank again, or look for a pour written down twice."),
-        )
-    ]

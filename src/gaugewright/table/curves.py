@@ -45,6 +45,15 @@ class Column:
     """Its effect on the volume of the full tank. [L]"""
 
 
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """By what factor all of a description is taken to be off."""
+
+    kind: str
+    """``span``: the length that stands for the probe's full scale; ``size``: the tank's litres."""
+    factor: float
+
+
 @dataclass(frozen=True, eq=False)
 class Curves:
     """A tank and a probe as curves over the grid."""
@@ -61,6 +70,7 @@ class Curves:
     """Wetted length at which the tank or the probe ends. [mm]"""
     described: "Described | None"
     """The tank behind the curves, or ``None`` where nothing was described."""
+    stretch: Stretch | None = None
 
     @cached_property
     def effects(self) -> Floats:

@@ -22,6 +22,7 @@ from gaugewright.table.equations import Equations, equations_of
 from gaugewright.table.fill import Fill
 from gaugewright.table.posterior import Posterior, solve
 from gaugewright.table.rows import Doubts
+from gaugewright.table.stretched import stretched_curves
 from gaugewright.table.unknown import unknown_curves
 from gaugewright.tank.description import Tank
 
@@ -67,6 +68,10 @@ PLAIN = (Trust(1.0, 1.0, 1.0),)
 """For the plain tanks of a fill without a tank file, which carry their own departures."""
 WRONG_FILE = 0.02
 """What it was worth before any pour that the tank file describes another tank."""
+
+
+WRONG_SCALE = 0.02
+"""The same that its probe's full scale, or the size of the whole tank, is not as described."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,6 +124,9 @@ def fit(
             components += components_of(
                 fill, curves_of(other, there, assumed), assumed, share, doubts, OTHER_SHAPE
             )
+        for curves, worth in stretched_curves(fill, tank, probe, assumed, doubts):
+            share = float(np.log(WRONG_SCALE)) + worth
+            components += components_of(fill, curves, assumed, share, doubts, OTHER_SHAPE)
     return average(components)
 
 
@@ -166,7 +174,8 @@ def average(components: list[Component]) -> Fit:
     logs = np.array([c.log_weight for c in components])
     weights = np.exp(logs - logs.max())
     weights /= weights.sum()
-    first = components[0].curves
+    best = components[int(np.argmax(weights))].curves
+    first = components[0].curves if best.stretch is None else best
     counts = first.counts[first.tip_index :]
     means, sds = [], []
     for component in components:
