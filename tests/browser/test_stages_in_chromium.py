@@ -2,7 +2,18 @@
 
 import pytest
 from browser_sheets import OVERFLOW, SMALL, STAGES, complaints
-from browser_yards import DESK, PHONE, START_L, Api, OpenPage, counts_after, new_job, poured
+from browser_yards import (
+    DESK,
+    PHONE,
+    PROBE,
+    START_L,
+    TANK,
+    Api,
+    OpenPage,
+    counts_after,
+    new_job,
+    poured,
+)
 from playwright.sync_api import Page, expect
 
 pytestmark = pytest.mark.without_keeper
@@ -190,3 +201,22 @@ def test_a_size_typed_in_inches_is_kept_as_millimetres(open_page: OpenPage, api:
     )
     tank = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["tank"]
     assert float(tank["length_mm"]) == pytest.approx(1016)
+
+
+def test_what_the_tanks_form_does_not_show_stays_as_it_was_described(
+    open_page: OpenPage, api: Api
+) -> None:
+    job = new_job(api)
+    told = {
+        **TANK, "shape": "stepped", "step_length_mm": 200, "step_height_mm": 100,
+        "step_at": "top", "displaced_l": 4.25, "usable_fraction": 0.9, "u_mm": 1,
+    }  # fmt: skip
+    api.record(job, "/tanks/left", "PUT", tank=told, probe=PROBE, name="left", reason="seen")
+    page = open_page(f"/jobs/{job}/plan", PHONE)
+    page.get_by_label("Name of the tank").fill("Left, by the door")
+    page.get_by_label("Length", exact=True).fill("905")
+    page.get_by_role("button", name="Record the tank").click()
+    expect(page.get_by_role("heading", name="Left, by the door", exact=True)).to_be_visible()
+
+    kept = api.call("GET", f"/api/jobs/{job}")["tanks"][0]["tank"]
+    assert {name: kept.get(name) for name in told} == {**told, "length_mm": 905}

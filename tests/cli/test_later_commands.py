@@ -119,6 +119,18 @@ def test_a_carried_table_is_written_and_unconfirmed_until_check_pours_are_given(
     assert found["largest_band_l"] > found["largest_band_before_l"]
 
 
+def test_pours_of_which_one_looks_wrong_are_named_and_make_no_newer_table(folder):
+    slip = record([60.0, 120.0, 180.0]).replace(f"2,60.0,{counts_at(120.0)}", "2,60.0,2999")
+    (folder / "slip.csv").write_text(slip)
+    words = ("recheck", "table.csv", "slip.csv", "--tank", "tank.toml", "--fill", "fill.csv")
+    out = folder / "newer.csv"
+    told = run(folder, *words, "--drained", "--out", str(out), code=2)
+    assert "step 2 is the first that does not" in " ".join(told.stdout.split())
+    assert "no newer table is made of them" in told.stderr
+    assert not out.exists()
+    assert as_json(folder, *words, "--drained")["verdict"] == "repeat"
+
+
 def test_two_pours_say_what_they_think_of_a_sister(folder):
     found = as_json(
         folder, "calibrate", "fill.csv", "--tank", "tank.toml", "--sister", "table.csv"
@@ -140,6 +152,10 @@ def test_two_pours_say_what_they_think_of_a_sister(folder):
         ),
         (("recheck", "-", "-"), "standard input"),
         (("recheck", "table.csv", "again.csv", "--dry-before", "3"), "--dry"),
+        (
+            ("recheck", "table.csv", "drained.csv", "--tank", "tank.toml", "--dry", "-5000"),
+            "--dry: -5000 counts is no reading of this probe",
+        ),
         (("recheck", "table.csv", "again.csv", "--dip-empty", "3"), "--drained"),
         (("recheck", "table.csv", "drained.csv", "--drained", "--dip-empty", "3"), "--tank"),
         (("carry", "table.csv", "--tank", "tank.toml", "--probe", "fill.csv"), "fill.csv"),

@@ -66,6 +66,23 @@ def test_an_unchanged_tank_is_still_good_and_the_cautions_are_read_again(done):
     assert len(later_of(done)["versions"]) == 1
 
 
+def test_one_pour_is_no_re_check_and_no_table_is_made_of_pours_of_which_one_looks_wrong(done):
+    done.record("/tanks/main/later", purpose="recheck", is_drained=True, cautions_read=True)
+    done.record("/tanks/main/later/pours", counts=counts_at(0.0))
+    done.record("/tanks/main/later/pours", added_l="60 L", counts=counts_at(60.0))
+    early = done.send("/tanks/main/later/conclude")
+    assert early.status_code == 409
+    assert "at least two pours" in early.json()["error"]
+    done.record("/tanks/main/later/pours", added_l="60 L", counts=counts_at(120.0) + 900)
+    done.record("/tanks/main/later/pours", added_l="60 L", counts=counts_at(180.0))
+    done.record("/tanks/main/later/conclude")
+    assert later_of(done)["runs"][0]["concluded"]["verdict"] == "repeat"
+    refused = done.send("/tanks/main/later/carry", reason="newer")
+    assert refused.status_code == 409
+    assert "one of these pours looks wrong" in refused.json()["error"]
+    assert len(later_of(done)["versions"]) == 1
+
+
 def test_a_pour_of_nothing_is_refused_in_the_unit_that_was_typed(done):
     done.client.put(
         "/api/book/settings",

@@ -118,6 +118,9 @@ def recheck(
     with naming_file(table_file):
         known = source.known()
     fill = later_fill(pours_file, known, is_drained=is_drained)
+    if dry is not None and source.probe is not None:
+        for name, counts in (("--dry", dry.counts), ("--dry-before", dry.before)):
+            _require_reading(name, counts, source.probe)
     if dip_empty_mm is not None:
         fill = _dipped(fill, source, dip_empty_mm, is_drained=is_drained)
     with naming_file(pours_file):
@@ -195,6 +198,20 @@ def later_fill(pours_file: str, known: Known, *, is_drained: bool) -> Fill:
             file=pours_file,
         )
     return fill if is_drained else begun_anywhere(known, fill)
+
+
+def _require_reading(name: str, counts: float | None, probe: Probe) -> None:
+    low, high = counts_scale(probe.counts_empty, probe.counts_full)
+    if counts is not None and not low <= counts <= high:
+        raise InputError(
+            said(
+                "{counts:g} counts is no reading of this probe, wanted {low:g} to {high:g}",
+                counts=counts,
+                low=low,
+                high=high,
+            ),
+            field=name,
+        )
 
 
 def _dipped(fill: Fill, source: Source, dip_empty_mm: float, *, is_drained: bool) -> Fill:

@@ -27,7 +27,7 @@ from gaugewright.journal.fills import table_digest
 from gaugewright.journal.kept_words import with_words
 from gaugewright.journal.state import LaterState, TankState
 from gaugewright.planning.cautions import CAUTIONS
-from gaugewright.pours.later.hold import Held, Verdict
+from gaugewright.pours.later.hold import Held, Verdict, require_sound
 from gaugewright.pours.later.sentences import LaterWords, verdict_sentence
 from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.table.later.assumptions import mounting
@@ -165,8 +165,8 @@ def conclude_later(yard: Yard, job: str, stamp: Stamp, tank_id: str) -> Recorded
         return before
     _, tank = yard.tank(job, tank_id)
     later = _going_on(tank)
-    if len(later.standing) < 2:
-        raise StateError(said("make at least one pour after the first reading"))
+    if len(later.standing) < 3:
+        raise StateError(said("make at least two pours after the first reading"))
     held = held_of(tank, later)
     verdict = with_words(
         sentence=verdict_sentence(held, is_carried=later.begun.event.purpose == "exchange")
@@ -210,6 +210,8 @@ def carry_later(yard: Yard, job: str, stamp: Stamp, tank_id: str, reason: str) -
     if begun.purpose == "recheck" and not has_pours:
         raise StateError(said("make at least one pour after the first reading"))
     held = held_of(tank, later) if has_pours else None
+    if held is not None:
+        require_sound(held)
     fitted = known_before(tank, later).table_fit() if held is None else held.after
     event = carried_event(
         tank,

@@ -68,13 +68,14 @@ def carry(
     """Carry a table to a new probe by zero, span, active length and tip clearance.
 
     What the old probe's tip and scale left open, and all that is not known of the new one,
-    is in the band.  Two check pours confirm the table and narrow it, or speak against it.
+    is in the band.  Two check pours confirm the table or speak against it.
     """
     from gaugewright.app.later import carry as carried
     from gaugewright.cli.later_text import carried_record, carried_text
     from gaugewright.cli.numbers import not_negative
     from gaugewright.cli.program import FINDINGS
     from gaugewright.errors import InputError
+    from gaugewright.pours.later.hold import require_sound
     from gaugewright.table.files import write_table
     from gaugewright.table.later.assumptions import mounting
 
@@ -108,8 +109,10 @@ def carry(
             u_place_mm=not_negative(u_place, "--u-place"),
         ),
     )
-    output.write(write_table(done.table))
     output.tell(carried_text(done))
+    if out is not None and done.held is not None:
+        require_sound(done.held)
+    output.write(write_table(done.table))
     output.give(carried_record(done))
     if strict and not done.is_confirmed:
         raise typer.Exit(FINDINGS)

@@ -124,7 +124,8 @@ def carried_text(done: Carried) -> str:
     else:
         lines += wrap(verdict_sentence(done.held, is_carried=True), 78)
         lines += ["", *held_lines(done.held, LaterWords(mm_per_count=done.probe.mm_per_count))]
-        lines += ["", f"With the check pours learnt: largest band ±{_largest(done.table):.1f} L."]
+        lines += ["", "With the check pours learnt, and what may have changed since the old table"]
+        lines += [f"allowed for: largest band ±{_largest(done.table):.1f} L."]
     return "\n".join([*lines, "", *table_lines(some_rows(done.table))])
 
 

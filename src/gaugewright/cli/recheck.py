@@ -69,6 +69,7 @@ def recheck(
     from gaugewright.cli.numbers import maybe_option_number
     from gaugewright.cli.program import FINDINGS
     from gaugewright.errors import InputError
+    from gaugewright.pours.later.hold import require_sound
     from gaugewright.pours.later.rivals import Dry
     from gaugewright.table.files import write_table
 
@@ -92,8 +93,10 @@ def recheck(
         dry=None if dry_now is None else Dry(dry_now, dry_then),
         dip_empty_mm=maybe_option_number(dip_empty, "--dip-empty"),
     )
-    output.write(write_table(done.table))
     output.tell(recheck_text(done))
+    if out is not None:
+        require_sound(done.held)
+    output.write(write_table(done.table))
     output.give(recheck_record(done))
     if strict and done.held.verdict != "good":
         raise typer.Exit(FINDINGS)

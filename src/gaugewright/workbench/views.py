@@ -49,6 +49,12 @@ SIZES_OF = {
     "stepped": ("edge_radius_mm",),
 }
 """Sizes that a shape may have besides those it needs."""
+SIZES_SHOWN = (
+    "length_mm", "width_mm", "height_mm", "diameter_mm", "round_depth_mm", "step_length_mm",
+    "step_height_mm", "edge_radius_mm", "end_depth_mm", "wall_mm",
+)  # fmt: skip
+"""Sizes that the tank's form has a field for."""
+ALSO_SHOWN = ("shape", "ends", "step_at", "displaced_l", "rated_capacity_l")
 
 
 def render_new_job(page: Page) -> str:
@@ -111,6 +117,8 @@ def render_stage(
         following=following(job, stage),
         planned=planned_pours(tank.plan) if tank else (),
         cut_length_mm=cut_length_mm(tank.plan) if tank else None,
+        sizes_shown=SIZES_SHOWN,
+        sizes_kept=sizes_kept(tank),
         taken_ids=" ".join(t.tank_id for t in job.tanks),
         is_translated=has_catalogue(page.language),
         watch=watch,
@@ -175,6 +183,12 @@ def open_finding(verdict: VerdictPicture | None) -> FindingPicture | None:
     if verdict is None:
         return None
     return next((f for f in verdict.findings if f.is_open), None)
+
+
+def sizes_kept(tank: TankPicture | None) -> dict[str, Any]:
+    """Give what a tank's description holds beside the fields of its form; it stays as it is."""
+    told = {} if tank is None else tank.tank
+    return {name: told[name] for name in told if name not in (*SIZES_SHOWN, *ALSO_SHOWN)}
 
 
 def following(job: JobPicture, stage: str) -> str | None:

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import logsumexp, ndtr
 
-from gaugewright.errors import InputError
+from gaugewright.errors import InputError, StateError
 from gaugewright.metrology.agreement import is_within
 from gaugewright.pours.candidates import WORTH
 from gaugewright.pours.later.changes import DENT, MOVED, SPAN, TIP, UNCHANGED, ZERO
@@ -24,6 +24,7 @@ from gaugewright.table.curves import Curves
 from gaugewright.table.fill import Fill
 from gaugewright.table.fit import Fit, average
 from gaugewright.table.later.known import K95, Known
+from gaugewright.words import said
 
 Floats = npt.NDArray[np.float64]
 
@@ -116,6 +117,12 @@ class Held:
     def probability(self, kind: str) -> float:
         """Return the probability of one thing that may be so."""
         return next((each.probability for each in self.possible if each.kind == kind), 0.0)
+
+
+def require_sound(held: Held) -> None:
+    """Refuse to learn pours of which one looks wrong; raises `StateError`."""
+    if held.verdict is Verdict.REPEAT:
+        raise StateError(said("one of these pours looks wrong, so no newer table is made of them"))
 
 
 def hold(

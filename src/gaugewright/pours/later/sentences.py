@@ -57,10 +57,12 @@ def verdict_sentence(held: Held, *, is_carried: bool = False) -> Said:
             return said("{what} is still good: {pours} agree with it.", what=what, pours=pours)
         case Verdict.REPEAT:
             return said(
-                "One of these pours looks wrong, not the table: {agree} of {pours} agree. "
-                "Repeat the one that does not.",
+                "One of these pours looks wrong, not the table: {agree} of {pours} agree, step "
+                "{step} is the first that does not. Take it back with those after it and type "
+                "them again, or pour anew.",
                 agree=agree,
                 pours=pours,
+                step=next(each.step for each in held.comparisons if not each.agrees),
             )
         case Verdict.DOUBTFUL if not held.named:
             return said(

@@ -12,7 +12,7 @@ function fitShape(form) {
   for (const box of form.querySelectorAll("[data-size]")) {
     const belongs = box.dataset.shapes.split(" ").includes(shape);
     box.hidden = !belongs;
-    box.querySelector("input").disabled = !belongs;
+    box.querySelector("input, select").disabled = !belongs;
   }
 }
 
