@@ -18,6 +18,8 @@ from gaugewright.watch.values import Floats
 LEAVING = 2
 SETTLING = 6
 """Bins after a stop begins in which the level may still swing or the probe still average."""
+POURED_PART = 0.05
+"""A stop whose first bins are off by this part of the tank began with fuel, not with a swing. [1]"""
 _MAD = 1.4826
 _HOUR_S = 3600.0
 _BLOCK = 5
@@ -229,6 +231,11 @@ def _settling(bins: Bins, spells: Spells, still_l2: float) -> Floats:
     if low.size < 8:
         return np.array([16.0, 4.0, 1.0, 0.25, 0.1, 0.0]) * still_l2
     later = _middle_of_four(bins.level_l[low[:, None] + np.arange(SETTLING, SETTLING + 4)])
+    off = np.abs(bins.level_l[low[:, None] + np.arange(SETTLING)] - later[:, None]).max(axis=1)
+    calm = off < POURED_PART * quantile(bins.level_l, 0.98)
+    if np.count_nonzero(calm) < 8:
+        return np.array([16.0, 4.0, 1.0, 0.25, 0.1, 0.0]) * still_l2
+    low, later = low[calm], later[calm]
     extra = np.array([_wide_l2(bins.level_l[low + k] - later) for k in range(SETTLING)])
     extra = np.maximum(extra - 1.5 * still_l2, 0.0)
     return np.maximum.accumulate(extra[::-1])[::-1].copy()

@@ -27,6 +27,8 @@ _SHORTEST_RUN = 25
 _FEWEST_RUNS = 5
 _FAR = 3.0
 """How many times as far as its runs scatter the rate of one may be off; beyond, fuel went."""
+_HOLES_PART = 0.2
+"""Part of the time that holes fill where records come with the engine only. [1]"""
 _USUAL_PART, _ODD_TIMES = 0.9, 3.0
 """A hole is odd that lasts so many times as long as this part of them does at most. [1]"""
 Mask = npt.NDArray[np.bool_]
@@ -72,9 +74,16 @@ def habit_of(track: Track, bins: Bins, spells: Spells, manner: Manner) -> Habit:
         wanted,
         _repeating(bins.level_l, bins.time_s, _STUCK * manner.running_l2**0.5, clear_s),
         clear_s,
-        dead=bool(np.count_nonzero(bins.running < 0.5) < 0.03 * bins.running.size),
+        dead=_is_dead(bins, hours),
         odd_h=_odd_hole_h(hours, spells.at_rest, spells.inside),
     )
+
+
+def _is_dead(bins: Bins, hours: Floats) -> bool:
+    """Whether there are no records without the engine: it never rests, and holes are many."""
+    never_rests = np.count_nonzero(bins.running < 0.5) < 0.03 * bins.running.size
+    in_holes_h = float(hours[hours > HOLE_S / _HOUR_S].sum())
+    return bool(never_rests and in_holes_h > _HOLES_PART * hours.sum())
 
 
 def used(
