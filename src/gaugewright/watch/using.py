@@ -100,13 +100,15 @@ def used(
         return counted, np.cumsum(unsure)
     rate, unsure = _rates(habit, bins, spells, manner, taken)
     return _summed(
-        rate, unsure, habit.hours, spells.at_rest, spells.inside, habit.dead, habit.odd_h,
+        bins.level_l, 3.0 * max(manner.running_l2, manner.slope_l2) ** 0.5, rate, unsure, habit.hours, spells.at_rest, spells.inside, habit.dead, habit.odd_h,
         manner.burn_l_h, (0.6 * manner.burn_l_h) ** 2, max(manner.burn_l_h, manner.idle_l_h),
     )  # fmt: skip
 
 
 @compiled
 def _summed(
+    level: Floats,
+    near_l: float,
     rate: Floats,
     unsure: Floats,
     hours: Floats,
@@ -146,6 +148,10 @@ def _summed(
                 flow = 0.5 * (flow + burn_l_h)
             half = 0.5 * flow
             doubt += half * half * step_h
+        if hole and flow > 0:
+            fell_l = level[i - 1] - level[i]
+            if -near_l < fell_l < flow * step_h:  # it was not used: nothing shows a refuel
+                flow = max(fell_l, 0.0) / step_h
         total_l += flow * step_h
         total_l2 += doubt * step_h
         used_l[i], crept_l2[i] = total_l, total_l2
