@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from math import exp
+from math import exp, inf
 
 import numpy as np
 
@@ -35,6 +35,7 @@ from gaugewright.watch.unseen import (
     told_by,
 )
 from gaugewright.watch.values import Event, EventKind, Floats, Noise, Track, Undecided, Watched
+from gaugewright.watch.weighing import weighed
 
 DRAIN_SCORE = 0.2
 """From here a loss is called a drain: about one false one in five vehicle-months."""
@@ -46,6 +47,9 @@ OPEN_SCORE = 0.0
 OPEN_PART = 0.03
 LEAST_REFUEL_PART = 0.02
 LEAST_REFUEL_L = 5.0
+SHIFTS, SHIFT_PART, MONTH_S = 1.0, 0.05, 30 * 86400.0
+"""Rises in a month, up to this part of the tank, that may look more like fuel than the falls that
+are called drains. [1/month, 1, s]"""
 LEAST_PART = 0.005
 """Below half a percent of the tank nothing is decidable."""
 _SIGMAS = 1.96
@@ -78,7 +82,12 @@ def watch_vehicle(track: Track, table: Table, *, least_score: float = DRAIN_SCOR
     changes = sorted(decide(seen), key=lambda c: c.before)
     capacity = float(table.litres[-1])
     likely = [c for c in changes if _is_event(c, capacity, least_score)]
-    called = [c for c in likely if not may_be_otherwise(seen, c, capacity)]
+    least = shifting_score(seen, [c for c in changes if c not in likely], capacity)
+    called = [
+        c
+        for c in likely
+        if not may_be_otherwise(seen, c, capacity) and (c.litres > 0 or c.score > least)
+    ]
     events = tuple(_event(track, table, seen, c, capacity) for c in called)
     called_ids, likely_ids = {id(c) for c in called}, {id(c) for c in likely}
     open_ones = [
@@ -109,6 +118,26 @@ def _is_event(change: Change, capacity_l: float, least_score: float) -> bool:
     least = max(LEAST_REFUEL_L, LEAST_REFUEL_PART * capacity_l)
     large = change.litres > LARGE_REFUEL_PART * capacity_l
     return change.score >= (LARGE_REFUEL_SCORE if large else REFUEL_SCORE) and change.litres > least
+
+
+def shifting_score(seen: Seen, rises: list[Change], capacity_l: float) -> float:
+    """Return the odds up to which this vehicle's level shifts by itself.
+
+    What shifts down by load, slope or a rate of use that is not known shifts up as often and as
+    far. So rises that are no refuels are weighed as if they were falls, and of those `SHIFTS` in
+    a month may be above. -inf where there are no more of them than that.
+    """
+    span_s = float(seen.bins.time_s[-1] - seen.bins.time_s[0])
+    allowed = max(int(SHIFTS * span_s / MONTH_S + 0.5), 1)
+    scores = sorted(
+        (
+            weighed(seen, rise)
+            for rise in rises
+            if LEAST_PART * capacity_l < rise.litres < SHIFT_PART * capacity_l
+        ),
+        reverse=True,
+    )
+    return scores[allowed] if len(scores) > allowed else -inf
 
 
 def _is_open(change: Change, capacity_l: float) -> bool:
