@@ -22,7 +22,7 @@ from gaugewright.watch.look import Seen, look
 from gaugewright.watch.middles import median
 from gaugewright.watch.plateaus import narrowed
 from gaugewright.watch.pouring import poured
-from gaugewright.watch.telling import reason_of, why_undecided
+from gaugewright.watch.telling import reaches_nothing, reason_of, rises_too, why_undecided
 from gaugewright.watch.unseen import (
     FLOWING_PART,
     UNSEEN,
@@ -47,6 +47,9 @@ OPEN_SCORE = 0.0
 OPEN_PART = 0.03
 LEAST_REFUEL_PART = 0.02
 LEAST_REFUEL_L = 5.0
+VAGUE_SCORE = 2.0
+"""From here a loss is called a drain even if its band reaches nothing: that fuel went is plain,
+how much is not."""
 SHIFTS, SHIFT_PART, MONTH_S = 1.0, 0.05, 30 * 86400.0
 """Rises in a month, up to this part of the tank, that may look more like fuel than the falls that
 are called drains. [1/month, 1, s]"""
@@ -81,28 +84,31 @@ def watch_vehicle(track: Track, table: Table, *, least_score: float = DRAIN_SCOR
         )  # fmt: skip
     changes = sorted(decide(seen), key=lambda c: c.before)
     capacity = float(table.litres[-1])
-    likely = [c for c in changes if _is_event(c, capacity, least_score)]
-    least = shifting_score(seen, [c for c in changes if c not in likely], capacity)
-    called = [
-        c
-        for c in likely
-        if not may_be_otherwise(seen, c, capacity) and (c.litres > 0 or c.score > least)
-    ]
-    events = tuple(_event(track, table, seen, c, capacity) for c in called)
-    called_ids, likely_ids = {id(c) for c in called}, {id(c) for c in likely}
-    open_ones = [
-        c
-        for c in changes
-        if id(c) not in called_ids and (id(c) in likely_ids or _is_open(c, capacity))
-    ]
-    undecided = tuple(_undecided(track, seen, c) for c in open_ones)
+    likely = {id(c) for c in changes if _is_event(c, capacity, least_score)}
+    least = shifting_score(seen, [c for c in changes if id(c) not in likely], capacity)
+    events: list[Event] = []
+    undecided: list[Undecided] = []
+    for c in changes:
+        if id(c) not in likely:
+            if _is_open(c, capacity):
+                undecided.append(_undecided(track, seen, c, why_undecided(seen, c)))
+        elif may_be_otherwise(seen, c, capacity):
+            undecided.append(_undecided(track, seen, c, why_undecided(seen, c)))
+        elif c.litres < 0 and c.score <= least:
+            undecided.append(_undecided(track, seen, c, rises_too(c)))
+        else:
+            event = _event(track, table, seen, c, capacity)
+            if c.litres < 0 and c.score < VAGUE_SCORE and event.u_litres >= event.litres:
+                undecided.append(_undecided(track, seen, c, reaches_nothing(c, event.u_litres)))
+            else:
+                events.append(event)
     notes = () if table.u_litres is not None else (
         "the table's own band is unknown: the bands are those of the readings alone",
     )  # fmt: skip
     return Watched(
         vehicle=track.vehicle,
-        events=_apart(events),
-        undecided=undecided,
+        events=_apart(tuple(events)),
+        undecided=tuple(undecided),
         noise=_noise(seen),
         records=track.time_s.size,
         span_s=span,
@@ -218,14 +224,14 @@ def difference_l2(table: Table, before_l: float, after_l: float) -> float:
     return (before - after) ** 2 + 2 * before * after * (1 - exp(-apart))
 
 
-def _undecided(track: Track, seen: Seen, change: Change) -> Undecided:
+def _undecided(track: Track, seen: Seen, change: Change, reason: str) -> Undecided:
     return Undecided(
         vehicle=track.vehicle,
         start_s=float(track.time_s[seen.bins.last[change.before]]),
         end_s=float(track.time_s[seen.bins.first[change.after]]),
         litres=change.litres,
         u_litres=_SIGMAS * change.var_l2**0.5,
-        reason=why_undecided(seen, change),
+        reason=reason,
     )
 
 

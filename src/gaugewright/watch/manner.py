@@ -19,7 +19,7 @@ LEAVING = 2
 SETTLING = 6
 """Bins after a stop begins in which the level may still swing or the probe still average."""
 POURED_PART = 0.05
-"""A stop whose first bins are off by this part of the tank began with fuel, not with a swing. [1]"""
+"""A stop whose first bins are off by this part of the tank began with fuel, no swing. [1]"""
 _MAD = 1.4826
 _HOUR_S = 3600.0
 _BLOCK = 5

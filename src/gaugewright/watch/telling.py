@@ -58,6 +58,22 @@ def _silence(seen: Seen, change: Change) -> str:
     )
 
 
+def rises_too(change: Change) -> str:
+    """Return why a fall like many rises of the same vehicle is not called fuel."""
+    return (
+        f"the level changed by {change.litres:+.1f} L, but in this vehicle it also rises as far "
+        "without a refuel: the load, the slope or an uneven use shifts it"
+    )
+
+
+def reaches_nothing(change: Change, band_l: float) -> str:
+    """Return why a fall that may have been none is not called fuel."""
+    return (
+        f"the level changed by {change.litres:+.1f} L, known to ± {band_l:.1f} L only: it may have "
+        "been nothing"
+    )
+
+
 def why_undecided(seen: Seen, change: Change) -> str:
     """Return why a plain change of the level is not called fuel, in one sentence."""
     size = f"the level changed by {change.litres:+.1f} L"

@@ -27,6 +27,8 @@ _SHORTEST_RUN = 25
 _FEWEST_RUNS = 5
 _FAR = 3.0
 """How many times as far as its runs scatter the rate of one may be off; beyond, fuel went."""
+_NEAR = 3.0
+"""Levels on both sides of a hole are alike within so many times what they scatter. [1]"""
 _HOLES_PART = 0.2
 """Part of the time that holes fill where records come with the engine only. [1]"""
 _USUAL_PART, _ODD_TIMES = 0.9, 3.0
@@ -100,7 +102,8 @@ def used(
         return counted, np.cumsum(unsure)
     rate, unsure = _rates(habit, bins, spells, manner, taken)
     return _summed(
-        bins.level_l, 3.0 * max(manner.running_l2, manner.slope_l2) ** 0.5, rate, unsure, habit.hours, spells.at_rest, spells.inside, habit.dead, habit.odd_h,
+        bins.level_l, _NEAR * max(manner.running_l2, manner.slope_l2) ** 0.5,
+        rate, unsure, habit.hours, spells.at_rest, spells.inside, habit.dead, habit.odd_h,
         manner.burn_l_h, (0.6 * manner.burn_l_h) ** 2, max(manner.burn_l_h, manner.idle_l_h),
     )  # fmt: skip
 
