@@ -189,3 +189,50 @@ def test_a_result_folder_that_cannot_be_made_is_said_plainly(folder, out, words)
     assert result.exit_code == 2, result.stderr
     assert words in result.stderr
     assert sorted(folder.rglob("*")) == before
+
+
+NAIVE = "vehicle,time,counts,speed_kmh,ignition\nT-7,{},1000,0,0\nT-7,{},999,0,0\n"
+
+
+def test_what_is_remembered_is_named_wherever_it_is_used(folder):
+    (folder / "log.csv").write_text(NAIVE.format("2026-03-01 10:00:00", "2026-03-01 10:01:00"))
+    told = run(*USUAL, "--zone", "Europe/Berlin")
+    again = run(*USUAL)
+    as_json = json.loads(run(*USUAL, "--json").stdout)
+
+    said = "ead with zone=Europe/Berlin, as remembered in watch-columns.toml"
+    assert said not in told.stdout
+    assert f"R{said}\n" in again.stdout
+    assert as_json["remembered"] == [f"r{said}"]
+
+
+def test_whole_iso_times_are_read_whatever_format_is_remembered(folder):
+    good = (folder / "log.csv").read_text()
+    (folder / "log.csv").write_text(NAIVE.format("03/14/2026 10:00:00", "03/14/2026 10:01:00"))
+    assert run(*USUAL, "--zone", "UTC", "--time-format", "%m/%d/%Y %H:%M:%S").exit_code == 0
+    (folder / "log.csv").write_text(good)
+
+    assert run(*USUAL).exit_code == 0
+    assert (folder / "result" / "events.csv").read_text().count("2026-03-01T10:39:00Z") == 1
+
+
+def test_a_refusal_that_rests_on_what_is_remembered_names_its_file(folder):
+    (folder / "log.csv").write_text(NAIVE.format("03/14/2026 10:00:00", "03/14/2026 10:01:00"))
+    assert run(*USUAL, "--zone", "UTC", "--time-format", "%m/%d/%Y %H:%M:%S").exit_code == 0
+    (folder / "log.csv").write_text(NAIVE.format("14.03.2026 10:00:00", "14.03.2026 10:01:00"))
+
+    refused = run(*USUAL)
+
+    assert refused.exit_code == 2
+    assert "time_format=%m/%d/%Y %H:%M:%S, as remembered in watch-columns.toml" in refused.stderr
+
+
+@pytest.mark.parametrize("more", [("--time-format", "%d.%m.%Y"), ("--report", "xlsx")])
+def test_what_a_refused_run_was_told_is_not_remembered(folder, more):
+    (folder / "log.csv").write_text(NAIVE.format("2026-03-01 10:00:00", "2026-03-01 10:01:00"))
+    (folder / "tables" / "T-7.csv").rename(folder / "tables" / "T-8.csv")
+
+    refused = run(*USUAL, "--zone", "Europe/Berlin", *more)
+
+    assert refused.exit_code == 2
+    assert not (folder / "watch-columns.toml").exists()

@@ -19,6 +19,8 @@ from gaugewright.watch.values import COLUMNS as EXTRA_COLUMNS
 NEEDED = ("vehicle", "time", "counts")
 KNOWN = (*NEEDED, "speed_kmh", "ignition", *EXTRA_COLUMNS)
 SETTINGS = ("zone", "time_format", "separator", "decimal", "on", "off")
+SPELLED = {"tab": "\t", "comma": ",", "semicolon": ";", "bar": "|", "space": " "}
+"""Words for separators."""
 REMEMBERED = "watch-columns.toml"
 """The file beside the log that remembers; in the home folder it is `HOME_REMEMBERED`."""
 HOME_REMEMBERED = Path(".gaugewright") / REMEMBERED
@@ -126,8 +128,7 @@ def columns_from(told: Mapping[str, object], *, field: str) -> Columns:
     if others.get("decimal") not in (None, "comma", "point"):
         raise InputError(f"decimal is 'comma' or 'point', found '{others['decimal']}'", field=field)
     if "separator" in others:
-        spelled = {"tab": "\t", "comma": ",", "semicolon": ";", "bar": "|", "space": " "}
-        others["separator"] = spelled.get(others["separator"], others["separator"])
+        others["separator"] = SPELLED.get(others["separator"], others["separator"])
         if len(others["separator"]) != 1:
             raise InputError("separator must be one character or its name", field=field)
     return Columns(names, **others)

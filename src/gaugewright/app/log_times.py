@@ -77,6 +77,8 @@ class Times:
         import pyarrow.compute as pc
 
         form, first = self._columns.time_format, sample[0]
+        if form is not None and _is_whole_iso(first) and not _fits(first, form):
+            form = None  # says itself what it is, whatever another log of this header needed
         if form is None and _WHOLE.fullmatch(first):
             self._wanted = "seconds since 1970"
             self._parse = lambda part: self.counted(_seconds(part))
@@ -95,6 +97,21 @@ class Times:
             zone = "UTC" if "%z" in form else _zone(self._columns, first)
             self._wanted = f"a time like {form}"
             self._parse = lambda part: _local(pc.strptime(part, format=form, unit="us"), zone)
+
+
+def _is_whole_iso(text: str) -> bool:
+    return _ISO.match(text) is not None and _ISO_ZONE.search(text[10:]) is not None
+
+
+def _fits(text: str, form: str) -> bool:
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    try:
+        pc.strptime(pa.array([text]), format=form, unit="us")
+    except pa.ArrowInvalid:
+        return False
+    return True
 
 
 def _to_microseconds(texts: "pa.Array") -> "pa.Array":

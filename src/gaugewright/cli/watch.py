@@ -153,13 +153,15 @@ def watch(
     written: list[str] = []
     if service is not None:
         written = write_service(
-            found_in_log, service, log=log, tables=found, told=told, out=Path(out),
-            latest_s=latest_s, made_at=datetime.now(UTC), scratch=scratch,
+            found_in_log, service, log=log, tables=found, told=watched.memory.told,
+            out=Path(out), latest_s=latest_s, made_at=datetime.now(UTC), scratch=scratch,
         )  # fmt: skip
+    watched.memory.keep()
     output.tell(report_text(found_in_log, out))
     if written:
         output.tell(f"Written besides: {', '.join(written)}")
-    output.give({**found_in_log.record(), "out": out, "reports": written})
+    output.give({**found_in_log.record(), "out": out, "reports": written,
+                 "remembered": watched.memory.used})  # fmt: skip
     if strict and found_in_log.needs_person:
         raise typer.Exit(FINDINGS)
 

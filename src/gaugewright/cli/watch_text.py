@@ -120,6 +120,7 @@ def report_text(report: WatchReport, out: str) -> str:
     lines = [
         f"{log.records} records of {_some_of(len(log.vehicles) + len(tableless), 'vehicle')}"
         + (f", {log.again} finished before" if log.again else ""),
+        *(said[0].upper() + said[1:] for said in log.memory.used),
         *_without_table(tableless),
         f"{_some_of(len(refuels), 'refuel')}, {sum(one.litres for one in refuels):.0f} L; "
         f"{_some_of(len(drains), 'drain')}, {sum(one.litres for one in drains):.0f} L",
