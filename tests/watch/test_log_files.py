@@ -197,6 +197,18 @@ def test_a_wrong_cell_is_named_with_file_line_and_column(tmp_path, text, wanted)
     assert str(caught.value).startswith(str(path))
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r\r\n", "\r"])
+@pytest.mark.parametrize("mark", ["", "\ufeff"])
+@pytest.mark.parametrize("wrong", ["A,yesterday,812,0", f"A,{T0},81x,0", f"A,{T0},812"])
+def test_lines_are_counted_as_an_editor_counts_them(tmp_path, end, mark, wrong):
+    path = tmp_path / "log.csv"
+    rows = [HEAD.strip(), *[ROW.strip()] * 3, wrong, ROW.strip(), ""]
+    path.write_bytes((mark + end.join(rows)).encode())
+
+    with pytest.raises(InputError, match=r"log\.csv, line 5[:,]"):
+        read(path)
+
+
 def test_a_wrong_cell_of_a_parquet_file_is_named(tmp_path):
     path = parquet(tmp_path / "x.parquet", vehicle=["A", "A"], time=[T0, T0], counts=["5", "x"])
 

@@ -124,6 +124,7 @@ class _Form:
         head = head.rpartition(b"\n")[0] if len(head) == _HEAD_BYTES else head
         text = decode(head, name=file.name)
         self.encoding = _encoding(head)
+        self.line_end = "\n" if "\n" in text else "\r"
         lines = text.splitlines()
         first = next((i for i, line in enumerate(lines) if line.strip()), None)
         if first is None:
@@ -217,14 +218,23 @@ def _rows(form: _Form) -> Iterator[tuple[int, list[str]]]:
     """Yield every row with the number of its line, slowly, to name the one that is wrong."""
     with closing(form.opened()) as stream:
         lines = io.TextIOWrapper(stream, encoding=form.encoding, errors="replace", newline="")
+        ended = 0
+
+        def counting() -> Iterator[str]:
+            nonlocal ended
+            for line in lines:
+                # What was sent through two programs may end its lines with two returns and a feed.
+                ended += line.endswith(form.line_end)
+                yield line
+
+        counted = counting()
         for _ in range(form.lines_before):
-            lines.readline()
-        reader = csv.reader(lines, delimiter=form.separator)
-        begin = 1
-        for cells in reader:
+            next(counted)
+        begin = ended + 1
+        for cells in csv.reader(counted, delimiter=form.separator):
             if cells:
-                yield form.lines_before + begin, cells
-            begin = reader.line_num + 1
+                yield begin, cells
+            begin = ended + 1
 
 
 def _line_of(form: _Form, row: int) -> int:
