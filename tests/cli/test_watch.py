@@ -236,3 +236,11 @@ def test_what_a_refused_run_was_told_is_not_remembered(folder, more):
 
     assert refused.exit_code == 2
     assert not (folder / "watch-columns.toml").exists()
+
+
+@pytest.mark.parametrize("told", [("--zone", "Mars"), ("--columns", "zone=Mars")])
+def test_a_zone_that_there_is_not_is_refused_whether_it_is_needed_or_not(folder, told):
+    refused = run(*USUAL, *told)
+
+    assert refused.exit_code == 2
+    assert f"{told[0]}: there is no zone 'Mars'; wanted one like Europe/Oslo" in refused.stderr

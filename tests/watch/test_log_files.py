@@ -174,14 +174,18 @@ ROW = f"A,{T0},812,0\n"
     [
         (HEAD + ROW + f"A,{T0},81x,0\n", r"line 3, counts: '81x' is not a number, wanted"),
         (HEAD + ROW + "A,yesterday,812,0\n", r"line 3, time: 'yesterday' is no time, wanted sec"),
-        (HEAD + ROW + f"A,{T0},812\n", r"line 3: 3 fields where 4 are named"),
-        (HEAD + "A,2026-03-01T10:00:00,812,0\n", r"time: times such as .* have no zone; say"),
-        (HEAD + "A,03/01/2026 10:00,812,0\n", r"time: .* may have the day first or the month"),
+        (HEAD + ROW + f"A,{T0},812\n", r"line 3: 3 fields where 4 are named; wanted 4 with ',' be"),
+        (HEAD + ROW + "A\n", r"line 3: 1 field where 4 are named; wanted 4 with ',' between"),
+        (HEAD + "A,2026-03-01T10:00:00,812,0\n", r"line 2, time: times such as .* no zone; say"),
+        (HEAD + "A,03/01/2026 10:00,812,0\n", r"line 2, time: .* may have the day first or"),
         (HEAD + "A,2026-13-01T10:00:00Z,812,0\n", r"line 2, time: '2026-13-01T10:00:00Z' is no t"),
         ("vehicle;time;counts\n" + "A;1700000000;5\n" * 3000 + "A;1700000000;5,5\n",
          r"line 3002, counts: '5,5' is not a number, .* say --columns decimal=comma"),
-        (ROW, "line 1, time: which|the first line must name|which column is"),
-        ("1,2,3\n", "line 1: the first line must name the columns, found figures"),
+        (HEAD + "\nA,yesterday,812,0\n", r"line 3, time: 'yesterday' is no time that is known"),
+        (ROW, r"line 1: the first line must name the columns \(vehicle, time, .*, found 'A,1772"),
+        ("A,2026-03-01T10:00:00Z,5,,\n", "line 1: the first line must name the columns"),
+        ("A;01.03.2026;10:00:00;5\n", "line 1: the first line must name the columns"),
+        ("1,2,3\n", "line 1: the first line must name the columns .*, found '1,2,3'"),
         ("", "is empty, wanted a header line and rows"),
         ("vehicle,time,counts,counts\n", "line 1, counts: is named twice"),
         ("vehicle,time,counts,ignition\n" + f"A,{T0},5,perhaps\n",
@@ -213,6 +217,13 @@ def test_a_wrong_cell_of_a_parquet_file_is_named(tmp_path):
     path = parquet(tmp_path / "x.parquet", vehicle=["A", "A"], time=[T0, T0], counts=["5", "x"])
 
     with pytest.raises(InputError, match="counts: row 2: 'x' is not a number"):
+        read(path)
+
+
+def test_a_time_of_a_parquet_file_that_has_no_zone_is_named_with_its_row(tmp_path):
+    path = parquet(tmp_path / "x.parquet", vehicle=["A"], time=["2026-03-01 10:00"], counts=[5])
+
+    with pytest.raises(InputError, match=r"x.parquet, time: row 1: times such as .* have no zone"):
         read(path)
 
 

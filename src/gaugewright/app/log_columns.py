@@ -10,6 +10,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from gaugewright.app.files import read_text, write_text
 from gaugewright.errors import FileError, InputError
@@ -127,11 +128,29 @@ def columns_from(told: Mapping[str, object], *, field: str) -> Columns:
             )
     if others.get("decimal") not in (None, "comma", "point"):
         raise InputError(f"decimal is 'comma' or 'point', found '{others['decimal']}'", field=field)
+    if "zone" in others:
+        require_zone(others["zone"], field=field)
     if "separator" in others:
         others["separator"] = SPELLED.get(others["separator"], others["separator"])
         if len(others["separator"]) != 1:
             raise InputError("separator must be one character or its name", field=field)
     return Columns(names, **others)
+
+
+def require_zone(zone: str, *, field: str) -> ZoneInfo:
+    """Return a time zone by its name, `InputError` for one that there is not.
+
+    >>> require_zone("Mars", field="--zone")
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: --zone: there is no zone 'Mars'; wanted one like Europe/Oslo
+    """
+    try:
+        return ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise InputError(
+            f"there is no zone '{zone}'; wanted one like Europe/Oslo", field=field
+        ) from None
 
 
 def matched(

@@ -98,7 +98,7 @@ def watch(
     from datetime import UTC, datetime
     from pathlib import Path
 
-    from gaugewright.app.log_columns import Columns, parse_columns
+    from gaugewright.app.log_columns import Columns, parse_columns, require_zone
     from gaugewright.app.receipt_files import read_receipts
     from gaugewright.app.watch_report import FORMS, report_of
     from gaugewright.app.watch_run import HowToRun, watch_log
@@ -110,6 +110,8 @@ def watch(
     from gaugewright.watch.order import CLOCK_AHEAD_S
 
     doors = Doors(http, mqtt, topic, events_topic, mqtt_user, mqtt_tls, health_topic)
+    if zone is not None:
+        require_zone(zone, field="--zone")
     if live:
         if log is not None or receipts is not None:
             raise InputError("takes neither LOG nor --receipts", field="--live")

@@ -40,8 +40,8 @@ def wanted_of(
             raise InputError("is of use with --report only", field="--month")
         return None
     from datetime import UTC
-    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+    from gaugewright.app.log_columns import require_zone
     from gaugewright.app.watch_service import Wanted
 
     if log == "-":
@@ -55,11 +55,7 @@ def wanted_of(
         except ValueError:
             raise InputError(f"wanted a month like 2026-03, found '{month}'",
                              field="--month") from None  # fmt: skip
-    try:
-        place = UTC if zone is None else ZoneInfo(zone)
-    except (ZoneInfoNotFoundError, ValueError):
-        raise InputError(f"there is no zone '{zone}'; wanted one like Europe/Oslo",
-                         field="--zone") from None  # fmt: skip
+    place = UTC if zone is None else require_zone(zone, field="--zone")
     return Wanted(tuple(dict.fromkeys(report or ())), plots, month, place, zone or "UTC")
 
 
