@@ -244,3 +244,34 @@ def test_a_zone_that_there_is_not_is_refused_whether_it_is_needed_or_not(folder,
 
     assert refused.exit_code == 2
     assert f"{told[0]}: there is no zone 'Mars'; wanted one like Europe/Oslo" in refused.stderr
+
+
+def test_speed_and_ignition_are_asked_for_too_and_a_wrong_number_is_asked_again(
+    folder, monkeypatch
+):
+    text = (folder / "log.csv").read_text()
+    (folder / "log.csv").write_text(
+        text.replace("vehicle,time,counts,speed_kmh,ignition", "Unit,When,Fuel,Tempo,Key")
+    )
+    monkeypatch.setattr("gaugewright.cli.watch_text.is_person_there", lambda: True)
+
+    asked = run(*USUAL, input="1\n2\n9\n3\n4\n\n")
+
+    assert asked.exit_code == 0, asked.output
+    assert "there is no column 9, wanted 1 to 5" in asked.output
+    remembered = (folder / "watch-columns.toml").read_text()
+    assert 'counts = "Fuel"' in remembered
+    assert 'speed_kmh = "Tempo"' in remembered
+    assert "ignition" not in remembered
+
+
+@pytest.mark.parametrize("log", ["log.csv", "-"])
+def test_a_log_without_records_is_refused(folder, log):
+    head = "vehicle,time,counts,speed_kmh,ignition\n"
+    (folder / "log.csv").write_text(head)
+
+    refused = run(log, *USUAL[1:], input=head.encode())
+
+    assert refused.exit_code == 2
+    assert "the log holds no records" in refused.stderr
+    assert not (folder / "result").exists()

@@ -18,7 +18,9 @@ from gaugewright.table.delimited import tidy_name
 from gaugewright.watch.values import COLUMNS as EXTRA_COLUMNS
 
 NEEDED = ("vehicle", "time", "counts")
-KNOWN = (*NEEDED, "speed_kmh", "ignition", *EXTRA_COLUMNS)
+HELPFUL = ("speed_kmh", "ignition")
+"""Columns without which the bands are wide."""
+KNOWN = (*NEEDED, *HELPFUL, *EXTRA_COLUMNS)
 SETTINGS = ("zone", "time_format", "separator", "decimal", "on", "off")
 SPELLED = {"tab": "\t", "comma": ",", "semicolon": ";", "bar": "|", "space": " "}
 """Words for separators."""
@@ -68,9 +70,13 @@ class Columns:
 class ColumnsMissingError(InputError):
     """Needed columns are not in the log under our names; the person can say which they are."""
 
-    def __init__(self, header: Sequence[str], missing: Sequence[str], *, file: str) -> None:
+    def __init__(
+        self, header: Sequence[str], missing: Sequence[str], *, file: str, found: Iterable[str] = ()
+    ) -> None:
         self.header = tuple(header)
         self.missing = tuple(missing)
+        self.found = frozenset(found)
+        """Our columns that are known."""
         shown = ", ".join(header) if header else "none"
         super().__init__(
             f"which column is {' and which '.join(missing)}? found {shown}; say it once with "
@@ -186,7 +192,7 @@ def matched(
         if name not in names and not (name == "vehicle" and (told.vehicle or has_vehicle))
     ]
     if missing:
-        raise ColumnsMissingError(header, missing, file=file)
+        raise ColumnsMissingError(header, missing, file=file, found=names)
     return replace(told, names=names)
 
 

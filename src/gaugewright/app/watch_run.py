@@ -16,6 +16,7 @@ from gaugewright.app.engines import (
     run_in_threads,
     run_on_cluster,
 )
+from gaugewright.app.files import shown_name
 from gaugewright.app.log_columns import Columns, places_beside
 from gaugewright.app.log_files import (
     ColumnsFor,
@@ -154,6 +155,8 @@ def watch_log(
         memory = Memory(told, places_beside(log))
         with memory.naming():
             reading = _read(files, Path(folder), memory, how, progress)
+        if not reading.records:
+            raise InputError("the log holds no records", file=shown_name(log))
         names = reading.vehicles.names
         own_tables = {name: tables.of(name) for name in names}
         if tables.only is not None and len(names) > 1:

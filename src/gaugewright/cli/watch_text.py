@@ -8,10 +8,9 @@ from types import TracebackType
 from typing import Any, Self
 
 from gaugewright.app.files import make_folder, write_files
-from gaugewright.app.log_columns import Columns, ColumnsMissingError
+from gaugewright.app.log_columns import HELPFUL, Columns, ColumnsMissingError
 from gaugewright.app.watch_report import WatchReport
 from gaugewright.app.watch_run import WatchedLog
-from gaugewright.errors import InputError
 from gaugewright.watch.receipts import Verdict
 from gaugewright.watch.values import EventKind
 
@@ -86,23 +85,40 @@ class Asking:
         except ColumnsMissingError as error:
             if not self._can_ask:
                 raise
-            return run(told | self._asked(error))
+            return run(told | _asked(error))
 
-    def _asked(self, error: ColumnsMissingError) -> Columns:
-        import typer
 
-        typer.echo(f"The columns of {error.file} are:", err=True)
-        for number, name in enumerate(error.header, start=1):
-            typer.echo(f"  {number:3d}  {name}", err=True)
-        names = {}
-        for ours in error.missing:
-            number = typer.prompt(f"Which one is the {ours}? (number)", type=int, err=True)
-            if not 1 <= number <= len(error.header):
-                raise InputError(
-                    f"there is no column {number}, wanted 1 to {len(error.header)}", field=ours
-                )
-            names[ours] = error.header[number - 1]
-        return Columns(names)
+def _asked(error: ColumnsMissingError) -> Columns:
+    import typer
+
+    typer.echo(f"The columns of {error.file} are:", err=True)
+    for number, name in enumerate(error.header, start=1):
+        typer.echo(f"  {number:3d}  {name}", err=True)
+    names = {ours: _column(error.header, ours) for ours in error.missing}
+    for ours in HELPFUL:
+        if ours not in error.found:
+            names[ours] = _column(error.header, ours, may_skip=True)
+    return Columns({ours: theirs for ours, theirs in names.items() if theirs})
+
+
+def _column(header: Sequence[str], ours: str, *, may_skip: bool = False) -> str:
+    """Ask until a number of a column is typed; nothing where the log has no such column."""
+    import typer
+
+    def chosen(typed: str) -> str:
+        if may_skip and not typed.strip():
+            return ""
+        if not typed.strip().isdecimal() or not 1 <= int(typed) <= len(header):
+            raise typer.BadParameter(f"there is no column {typed}, wanted 1 to {len(header)}")
+        return header[int(typed) - 1]
+
+    told = "number, or Enter if there is none" if may_skip else "number"
+    default = "" if may_skip else None
+    found: str = typer.prompt(
+        f"Which one is the {ours}? ({told})", default=default, show_default=False,
+        value_proc=chosen, err=True,
+    )  # fmt: skip
+    return found
 
 
 def write_report(report: WatchReport, out: Path, forms: Sequence[str]) -> None:
