@@ -275,3 +275,15 @@ def test_a_log_without_records_is_refused(folder, log):
     assert refused.exit_code == 2
     assert "the log holds no records" in refused.stderr
     assert not (folder / "result").exists()
+
+
+def test_what_no_clock_tells_is_counted_on_the_terminal(folder):
+    hours = (0, 1, 2, 3, 4)
+    rows = [f"T-7,2025-10-26 {h:02d}:{m:02d}:00,1000,0,0" for h in hours for m in range(60)]
+    text = "\n".join(["vehicle,time,counts,speed_kmh,ignition", *rows, "T-7,,1000,0,0\n"])
+    (folder / "log.csv").write_text(text)
+
+    said = run(*USUAL, "--zone", "Europe/Berlin").stdout
+
+    assert "- T-7: 60 of 301 records are of the hour that the clock had twice" in said
+    assert "- T-7: 1 of 301 records have no time or one that no right clock shows" in said

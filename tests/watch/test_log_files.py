@@ -21,6 +21,7 @@ from gaugewright.app.log_columns import (
 )
 from gaugewright.app.log_files import Vehicles, log_files, read_batches
 from gaugewright.errors import FileError, InputError
+from gaugewright.watch.order import TWICE_S
 
 T0 = datetime(2026, 3, 1, 10, 0, tzinfo=UTC).timestamp()
 
@@ -240,17 +241,18 @@ def test_a_file_that_is_not_there_is_refused():
         read("/nowhere/log.csv")
 
 
-def test_the_hour_that_a_clock_shows_twice_is_no_time(tmp_path):
+def test_an_hour_that_a_clock_shows_twice_or_never_waits_to_be_settled(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text(
         "vehicle,time,counts\nA,2026-10-25 01:30:00,1\nA,2026-10-25 02:30:00,2\n"
-        "A,2026-10-25 03:30:00,3\n"
+        "A,2026-10-25 03:30:00,3\nA,2026-03-29 02:30:00,4\n"
     )
 
     times = read(path, Columns(zone="Europe/Berlin"))[1]["time_s"]
 
-    assert np.isnan(times).tolist() == [False, True, False]
     assert times[2] - times[0] == 3 * 3600
+    assert times[1] - TWICE_S - times[0] == 3600
+    assert np.isnan(times[3])
 
 
 def test_columns_told_once_are_found_again_by_the_header(tmp_path):

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from gaugewright.app.log_columns import Columns
 from gaugewright.errors import InputError
+from gaugewright.watch.order import SET_BACK_S, TWICE_S
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -54,9 +55,9 @@ class Times:
     def written(self, texts: "pa.Array") -> tuple[Floats, BadTime | None]:
         """Return the times in texts in seconds since 1970-01-01 UTC, and the first that is none.
 
-        An empty text is no time (NaN); so is an hour that a place's clock shows twice or never,
-        where it cannot be told which is meant.  The first text is to blame if the texts have no
-        zone and none was told, or can be read in two ways.  [s]
+        An empty text is no time (NaN), nor is an hour that a place's clock never showed; of one
+        that it showed twice, see `watch.order.settled`.  The first text is to blame if the texts
+        have no zone and none was told, or can be read in two ways.  [s]
         """
         import pyarrow as pa
         import pyarrow.compute as pc
@@ -161,7 +162,10 @@ def _stamps(stamps: "pa.Array") -> Floats:
 
 
 def _local(stamps: "pa.Array", zone: str) -> Floats:
-    """Return the seconds of a place's clock, NaN where the clock is set and cannot tell."""
+    """Return the seconds of a place's clock, NaN for an hour that it never showed.
+
+    A time that it showed twice is the earlier moment plus `TWICE_S`.
+    """
     import pyarrow.compute as pc
 
     if zone == "UTC":
@@ -169,7 +173,10 @@ def _local(stamps: "pa.Array", zone: str) -> Floats:
     first = pc.assume_timezone(stamps, zone, ambiguous="earliest", nonexistent="earliest")
     last = pc.assume_timezone(stamps, zone, ambiguous="latest", nonexistent="latest")
     one, other = _stamps(first), _stamps(last)
-    return np.where(one == other, one, np.nan)
+    is_once = one == other
+    if is_once.all():
+        return one
+    return np.where(is_once, one, np.where(other - one == SET_BACK_S, one + TWICE_S, np.nan))
 
 
 def _zone(columns: Columns, example: str) -> str:

@@ -100,6 +100,7 @@ class WatchReport:
                     "late": done.arrival.late,
                     "doubled": done.arrival.doubled,
                     "misdated": done.arrival.misdated,
+                    "twice": done.arrival.twice,
                     "from": iso(_or_none(done.first_s)) or None,
                     "to": iso(_or_none(done.last_s)) or None,
                     **_provable(done.watched),

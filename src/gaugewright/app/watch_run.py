@@ -292,10 +292,11 @@ def _whole(
     if at_s:
         arrival = replace(
             arrival,
-            records=arrival.records + of_whole.misdated,
+            records=arrival.records + of_whole.misdated + of_whole.twice,
             late=of_whole.late,
             worst_late_s=of_whole.worst_late_s,
             misdated=of_whole.misdated,
+            twice=of_whole.twice,
         )
     vehicle = parts[0].vehicle
     held = [done for done in parts if isfinite(done.first_s)]

@@ -17,6 +17,8 @@ from gaugewright.watch.values import EventKind
 MOST_SHOWN = 20
 """Lines of a kind that are shown; the files hold all."""
 _DOING = {"reading": "Reading the log", "looking": "Looking at the vehicles"}
+_ALWAYS = ("supplier", "clock_wrong", "clock_twice")
+"""Kinds of remarks that are shown although they need no person."""
 _VERDICTS = {
     Verdict.AGREES: "agree",
     Verdict.SHORT: "short (less in the tank than paid for)",
@@ -158,7 +160,7 @@ def report_text(report: WatchReport, out: str) -> str:
     lines += _some([
         f"- {remark.vehicle + ': ' if remark.vehicle else ''}{remark.message}"
         for remark in report.remarks
-        if (remark.needs_person or remark.kind == "supplier") and remark.kind != "no_table"
+        if (remark.needs_person or remark.kind in _ALWAYS) and remark.kind != "no_table"
     ])  # fmt: skip
     lines.append(f"Written to {out}.")
     return "\n".join(lines)
