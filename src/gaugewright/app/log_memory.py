@@ -27,6 +27,8 @@ class Memory:
 
     told: Columns = field(default_factory=Columns)
     places: Sequence[Path] = ()
+    lent: str = ""
+    """What was remembered of the log that was asked for last, as it would be told."""
     _found: dict[tuple[str, ...], tuple[Columns, Path]] = field(default_factory=dict)
     _known: dict[tuple[str, ...], Columns] = field(default_factory=dict)
     _used: dict[tuple[str, ...], str] = field(default_factory=dict)
@@ -34,13 +36,13 @@ class Memory:
 
     def matched(self, header: Sequence[str], *, file: str, has_vehicle: bool = False) -> Columns:
         """Return which column is which in a log with this header; see `log_columns.matched`."""
-        self._last = ""
+        self.lent = self._last = ""
         before, place = self._before(header)
         known = before | self.told
         columns = matched(header, known, file=file, has_vehicle=has_vehicle)
         self._known[tuple(header)] = replace(known, vehicle=None)
-        used = said_of(before, but=self.told)
-        self._last = f"read with {used}, as remembered in {place}" if used else ""
+        self.lent = said_of(before, but=self.told)
+        self._last = f"read with {self.lent}, as remembered in {place}" if self.lent else ""
         self._used[tuple(header)] = self._last
         return columns
 
