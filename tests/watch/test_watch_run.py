@@ -295,7 +295,8 @@ def test_a_probe_without_a_table_is_named(tmp_path):
 
     (done,) = watch_log(log, tables, Look(steps), latest_s=LATEST_S).vehicles
 
-    assert "probe_without_table" in {one.kind for one in done.remarks}
+    (said,) = [one.message for one in done.remarks if one.kind == "probe_without_table"]
+    assert "counts of 2 probes and there is 1 table; only the first one is read, the" in said
 
 
 def test_the_files_are_as_the_contract_says(plainly):

@@ -85,7 +85,7 @@ class WatchReport:
         if "parquet" in forms:
             contents["events.parquet"] = events_parquet(events)
         if "xlsx" in forms:
-            contents["events.xlsx"] = events_xlsx(events)
+            contents["events.xlsx"] = events_xlsx(events, self.log.memory.zone)
         return contents
 
     def record(self) -> dict[str, Any]:

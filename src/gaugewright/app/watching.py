@@ -231,7 +231,8 @@ def _entry(
     left_out = len(health) - MOST_HEALTH
     notes = list(watched.notes)
     if left_out > 0:
-        notes.append(f"{left_out} more findings on the probe's health are left out")
+        findings = "finding" if left_out == 1 else "findings"
+        notes.append(f"{left_out} more {findings} on the probe's health left out")
     unpaid = () if told is None else tuple(map(_unpaid, told.without_receipt))
     notes += () if told is None else told.suppliers
     return wk.LogWatched(

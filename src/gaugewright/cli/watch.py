@@ -104,7 +104,12 @@ def watch(
     from gaugewright.app.watch_run import HowToRun, watch_log
     from gaugewright.app.watch_tables import table_files
     from gaugewright.cli.program import FINDINGS
-    from gaugewright.cli.watch_report import require_reportable, wanted_of, write_service
+    from gaugewright.cli.watch_report import (
+        in_zone_of,
+        require_reportable,
+        wanted_of,
+        write_service,
+    )
     from gaugewright.cli.watch_text import Asking, ProgressBar, report_text, write_report
     from gaugewright.errors import InputError
     from gaugewright.watch.order import CLOCK_AHEAD_S
@@ -122,7 +127,7 @@ def watch(
         raise InputError("is missing, wanted the log's file or folder (or --live)", field="LOG")
     output = Output(as_json=as_json)
     forms = also or []
-    service = wanted_of(report, plots, month, zone, log)
+    service = wanted_of(report, plots, month, log)
     for form in forms:
         if form not in FORMS:
             raise InputError(f"must be {' or '.join(FORMS)}, found '{form}'", field="--also")
@@ -136,7 +141,7 @@ def watch(
         vehicle=vehicle, zone=zone, time_format=time_format
     )
     found = table_files(tables)
-    paid = None if receipts is None else read_receipts(receipts, vehicle=vehicle, zone=zone)
+    paid = None if receipts is None else read_receipts(receipts, vehicle=vehicle, zone=told.zone)
     how = HowToRun(jobs, cluster, scratch=scratch, is_fresh=fresh)
     latest_s = datetime.now(UTC).timestamp() + CLOCK_AHEAD_S
     asking = Asking(log, is_allowed=not as_json)
@@ -150,6 +155,7 @@ def watch(
         )  # fmt: skip
     found_in_log = report_of(watched, paid)
     if service is not None:
+        service = in_zone_of(found_in_log, service)
         require_reportable(found_in_log, service)
     write_report(found_in_log, Path(out), forms)
     written: list[str] = []

@@ -131,6 +131,8 @@ def write_report(report: WatchReport, out: Path, forms: Sequence[str]) -> None:
 
 def report_text(report: WatchReport, out: str) -> str:
     """Return what a person reads when the watch is done."""
+    from gaugewright.app.watch_files import shown
+
     log, events = report.log, report.events
     refuels = [event for event in events if event.kind == EventKind.REFUEL]
     drains = [event for event in events if event.kind == EventKind.DRAIN]
@@ -145,7 +147,7 @@ def report_text(report: WatchReport, out: str) -> str:
     ]
     lines += _some([
         f"- {event.vehicle}: {event.litres:.1f} ± {event.u_litres:.1f} L out, "
-        f"{_when(event.start_s)}: {event.reason}"
+        f"{shown(event.start_s, log.memory.zone)}: {event.reason}"
         for event in sorted(drains, key=lambda one: -one.score)
     ])  # fmt: skip
     if report.reconciliation is not None:
@@ -185,9 +187,3 @@ def _some_of(number: int, word: str) -> str:
 def _some(lines: list[str]) -> list[str]:
     more = len(lines) - MOST_SHOWN
     return lines[:MOST_SHOWN] + ([f"  and {more} more in the files"] if more > 0 else [])
-
-
-def _when(time_s: float) -> str:
-    from gaugewright.app.watch_files import iso
-
-    return iso(time_s)
