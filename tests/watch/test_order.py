@@ -176,7 +176,7 @@ def test_a_small_step_back_within_the_hour_is_a_late_record_and_no_turn_of_the_c
     assert (found.arrival.twice, found.arrival.late) == (0, 1)
 
 
-@pytest.mark.parametrize("hour", [FIRST, np.tile(FIRST, 3)])
+@pytest.mark.parametrize("hour", [FIRST, np.tile(FIRST, 3), np.r_[FIRST[40:], FIRST[:40]]])
 def test_an_hour_whose_passes_cannot_be_told_apart_is_left_out_and_counted(hour):
     found = _put([BEFORE_S - 60, *hour, np.nan, BEFORE_S + 7200])
 

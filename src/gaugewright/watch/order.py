@@ -133,8 +133,9 @@ def settled(time_s: Floats) -> tuple[Floats, int]:
     """Return the times of one vehicle with the hour that a clock had twice put where it was.
 
     A time of that hour comes as the earlier moment plus `TWICE_S`, in order of arrival.  Where
-    these times jump back once, by half an hour or more, those before it are of the first pass
-    and those after it of the second.  What this does not settle becomes NaN and is counted.
+    these times jump back once, by half an hour or more, into what was there already, those before
+    it are of the first pass and those after it of the second.  (Late records that fill a hole
+    jump back too.)  What this does not settle becomes NaN and is counted.
 
     >>> hour = np.array([600.0, 3000.0, 600.0, 3000.0]) + 1_792_886_400
     >>> times, left_out = settled(hour + TWICE_S)
@@ -153,8 +154,8 @@ def settled(time_s: Floats) -> tuple[Floats, int]:
     for places in map(np.sort, years):
         times = earlier_s[places]
         turns = np.flatnonzero(np.diff(times) <= -_TURN_S)
-        if turns.size == 1:
-            is_second = np.arange(times.size) > turns[0]
+        is_second = np.arange(times.size) > turns[0] if turns.size == 1 else np.zeros(0, bool)
+        if is_second.size and times[is_second].max() >= times[~is_second].min():
             result[doubtful[places]] = times + np.where(is_second, SET_BACK_S, 0.0)
     return result, int(np.isnan(result[doubtful]).sum())
 
