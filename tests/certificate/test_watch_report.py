@@ -190,6 +190,20 @@ def test_paper_names_letters_it_cannot_write_and_shows_the_explanation(
     assert (round(width), round(height)) == (792, 612)
 
 
+def test_the_page_of_several_vehicles_counts_one_finding_as_one(
+    one: tuple[Track, VehicleReport],
+) -> None:
+    track, own = one
+    other = replace(own, vehicle="Tipper 5", health=own.health * 2)
+    pictures = drawn(track, own) | drawn(track, other)
+    pages = pypdf.PdfReader(
+        io.BytesIO(report_pdf(a_report(own, other), pictures, made_at=MADE_AT))
+    ).pages
+    text = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert "1 finding on health" in text
+    assert "2 findings on health" in text
+
+
 def test_one_month_leaves_out_what_belongs_to_others(one: tuple[Track, VehicleReport]) -> None:
     whole, april = a_report(one[1]), a_report(one[1], month="2026-04")
     own = april.vehicles[0]

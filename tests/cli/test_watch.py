@@ -189,3 +189,101 @@ def test_a_result_folder_that_cannot_be_made_is_said_plainly(folder, out, words)
     assert result.exit_code == 2, result.stderr
     assert words in result.stderr
     assert sorted(folder.rglob("*")) == before
+
+
+NAIVE = "vehicle,time,counts,speed_kmh,ignition\nT-7,{},1000,0,0\nT-7,{},999,0,0\n"
+
+
+def test_what_is_remembered_is_named_wherever_it_is_used(folder):
+    (folder / "log.csv").write_text(NAIVE.format("2026-03-01 10:00:00", "2026-03-01 10:01:00"))
+    told = run(*USUAL, "--zone", "Europe/Berlin")
+    again = run(*USUAL)
+    as_json = json.loads(run(*USUAL, "--json").stdout)
+
+    said = "ead with zone=Europe/Berlin, as remembered in watch-columns.toml"
+    assert said not in told.stdout
+    assert f"R{said}\n" in again.stdout
+    assert as_json["remembered"] == [f"r{said}"]
+
+
+def test_whole_iso_times_are_read_whatever_format_is_remembered(folder):
+    good = (folder / "log.csv").read_text()
+    (folder / "log.csv").write_text(NAIVE.format("03/14/2026 10:00:00", "03/14/2026 10:01:00"))
+    assert run(*USUAL, "--zone", "UTC", "--time-format", "%m/%d/%Y %H:%M:%S").exit_code == 0
+    (folder / "log.csv").write_text(good)
+
+    assert run(*USUAL).exit_code == 0
+    assert (folder / "result" / "events.csv").read_text().count("2026-03-01T10:39:00Z") == 1
+
+
+def test_a_refusal_that_rests_on_what_is_remembered_names_its_file(folder):
+    (folder / "log.csv").write_text(NAIVE.format("03/14/2026 10:00:00", "03/14/2026 10:01:00"))
+    assert run(*USUAL, "--zone", "UTC", "--time-format", "%m/%d/%Y %H:%M:%S").exit_code == 0
+    (folder / "log.csv").write_text(NAIVE.format("14.03.2026 10:00:00", "14.03.2026 10:01:00"))
+
+    refused = run(*USUAL)
+
+    assert refused.exit_code == 2
+    assert "time_format=%m/%d/%Y %H:%M:%S, as remembered in watch-columns.toml" in refused.stderr
+
+
+@pytest.mark.parametrize("more", [("--time-format", "%d.%m.%Y"), ("--report", "xlsx")])
+def test_what_a_refused_run_was_told_is_not_remembered(folder, more):
+    (folder / "log.csv").write_text(NAIVE.format("2026-03-01 10:00:00", "2026-03-01 10:01:00"))
+    (folder / "tables" / "T-7.csv").rename(folder / "tables" / "T-8.csv")
+
+    refused = run(*USUAL, "--zone", "Europe/Berlin", *more)
+
+    assert refused.exit_code == 2
+    assert not (folder / "watch-columns.toml").exists()
+
+
+@pytest.mark.parametrize("told", [("--zone", "Mars"), ("--columns", "zone=Mars")])
+def test_a_zone_that_there_is_not_is_refused_whether_it_is_needed_or_not(folder, told):
+    refused = run(*USUAL, *told)
+
+    assert refused.exit_code == 2
+    assert f"{told[0]}: there is no zone 'Mars'; wanted one like Europe/Oslo" in refused.stderr
+
+
+def test_speed_and_ignition_are_asked_for_too_and_a_wrong_number_is_asked_again(
+    folder, monkeypatch
+):
+    text = (folder / "log.csv").read_text()
+    (folder / "log.csv").write_text(
+        text.replace("vehicle,time,counts,speed_kmh,ignition", "Unit,When,Fuel,Tempo,Key")
+    )
+    monkeypatch.setattr("gaugewright.cli.watch_text.is_person_there", lambda: True)
+
+    asked = run(*USUAL, input="1\n2\n9\n3\n4\n\n")
+
+    assert asked.exit_code == 0, asked.output
+    assert "there is no column 9, wanted 1 to 5" in asked.output
+    remembered = (folder / "watch-columns.toml").read_text()
+    assert 'counts = "Fuel"' in remembered
+    assert 'speed_kmh = "Tempo"' in remembered
+    assert "ignition" not in remembered
+
+
+@pytest.mark.parametrize("log", ["log.csv", "-"])
+def test_a_log_without_records_is_refused(folder, log):
+    head = "vehicle,time,counts,speed_kmh,ignition\n"
+    (folder / "log.csv").write_text(head)
+
+    refused = run(log, *USUAL[1:], input=head.encode())
+
+    assert refused.exit_code == 2
+    assert "the log holds no records" in refused.stderr
+    assert not (folder / "result").exists()
+
+
+def test_what_no_clock_tells_is_counted_on_the_terminal(folder):
+    hours = (0, 1, 2, 3, 4)
+    rows = [f"T-7,2025-10-26 {h:02d}:{m:02d}:00,1000,0,0" for h in hours for m in range(60)]
+    text = "\n".join(["vehicle,time,counts,speed_kmh,ignition", *rows, "T-7,,1000,0,0\n"])
+    (folder / "log.csv").write_text(text)
+
+    said = run(*USUAL, "--zone", "Europe/Berlin").stdout
+
+    assert "- T-7: 60 of 301 records are of the hour that the clock had twice" in said
+    assert "- T-7: 1 of 301 records have no time or one that no right clock shows" in said

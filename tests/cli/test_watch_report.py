@@ -3,9 +3,12 @@
 import contextlib
 import io
 import json
+from datetime import datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
+import openpyxl
 import pyarrow.parquet as pq
 import pypdf
 import pytest
@@ -93,3 +96,28 @@ def test_standard_input_cannot_be_reported_on(yard: Path) -> None:
     done = watch(yard, "--out", "refused", "--plots", log="-")
     assert done.exit_code == 2
     assert "--plots: reads the log a second time" in done.stderr
+
+
+@pytest.mark.parametrize("options", [("--zone", "Europe/Berlin"), ()])
+def test_what_people_read_is_in_the_zone_that_was_told_now_or_before(
+    yard: Path, options: tuple[str, ...]
+) -> None:
+    out = yard / f"berlin{len(options)}"
+    more = ("--report", "pdf", "--also", "xlsx")
+    if not options:
+        assert watch(yard, "--out", str(out), "--zone", "Europe/Berlin").exit_code == 0
+    done = watch(yard, "--out", str(out), *options, *more)
+    (yard / "watch-columns.toml").unlink()
+
+    assert done.exit_code == 0, done.stderr
+    rows = (out / "events.csv").read_text().splitlines()
+    start = datetime.fromisoformat(next(row for row in rows if ",drain," in row).split(",")[2])
+    assert start.utcoffset() == timedelta(0)
+    local = start.astimezone(ZoneInfo("Europe/Berlin"))
+    assert f"{local:%Y-%m-%d %H:%M:%S} Europe/Berlin" in done.stdout
+    sheet = openpyxl.load_workbook(out / "events.xlsx")["events"]
+    head, *cells = [[cell.value for cell in row] for row in sheet.iter_rows()]
+    assert head[2:4] == ["start Europe/Berlin", "end Europe/Berlin"]
+    assert local.replace(tzinfo=None) in [row[2] for row in cells]
+    text = " ".join(p.extract_text() for p in pypdf.PdfReader(out / "report.pdf").pages)
+    assert "those of Europe/Berlin" in " ".join(text.split())

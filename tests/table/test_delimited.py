@@ -187,3 +187,10 @@ def test_any_text_gives_rows_or_an_input_error(text):
     except InputError:
         return
     assert all(set(row.fields) == set(rows.names) for row in rows.rows)
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r\r\n", "\r"])
+def test_lines_are_counted_as_an_editor_counts_them(end):
+    rows = read_rows(end.join(["step,added_l", "0,0", "1,10", "2,10", ""]))
+
+    assert [row.line for row in rows.rows] == [2, 3, 4]

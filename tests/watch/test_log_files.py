@@ -21,6 +21,7 @@ from gaugewright.app.log_columns import (
 )
 from gaugewright.app.log_files import Vehicles, log_files, read_batches
 from gaugewright.errors import FileError, InputError
+from gaugewright.watch.order import TWICE_S
 
 T0 = datetime(2026, 3, 1, 10, 0, tzinfo=UTC).timestamp()
 
@@ -174,14 +175,18 @@ ROW = f"A,{T0},812,0\n"
     [
         (HEAD + ROW + f"A,{T0},81x,0\n", r"line 3, counts: '81x' is not a number, wanted"),
         (HEAD + ROW + "A,yesterday,812,0\n", r"line 3, time: 'yesterday' is no time, wanted sec"),
-        (HEAD + ROW + f"A,{T0},812\n", r"line 3: 3 fields where 4 are named"),
-        (HEAD + "A,2026-03-01T10:00:00,812,0\n", r"time: times such as .* have no zone; say"),
-        (HEAD + "A,03/01/2026 10:00,812,0\n", r"time: .* may have the day first or the month"),
+        (HEAD + ROW + f"A,{T0},812\n", r"line 3: 3 fields where 4 are named; wanted 4 with ',' be"),
+        (HEAD + ROW + "A\n", r"line 3: 1 field where 4 are named; wanted 4 with ',' between"),
+        (HEAD + "A,2026-03-01T10:00:00,812,0\n", r"line 2, time: times such as .* no zone; say"),
+        (HEAD + "A,03/01/2026 10:00,812,0\n", r"line 2, time: .* may have the day first or"),
         (HEAD + "A,2026-13-01T10:00:00Z,812,0\n", r"line 2, time: '2026-13-01T10:00:00Z' is no t"),
         ("vehicle;time;counts\n" + "A;1700000000;5\n" * 3000 + "A;1700000000;5,5\n",
          r"line 3002, counts: '5,5' is not a number, .* say --columns decimal=comma"),
-        (ROW, "line 1, time: which|the first line must name|which column is"),
-        ("1,2,3\n", "line 1: the first line must name the columns, found figures"),
+        (HEAD + "\nA,yesterday,812,0\n", r"line 3, time: 'yesterday' is no time that is known"),
+        (ROW, r"line 1: the first line must name the columns \(vehicle, time, .*, found 'A,1772"),
+        ("A,2026-03-01T10:00:00Z,5,,\n", "line 1: the first line must name the columns"),
+        ("A;01.03.2026;10:00:00;5\n", "line 1: the first line must name the columns"),
+        ("1,2,3\n", "line 1: the first line must name the columns .*, found '1,2,3'"),
         ("", "is empty, wanted a header line and rows"),
         ("vehicle,time,counts,counts\n", "line 1, counts: is named twice"),
         ("vehicle,time,counts,ignition\n" + f"A,{T0},5,perhaps\n",
@@ -197,10 +202,29 @@ def test_a_wrong_cell_is_named_with_file_line_and_column(tmp_path, text, wanted)
     assert str(caught.value).startswith(str(path))
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r\r\n", "\r"])
+@pytest.mark.parametrize("mark", ["", "\ufeff"])
+@pytest.mark.parametrize("wrong", ["A,yesterday,812,0", f"A,{T0},81x,0", f"A,{T0},812"])
+def test_lines_are_counted_as_an_editor_counts_them(tmp_path, end, mark, wrong):
+    path = tmp_path / "log.csv"
+    rows = [HEAD.strip(), *[ROW.strip()] * 3, wrong, ROW.strip(), ""]
+    path.write_bytes((mark + end.join(rows)).encode())
+
+    with pytest.raises(InputError, match=r"log\.csv, line 5[:,]"):
+        read(path)
+
+
 def test_a_wrong_cell_of_a_parquet_file_is_named(tmp_path):
     path = parquet(tmp_path / "x.parquet", vehicle=["A", "A"], time=[T0, T0], counts=["5", "x"])
 
     with pytest.raises(InputError, match="counts: row 2: 'x' is not a number"):
+        read(path)
+
+
+def test_a_time_of_a_parquet_file_that_has_no_zone_is_named_with_its_row(tmp_path):
+    path = parquet(tmp_path / "x.parquet", vehicle=["A"], time=["2026-03-01 10:00"], counts=[5])
+
+    with pytest.raises(InputError, match=r"x.parquet, time: row 1: times such as .* have no zone"):
         read(path)
 
 
@@ -217,17 +241,18 @@ def test_a_file_that_is_not_there_is_refused():
         read("/nowhere/log.csv")
 
 
-def test_the_hour_that_a_clock_shows_twice_is_no_time(tmp_path):
+def test_an_hour_that_a_clock_shows_twice_or_never_waits_to_be_settled(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text(
         "vehicle,time,counts\nA,2026-10-25 01:30:00,1\nA,2026-10-25 02:30:00,2\n"
-        "A,2026-10-25 03:30:00,3\n"
+        "A,2026-10-25 03:30:00,3\nA,2026-03-29 02:30:00,4\n"
     )
 
     times = read(path, Columns(zone="Europe/Berlin"))[1]["time_s"]
 
-    assert np.isnan(times).tolist() == [False, True, False]
     assert times[2] - times[0] == 3 * 3600
+    assert times[1] - TWICE_S - times[0] == 3600
+    assert np.isnan(times[3])
 
 
 def test_columns_told_once_are_found_again_by_the_header(tmp_path):

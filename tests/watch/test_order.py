@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from gaugewright.errors import InputError
 from gaugewright.watch import order
-from gaugewright.watch.order import Arrival, by_code, ordered
+from gaugewright.watch.order import TWICE_S, Arrival, by_code, ordered
 
 START_S = 1_700_000_000.0
 ENGINES = pytest.mark.parametrize("has_compiler", [True, False])
@@ -143,3 +143,42 @@ def test_records_are_parted_by_vehicle_and_keep_their_order(has_compiler, codes)
 
 def test_what_arrived_in_parts_adds_up():
     assert Arrival(5, 1, 30.0, 2) + Arrival(3, 2, 10.0, 0, 1, 1) == Arrival(8, 3, 30.0, 2, 1, 1)
+
+
+BEFORE_S = 1_792_886_400.0
+"""When the hour began that the clocks of Berlin had twice in 2026."""
+FIRST = BEFORE_S + np.arange(0, 3600, 60) + TWICE_S
+
+
+def _times_through_the_turn():
+    before, after = BEFORE_S + np.arange(-3600, 0, 60), BEFORE_S + np.arange(7200, 10800, 60)
+    return [*before, *FIRST, *FIRST, *after]
+
+
+def _put(times):
+    return ordered("T", {"time_s": np.array(times), "counts": np.arange(float(len(times)))})
+
+
+def test_both_passes_of_an_hour_that_a_clock_had_twice_stand_in_the_order_of_arrival():
+    found = _put(_times_through_the_turn())
+
+    assert np.diff(found.track.time_s).tolist() == [60.0] * 239
+    assert (found.arrival.twice, found.arrival.misdated, found.arrival.late) == (0, 0, 0)
+
+
+def test_a_small_step_back_within_the_hour_is_a_late_record_and_no_turn_of_the_clock():
+    times = _times_through_the_turn()
+    times[70], times[71] = times[71], times[70]
+
+    found = _put(times)
+
+    assert np.diff(found.track.time_s).tolist() == [60.0] * 239
+    assert (found.arrival.twice, found.arrival.late) == (0, 1)
+
+
+@pytest.mark.parametrize("hour", [FIRST, np.tile(FIRST, 3), np.r_[FIRST[40:], FIRST[:40]]])
+def test_an_hour_whose_passes_cannot_be_told_apart_is_left_out_and_counted(hour):
+    found = _put([BEFORE_S - 60, *hour, np.nan, BEFORE_S + 7200])
+
+    assert found.track.time_s.tolist() == [BEFORE_S - 60, BEFORE_S + 7200]
+    assert (found.arrival.twice, found.arrival.misdated) == (hour.size, 1)

@@ -475,3 +475,10 @@ def test_few_refuels_say_nothing_of_a_supplier():
 )
 def test_what_is_said_of_a_supplier_agrees_with_his_figures(factor, u_factor, said):
     assert said in SupplierFactor("S-1", factor, u_factor, 20, 3, 0).message
+
+
+@pytest.mark.parametrize("written", ["Van", " v an"])
+def test_a_receipt_whose_vehicle_differs_in_case_or_spaces_names_the_one_that_was_watched(written):
+    found = reconcile([Receipt(written, 0.0, 50.0, 1)], [seen(vehicle="van")])
+
+    assert found.receipts[0].reason == "this vehicle was not watched; did you mean van?"

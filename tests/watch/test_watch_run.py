@@ -2,6 +2,8 @@
 
 import json
 from dataclasses import replace
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pyarrow as pa
@@ -293,7 +295,8 @@ def test_a_probe_without_a_table_is_named(tmp_path):
 
     (done,) = watch_log(log, tables, Look(steps), latest_s=LATEST_S).vehicles
 
-    assert "probe_without_table" in {one.kind for one in done.remarks}
+    (said,) = [one.message for one in done.remarks if one.kind == "probe_without_table"]
+    assert "counts of 2 probes and there is 1 table; only the first one is read, the" in said
 
 
 def test_the_files_are_as_the_contract_says(plainly):
@@ -336,3 +339,31 @@ def test_memory_holds_no_more_than_a_chunk(log, monkeypatch):
 
     assert max(held) < 2 * 2500
     assert found.records > 25_000
+
+
+@pytest.mark.parametrize("block_records", [10**6, 3000])
+@pytest.mark.parametrize("memory_records", [10**9, 7000])
+def test_the_end_of_summer_time_is_seen_whole_in_blocks_of_any_size(
+    tmp_path, block_records, memory_records
+):
+    """A record a minute from the 1st of October; 40 L go out in the second pass of the hour."""
+    berlin = ZoneInfo("Europe/Berlin")
+    start = datetime(2026, 10, 1, tzinfo=berlin).timestamp()
+    drained = datetime(2026, 10, 25, 2, 30, tzinfo=berlin, fold=1).timestamp()
+    times = start + 60 * np.arange(31 * 1440)
+    shown = [datetime.fromtimestamp(s, berlin).replace(tzinfo=None) for s in times]
+    counts = np.where(times < drained, 1000, 600)
+    rows = [f"A,{at},{n},0,0" for at, n in zip(shown, counts, strict=True)]
+    log = tmp_path / "log.csv"
+    log.write_text("\n".join(["vehicle,time,counts,speed_kmh,ignition", *rows]))
+    (tmp_path / "A.csv").write_text(TABLE)
+    how = HowToRun(engine="here", block_records=block_records, memory_records=memory_records)
+
+    found = watch_log(str(log), table_files(str(tmp_path / "A.csv")), Look(steps),
+                      latest_s=LATEST_S, how=how, told=Columns(zone="Europe/Berlin"))  # fmt: skip
+
+    (done,) = found.vehicles
+    (drain,) = done.watched.events
+    assert (drain.start_s, drain.end_s) == (drained - 60, drained)
+    assert done.arrival.records == times.size
+    assert (done.arrival.twice, done.arrival.misdated) == (0, 0)

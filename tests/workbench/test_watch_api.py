@@ -4,8 +4,10 @@ import io
 import re
 import uuid
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import httpx
 import numpy as np
@@ -317,3 +319,70 @@ def test_a_log_that_left_the_shelf_says_so_and_its_findings_stay(
     assert len(seen["events"]) == 1
     page = shared.client.get(f"/jobs/{shared.job}/watch").text
     assert "not on this computer" in page
+
+
+def in_berlin(text: str) -> str:
+    """Return a log or receipts with times of Berlin's clock, which have no zone."""
+
+    def local(found: re.Match[str]) -> str:
+        at = datetime.fromisoformat(found[0].replace("Z", "+00:00"))
+        return f"{at.astimezone(ZoneInfo('Europe/Berlin')):%Y-%m-%d %H:%M:%S}"
+
+    return re.sub(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", local, text)
+
+
+def test_the_zone_that_was_told_is_that_of_the_page_and_of_the_report(tabled: Hand) -> None:
+    assert give(tabled, log=in_berlin(LOG), columns="zone=Europe/Berlin").status_code == 200
+
+    seen = get(tabled).json()
+    drain = next(e for e in seen["events"] if e["kind"] == "drain")
+    assert (seen["zone"], drain["start_at"][-6:]) == ("Europe/Berlin", "+01:00")
+    page = tabled.client.get(f"/jobs/{tabled.job}/watch").text
+    assert "Months and times are those of Europe/Berlin." in page
+    assert 'data-zone="Europe/Berlin"' in page
+    shown = datetime.fromisoformat(drain["start_at"])
+    assert f"{shown:%H:%M}\N{NO-BREAK SPACE}CET" in page
+    pdf = pypdf.PdfReader(io.BytesIO(get(tabled, "/report.pdf").content))
+    text = " ".join("".join(each.extract_text() for each in pdf.pages).split())
+    assert "those of Europe/Berlin" in text
+    assert f"{shown:%Y-%m-%d %H:%M}" in text
+
+
+def test_columns_are_told_once_for_logs_with_the_same_header(tabled: Hand, workbench: Any) -> None:
+    own = in_berlin(LOG).replace("vehicle,time,counts", "Unit,Moment,Level")
+    told = "vehicle=Unit,time=Moment,counts=Level,zone=Europe/Berlin"
+    refused = give(tabled, log=own.replace("2026-03-02", "someday"), columns=told)
+    assert refused.status_code == 422
+    assert give(tabled, log=own).json()["field"] == "columns"
+
+    assert give(tabled, log=own, columns=told).status_code == 200
+    assert get(tabled).json()["remembered"] == ""
+    assert give(tabled, log=own.strip().rpartition("\n")[0]).status_code == 200
+    seen = get(tabled).json()
+    assert seen["remembered"] == "vehicle=Unit, time=Moment, counts=Level, zone=Europe/Berlin"
+    page = tabled.client.get(f"/jobs/{tabled.job}/watch").text
+    assert f"Read with {seen['remembered']}, as remembered" in page
+
+    workbench.yard.logs.forget()
+    (workbench.yard.logs.folder / "watch-columns.toml").unlink()
+    assert get(tabled, "/plot").json()["first_s"] == seen["from_s"]
+
+
+def test_records_whose_time_no_clock_tells_are_counted_beside_the_hours_seen(tabled: Hand) -> None:
+    hour = "".join(f"Tipper 4,2025-10-26 02:{m:02d}:00,900,0,0\n" for m in range(60))
+    own = in_berlin(LOG)
+    head, _, rows = own.partition("\n")
+    assert head == "vehicle,time,counts,speed_kmh,ignition"
+    log = f"{head}\n{hour}Tipper 4,,900,0,0\n{rows}"
+    assert give(tabled, log=log, columns="zone=Europe/Berlin").status_code == 200
+
+    page = tabled.client.get(f"/jobs/{tabled.job}/watch").text
+    assert "60 records are of the hour that the clock had twice" in page
+    assert "1 record has no time or one that no right clock shows" in page
+
+
+def test_a_zone_that_there_is_not_is_refused_where_it_was_typed(unwatched: Hand) -> None:
+    answer = give(unwatched, columns="zone=Mars")
+    assert answer.status_code == 422
+    assert answer.json()["field"] == "columns"
+    assert answer.json()["error"] == "there is no zone 'Mars'; wanted one like Europe/Oslo"

@@ -10,6 +10,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from gaugewright.app.files import read_text, write_text
 from gaugewright.errors import FileError, InputError
@@ -17,8 +18,12 @@ from gaugewright.table.delimited import tidy_name
 from gaugewright.watch.values import COLUMNS as EXTRA_COLUMNS
 
 NEEDED = ("vehicle", "time", "counts")
-KNOWN = (*NEEDED, "speed_kmh", "ignition", *EXTRA_COLUMNS)
+HELPFUL = ("speed_kmh", "ignition")
+"""Columns without which the bands are wide."""
+KNOWN = (*NEEDED, *HELPFUL, *EXTRA_COLUMNS)
 SETTINGS = ("zone", "time_format", "separator", "decimal", "on", "off")
+SPELLED = {"tab": "\t", "comma": ",", "semicolon": ";", "bar": "|", "space": " "}
+"""Words for separators."""
 REMEMBERED = "watch-columns.toml"
 """The file beside the log that remembers; in the home folder it is `HOME_REMEMBERED`."""
 HOME_REMEMBERED = Path(".gaugewright") / REMEMBERED
@@ -65,9 +70,13 @@ class Columns:
 class ColumnsMissingError(InputError):
     """Needed columns are not in the log under our names; the person can say which they are."""
 
-    def __init__(self, header: Sequence[str], missing: Sequence[str], *, file: str) -> None:
+    def __init__(
+        self, header: Sequence[str], missing: Sequence[str], *, file: str, found: Iterable[str] = ()
+    ) -> None:
         self.header = tuple(header)
         self.missing = tuple(missing)
+        self.found = frozenset(found)
+        """Our columns that are known."""
         shown = ", ".join(header) if header else "none"
         super().__init__(
             f"which column is {' and which '.join(missing)}? found {shown}; say it once with "
@@ -125,12 +134,29 @@ def columns_from(told: Mapping[str, object], *, field: str) -> Columns:
             )
     if others.get("decimal") not in (None, "comma", "point"):
         raise InputError(f"decimal is 'comma' or 'point', found '{others['decimal']}'", field=field)
+    if "zone" in others:
+        require_zone(others["zone"], field=field)
     if "separator" in others:
-        spelled = {"tab": "\t", "comma": ",", "semicolon": ";", "bar": "|", "space": " "}
-        others["separator"] = spelled.get(others["separator"], others["separator"])
+        others["separator"] = SPELLED.get(others["separator"], others["separator"])
         if len(others["separator"]) != 1:
             raise InputError("separator must be one character or its name", field=field)
     return Columns(names, **others)
+
+
+def require_zone(zone: str, *, field: str) -> ZoneInfo:
+    """Return a time zone by its name, `InputError` for one that there is not.
+
+    >>> require_zone("Mars", field="--zone")
+    Traceback (most recent call last):
+        ...
+    gaugewright.errors.InputError: --zone: there is no zone 'Mars'; wanted one like Europe/Oslo
+    """
+    try:
+        return ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise InputError(
+            f"there is no zone '{zone}'; wanted one like Europe/Oslo", field=field
+        ) from None
 
 
 def matched(
@@ -166,7 +192,7 @@ def matched(
         if name not in names and not (name == "vehicle" and (told.vehicle or has_vehicle))
     ]
     if missing:
-        raise ColumnsMissingError(header, missing, file=file)
+        raise ColumnsMissingError(header, missing, file=file, found=names)
     return replace(told, names=names)
 
 

@@ -32,6 +32,7 @@ _SEPARATORS = ";\t,|"
 _NOTHING = ["", "NULL", "null", "NaN", "nan", "NA", "N/A", "n/a", "-", "--", "None"]
 _COMMA_FIGURE = re.compile(r"\s*[+-]?\d*,\d+\s*", re.ASCII)
 _FIGURE = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
+_DAY = re.compile(r"\d{1,4}([./-])\d{1,2}\1\d{1,4}", re.ASCII)
 
 
 def csv_batches(file: LogFile, columns_for: ColumnsFor, vehicles: Vehicles) -> Iterator[Batch]:
@@ -101,10 +102,7 @@ def _times(batch: "pa.RecordBatch", form: "_Form", times: Times) -> Numbers:
 
     parts = [batch.column(name) for name in form.time_columns]
     texts = parts[0] if len(parts) == 1 else pc.binary_join_element_wise(*parts, " ")
-    try:
-        found, bad = times.written(texts)
-    except InputError as error:
-        raise error.in_file(form.file.name) from None
+    found, bad = times.written(texts)
     if bad is not None:
         raise RowError(bad[1], row=bad[0], column=form.columns.names["time"])
     return found
@@ -124,6 +122,7 @@ class _Form:
         head = head.rpartition(b"\n")[0] if len(head) == _HEAD_BYTES else head
         text = decode(head, name=file.name)
         self.encoding = _encoding(head)
+        self.line_end = "\n" if "\n" in text else "\r"
         lines = text.splitlines()
         first = next((i for i, line in enumerate(lines) if line.strip()), None)
         if first is None:
@@ -201,15 +200,18 @@ def _separator(line: str) -> str:
 
 def _fields(line: str, separator: str, file: str, number: int) -> list[str]:
     names = [name.strip() for name in next(csv.reader([line], delimiter=separator))]
+    figures = sum(_FIGURE.fullmatch(name) is not None for name in names)
+    if 2 * figures > len(names) or any(_DAY.match(name) for name in names):
+        raise InputError(
+            "the first line must name the columns (vehicle, time, counts, or as they are called "
+            f"here), found '{line.strip()[:60]}'",
+            line=number, file=file,
+        )  # fmt: skip
     for place, name in enumerate(names):
         if not name:
             names[place] = f"column {place + 1}"
         elif name in names[:place]:
             raise InputError("is named twice", field=name, line=number, file=file)
-    if names and all(_FIGURE.fullmatch(name) for name in names):
-        raise InputError(
-            "the first line must name the columns, found figures", line=number, file=file
-        )
     return names
 
 
@@ -217,14 +219,23 @@ def _rows(form: _Form) -> Iterator[tuple[int, list[str]]]:
     """Yield every row with the number of its line, slowly, to name the one that is wrong."""
     with closing(form.opened()) as stream:
         lines = io.TextIOWrapper(stream, encoding=form.encoding, errors="replace", newline="")
+        ended = 0
+
+        def counting() -> Iterator[str]:
+            nonlocal ended
+            for line in lines:
+                # What was sent through two programs may end its lines with two returns and a feed.
+                ended += line.endswith(form.line_end)
+                yield line
+
+        counted = counting()
         for _ in range(form.lines_before):
-            lines.readline()
-        reader = csv.reader(lines, delimiter=form.separator)
-        begin = 1
-        for cells in reader:
+            next(counted)
+        begin = ended + 1
+        for cells in csv.reader(counted, delimiter=form.separator):
             if cells:
-                yield form.lines_before + begin, cells
-            begin = reader.line_num + 1
+                yield begin, cells
+            begin = ended + 1
 
 
 def _line_of(form: _Form, row: int) -> int:
@@ -241,8 +252,10 @@ def _first_fault(form: _Form, kinds: dict[str, Any], said: str) -> InputError:
     figures = [(i, name) for i, name in enumerate(form.header) if kinds.get(name) == pa.float64()]
     for line, cells in _rows(form):
         if len(cells) != len(form.header):
+            mark = "tab" if form.separator == "\t" else f"'{form.separator}'"
             return InputError(
-                f"{len(cells)} fields where {len(form.header)} are named",
+                f"{len(cells)} field{'s' if len(cells) > 1 else ''} where {len(form.header)} are "
+                f"named; wanted {len(form.header)} with {mark} between, as in the header",
                 line=line, file=form.file.name,
             )  # fmt: skip
         for place, name in figures:

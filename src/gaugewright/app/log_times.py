@@ -3,13 +3,13 @@
 import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 import numpy.typing as npt
 
 from gaugewright.app.log_columns import Columns
 from gaugewright.errors import InputError
+from gaugewright.watch.order import SET_BACK_S, TWICE_S
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -55,9 +55,9 @@ class Times:
     def written(self, texts: "pa.Array") -> tuple[Floats, BadTime | None]:
         """Return the times in texts in seconds since 1970-01-01 UTC, and the first that is none.
 
-        An empty text is no time (NaN); so is an hour that a place's clock shows twice or never,
-        where it cannot be told which is meant.  Raises `InputError` if the texts have no zone
-        and none was told, or can be read in two ways.  [s]
+        An empty text is no time (NaN), nor is an hour that a place's clock never showed; of one
+        that it showed twice, see `watch.order.settled`.  The first text is to blame if the texts
+        have no zone and none was told, or can be read in two ways.  [s]
         """
         import pyarrow as pa
         import pyarrow.compute as pc
@@ -68,7 +68,11 @@ class Times:
             sample = pc.drop_null(texts).to_pylist()
             if not sample:
                 return np.full(len(texts), np.nan), None
-            self._settle(sample)
+            try:
+                self._settle(sample)
+            except InputError as error:
+                first: int = pc.index(pc.is_valid(texts), True).as_py()
+                return np.empty(0), (first, error.problem)
         assert self._parse is not None
         return _by(self._parse, texts, self._wanted)
 
@@ -77,6 +81,8 @@ class Times:
         import pyarrow.compute as pc
 
         form, first = self._columns.time_format, sample[0]
+        if form is not None and _is_whole_iso(first) and not _fits(first, form):
+            form = None  # says itself what it is, whatever another log of this header needed
         if form is None and _WHOLE.fullmatch(first):
             self._wanted = "seconds since 1970"
             self._parse = lambda part: self.counted(_seconds(part))
@@ -95,6 +101,21 @@ class Times:
             zone = "UTC" if "%z" in form else _zone(self._columns, first)
             self._wanted = f"a time like {form}"
             self._parse = lambda part: _local(pc.strptime(part, format=form, unit="us"), zone)
+
+
+def _is_whole_iso(text: str) -> bool:
+    return _ISO.match(text) is not None and _ISO_ZONE.search(text[10:]) is not None
+
+
+def _fits(text: str, form: str) -> bool:
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    try:
+        pc.strptime(pa.array([text]), format=form, unit="us")
+    except pa.ArrowInvalid:
+        return False
+    return True
 
 
 def _to_microseconds(texts: "pa.Array") -> "pa.Array":
@@ -141,7 +162,10 @@ def _stamps(stamps: "pa.Array") -> Floats:
 
 
 def _local(stamps: "pa.Array", zone: str) -> Floats:
-    """Return the seconds of a place's clock, NaN where the clock is set and cannot tell."""
+    """Return the seconds of a place's clock, NaN for an hour that it never showed.
+
+    A time that it showed twice is the earlier moment plus `TWICE_S`.
+    """
     import pyarrow.compute as pc
 
     if zone == "UTC":
@@ -149,22 +173,17 @@ def _local(stamps: "pa.Array", zone: str) -> Floats:
     first = pc.assume_timezone(stamps, zone, ambiguous="earliest", nonexistent="earliest")
     last = pc.assume_timezone(stamps, zone, ambiguous="latest", nonexistent="latest")
     one, other = _stamps(first), _stamps(last)
-    return np.where(one == other, one, np.nan)
+    is_once = one == other
+    if is_once.all():
+        return one
+    return np.where(is_once, one, np.where(other - one == SET_BACK_S, one + TWICE_S, np.nan))
 
 
 def _zone(columns: Columns, example: str) -> str:
     if columns.zone is None:
         raise InputError(
             f"times such as '{example}' have no zone; say it with --zone Europe/Berlin (or UTC)",
-            field="time",
         )
-    try:
-        ZoneInfo(columns.zone)
-    except (ZoneInfoNotFoundError, ValueError):
-        raise InputError(
-            f"'{columns.zone}' is no time zone, wanted for example Europe/Berlin or UTC",
-            field="zone",
-        ) from None
     return columns.zone
 
 
@@ -174,8 +193,7 @@ def _form(sample: list[str]) -> str:
     if not parts:
         raise InputError(
             f"'{sample[0]}' is no time that is known; say how to read it with --time-format "
-            "'%d.%m.%Y %H:%M:%S'",
-            field="time",
+            "'%d.%m.%Y %H:%M:%S'"
         )
     first = parts[0]
     mark = first[2]
@@ -196,7 +214,6 @@ def _form(sample: list[str]) -> str:
             raise InputError(
                 f"'{sample[0]}' may have the day first or the month; say which with "
                 f"--time-format '%d{mark}%m{mark}{year}{clock}' or "
-                f"'%m{mark}%d{mark}{year}{clock}'",
-                field="time",
+                f"'%m{mark}%d{mark}{year}{clock}'"
             )
     return date + clock

@@ -2,15 +2,17 @@
 
 from collections.abc import Iterable
 from dataclasses import asdict
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from math import isnan
 
 import numpy as np
 import numpy.typing as npt
 
 from gaugewright.app import pictures_watch as p
+from gaugewright.app.log_columns import require_zone
 from gaugewright.app.watching import explanation_of, open_watch, watched_entry
 from gaugewright.app.yard import Yard
+from gaugewright.errors import InputError
 from gaugewright.journal import watch_kinds as wk
 from gaugewright.journal.later_kinds import TableCarried
 from gaugewright.journal.state import Kept, TankState
@@ -27,6 +29,7 @@ def watch_picture(yard: Yard, tank: TankState, number: int | None = None) -> p.W
     kept = watched_entry(tank, number)
     event = kept.event
     standing = tank.accepted_table or tank.table
+    zone, zone_name = zone_of(event)
     is_here = yard.logs.find(event.log_sha256) is not None
     return p.WatchPicture(
         number=kept.number,
@@ -42,18 +45,20 @@ def watch_picture(yard: Yard, tank: TankState, number: int | None = None) -> p.W
         records=event.records,
         from_s=event.from_s,
         to_s=event.to_s,
-        from_at=moment(event.from_s),
-        to_at=moment(event.to_s),
-        events=tuple(_event(tank, kept, place) for place in range(len(event.events))),
+        from_at=moment(event.from_s, zone),
+        to_at=moment(event.to_s, zone),
+        zone=zone_name,
+        remembered=str(event.columns.get("remembered", "")),
+        events=tuple(_event(tank, kept, place, zone) for place in range(len(event.events))),
         undecided=tuple(
             p.UndecidedPicture(
-                u.start_s, u.end_s, moment(u.start_s), u.litres, u.u_litres, u.reason
+                u.start_s, u.end_s, moment(u.start_s, zone), u.litres, u.u_litres, u.reason
             )
             for u in event.undecided
         ),
         receipts_name=event.receipts_name,
-        receipts=tuple(_receipt(row) for row in event.receipts),
-        health=tuple(_health(found) for found in event.health),
+        receipts=tuple(_receipt(row, zone) for row in event.receipts),
+        health=tuple(_health(found, zone) for found in event.health),
         provable_parked_l=event.provable_parked_l,
         provable_moving_l=event.provable_moving_l,
         noise=event.noise,
@@ -101,7 +106,8 @@ def months_picture(
     opened = open_watch(yard, job, tank_id, number)
     _, tank = yard.tank(job, tank_id)
     known = [opened.watched.events[place] for place in explained_in(tank, opened.kept)]
-    months = months_of(opened.track, opened.table, opened.watched, explained=known)
+    zone, _ = zone_of(opened.kept.event)
+    months = months_of(opened.track, opened.table, opened.watched, explained=known, zone=zone)
     return p.MonthsPicture(tuple(_month(month) for month in months), HOW)
 
 
@@ -115,12 +121,21 @@ def explained_in(tank: TankState, kept: Kept[wk.LogWatched]) -> dict[int, Explai
     }
 
 
-def moment(time_s: float) -> datetime:
-    """Return seconds since 1970 as a time in UTC."""
-    return datetime.fromtimestamp(time_s, UTC)
+def zone_of(event: wk.LogWatched) -> tuple[tzinfo, str]:
+    """Return the zone that was told of a log's times, else UTC, and its name."""
+    told = event.columns.get("zone")
+    try:
+        return (UTC, "UTC") if told is None else (require_zone(told, field="zone"), told)
+    except InputError:  # not known on this computer
+        return UTC, "UTC"
 
 
-def _event(tank: TankState, kept: Kept[wk.LogWatched], place: int) -> p.EventPicture:
+def moment(time_s: float, zone: tzinfo = UTC) -> datetime:
+    """Return seconds since 1970 as a time in a zone."""
+    return datetime.fromtimestamp(time_s, zone)
+
+
+def _event(tank: TankState, kept: Kept[wk.LogWatched], place: int, zone: tzinfo) -> p.EventPicture:
     e = kept.event.events[place]
     said = explanation_of(tank, kept, place)
     explained = None
@@ -129,30 +144,32 @@ def _event(tank: TankState, kept: Kept[wk.LogWatched], place: int) -> p.EventPic
             said.number, said.event.reason, said.mark.person, said.mark.at, said.event.watched
         )
     return p.EventPicture(
-        place + 1, e.kind, e.start_s, e.end_s, moment(e.start_s), moment(e.end_s), e.litres,
+        place + 1, e.kind, e.start_s, e.end_s, moment(e.start_s, zone),
+        moment(e.end_s, zone), e.litres,
         e.u_litres, e.before_l, e.after_l, e.score, e.reason, e.first, e.last, explained,
     )  # fmt: skip
 
 
-def _receipt(row: wk.SeenReceipt) -> p.ReceiptPicture:
+def _receipt(row: wk.SeenReceipt, zone: tzinfo) -> p.ReceiptPicture:
     return p.ReceiptPicture(
-        row.receipt, moment(row.at_s), row.at_s, row.verdict, row.receipt_l, row.tank_l,
+        row.receipt, moment(row.at_s, zone), row.at_s, row.verdict, row.receipt_l, row.tank_l,
         row.difference_l, row.u_difference_l, row.message,
     )  # fmt: skip
 
 
-def _health(found: wk.SeenHealth) -> p.HealthPicture:
+def _health(found: wk.SeenHealth, zone: tzinfo) -> p.HealthPicture:
     return p.HealthPicture(
-        found.kind, found.start_s, found.end_s, moment(found.start_s), moment(found.end_s),
-        found.message, found.advice,
+        found.kind, found.start_s, found.end_s, moment(found.start_s, zone),
+        moment(found.end_s, zone), found.message, found.advice,
     )  # fmt: skip
 
 
 def _other(kept: Kept[wk.LogWatched]) -> p.EarlierWatch:
     event = kept.event
+    zone, _ = zone_of(event)
     return p.EarlierWatch(
-        kept.number, event.log_name, moment(event.from_s), moment(event.to_s), kept.mark.at,
-        kept.mark.person,
+        kept.number, event.log_name, moment(event.from_s, zone), moment(event.to_s, zone),
+        kept.mark.at, kept.mark.person,
     )  # fmt: skip
 
 

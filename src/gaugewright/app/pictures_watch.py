@@ -129,6 +129,10 @@ class WatchPicture:
     to_s: float
     from_at: datetime
     to_at: datetime
+    zone: str
+    """Of these times and those below: as told with the log, else UTC."""
+    remembered: str
+    """What was not told with the log but with an earlier one that has the same columns."""
     events: tuple[EventPicture, ...]
     undecided: tuple[UndecidedPicture, ...]
     receipts_name: str

@@ -5,6 +5,7 @@ from gaugewright.app.log_columns import Columns
 from gaugewright.app.log_times import Times
 from gaugewright.errors import InputError
 from gaugewright.table.delimited import Rows, read_rows, require_fields
+from gaugewright.watch.order import TWICE_S
 from gaugewright.watch.receipts import Receipt
 
 _TEXTS = ("vehicle", "time", "supplier", "note")
@@ -46,7 +47,7 @@ def _times_s(rows: Rows, zone: str | None) -> list[float]:
     if bad is not None:
         raise InputError(bad[1], field="time", line=rows.rows[bad[0]].line)
     for row, text, time_s in zip(rows.rows, texts, found.tolist(), strict=True):
-        if time_s != time_s:
+        if not time_s > TWICE_S / 2:
             problem = (
                 f"'{text}' is an hour that the clock shows twice or never"
                 if text

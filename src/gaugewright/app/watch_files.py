@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from math import isfinite
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from gaugewright.watch.receipts import Reconciled
 from gaugewright.watch.remarks import Remark
@@ -33,6 +34,17 @@ def iso(time_s: float | None) -> str:
         return ""
     moment = _START + timedelta(seconds=round(time_s))
     return moment.replace(tzinfo=None).isoformat() + "Z"
+
+
+def shown(time_s: float, zone: str | None) -> str:
+    """Return a moment as a person reads it, with its zone.
+
+    >>> shown(1_772_323_200.4, "Europe/Berlin"), shown(1_772_323_200.4, None)
+    ('2026-03-01 01:00:00 Europe/Berlin', '2026-03-01 00:00:00 UTC')
+    """
+    place = UTC if zone is None else ZoneInfo(zone)
+    at = (_START + timedelta(seconds=round(time_s))).astimezone(place)
+    return f"{at:%Y-%m-%d %H:%M:%S} {zone or 'UTC'}"
 
 
 def event_rows(events: Iterable[Event]) -> list[tuple[str | float | int, ...]]:
@@ -113,9 +125,11 @@ def events_parquet(events: Sequence[Event]) -> bytes:
     return stream.getvalue()
 
 
-def events_xlsx(events: Sequence[Event]) -> bytes:
-    """Return the events as a workbook; times are UTC, as the heading says."""
+def events_xlsx(events: Sequence[Event], zone: str | None = None) -> bytes:
+    """Return the events as a workbook; times are those of ``zone``, else UTC: the heading says."""
     from xlsxwriter import Workbook
+
+    clock = UTC if zone is None else ZoneInfo(zone)
 
     stream = io.BytesIO()
     with Workbook(stream, {"in_memory": True, "strings_to_formulas": False}) as book:
@@ -123,9 +137,8 @@ def events_xlsx(events: Sequence[Event]) -> bytes:
         sheet = book.add_worksheet("events")
         bold = book.add_format({"bold": True})
         moment = book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"})
-        sheet.write_row(0, 0, [
-            name + (" UTC" if name in ("start", "end") else "") for name in EVENT_COLUMNS
-        ], bold)  # fmt: skip
+        named = {name: f"{name} {zone or 'UTC'}" for name in ("start", "end")}
+        sheet.write_row(0, 0, [named.get(name, name) for name in EVENT_COLUMNS], bold)
         for place, (one, row) in enumerate(zip(events, event_rows(events), strict=True), start=1):
             for column, value in enumerate(row):
                 if isinstance(value, str):
@@ -133,7 +146,8 @@ def events_xlsx(events: Sequence[Event]) -> bytes:
                 else:
                     sheet.write_number(place, column, value)
             for column, time_s in ((2, one.start_s), (3, one.end_s)):
-                at = (_START + timedelta(seconds=round(time_s))).replace(tzinfo=None)
+                at = (_START + timedelta(seconds=round(time_s))).astimezone(clock)
+                at = at.replace(tzinfo=None)  # a workbook knows no zone
                 sheet.write_datetime(place, column, at, moment)
         sheet.set_column(2, 3, 19)
         sheet.freeze_panes(1, 0)

@@ -85,7 +85,7 @@ class WatchReport:
         if "parquet" in forms:
             contents["events.parquet"] = events_parquet(events)
         if "xlsx" in forms:
-            contents["events.xlsx"] = events_xlsx(events)
+            contents["events.xlsx"] = events_xlsx(events, self.log.memory.zone)
         return contents
 
     def record(self) -> dict[str, Any]:
@@ -100,6 +100,7 @@ class WatchReport:
                     "late": done.arrival.late,
                     "doubled": done.arrival.doubled,
                     "misdated": done.arrival.misdated,
+                    "twice": done.arrival.twice,
                     "from": iso(_or_none(done.first_s)) or None,
                     "to": iso(_or_none(done.last_s)) or None,
                     **_provable(done.watched),

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from gaugewright.app.pictured_watch import explained_in, moment
+from gaugewright.app.pictured_watch import explained_in, moment, zone_of
 from gaugewright.app.watching import OpenWatch, open_watch
 from gaugewright.app.yard import Yard
 from gaugewright.certificate.issue import UnitsName
@@ -49,7 +49,7 @@ def job_report_pdf(
     ends = (own.months[0].from_s, own.months[-1].to_s) if month else (None, None)
     svg = vehicle_drawing(
         opened.thinned, own.events, own.undecided, own.explained, units=units,
-        from_s=ends[0], to_s=ends[1],
+        zone=report.zone, zone_name=report.zone_name, from_s=ends[0], to_s=ends[1],
     )  # fmt: skip
     paper = Paper(units, "a4" if units == "metric" else "letter", yard.book.settings().workshop)
     return report_pdf(report, {own.vehicle: svg}, made_at=yard.now(), paper=paper)
@@ -66,21 +66,25 @@ def job_drawing(
     """Return the drawing of a stretch of a job's log, all of it if no times are given."""
     opened = open_watch(yard, job, tank_id, number)
     state, tank = yard.tank(job, tank_id)
+    zone, zone_name = zone_of(opened.kept.event)
     svg = vehicle_drawing(
         opened.thinned, opened.watched.events, opened.watched.undecided,
-        explained_in(tank, opened.kept), units=_UNITS[yard.unit], from_s=from_s, to_s=to_s,
+        explained_in(tank, opened.kept), units=_UNITS[yard.unit],
+        zone=zone, zone_name=zone_name, from_s=from_s, to_s=to_s,
     )  # fmt: skip
     start, end = (
-        moment(opened.thinned.from_s if from_s is None else from_s),
-        moment(opened.thinned.to_s if to_s is None else to_s),
+        moment(opened.thinned.from_s if from_s is None else from_s, zone),
+        moment(opened.thinned.to_s if to_s is None else to_s, zone),
     )
-    says = f"{start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M} UTC, from {opened.kept.event.log_name}."
+    name = opened.kept.event.log_name
+    says = f"{start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M} {zone_name}, from {name}."
     return JobDrawing(f"{state.fact('vehicle') or job} in service", says, svg)
 
 
 def _report(yard: Yard, job: str, tank_id: str, opened: OpenWatch, month: str | None) -> Report:
     state, tank = yard.tank(job, tank_id)
     event = opened.kept.event
+    zone, zone_name = zone_of(event)
     explained: dict[int, Explained] = explained_in(tank, opened.kept)
     own: VehicleReport = vehicle_report(
         opened.track,
@@ -99,10 +103,11 @@ def _report(yard: Yard, job: str, tank_id: str, opened: OpenWatch, month: str | 
         log_name=event.log_name,
         log_sha256=event.log_sha256,
         table_digest=event.table_digest,
+        zone=zone,
     )  # fmt: skip
     known = [m.month for m in own.months]
     if month is not None and month not in known:
         raise InputError(f"the log has no records of {month}, only of {', '.join(known)}",
                          field="month")  # fmt: skip
     title = f"Service of {state.fact('vehicle') or job}, tank {tank_id}, job {job}"
-    return report_of([own], title=title, month=month)
+    return report_of([own], title=title, zone=zone, zone_name=zone_name, month=month)

@@ -16,13 +16,8 @@ from gaugewright.app.engines import (
     run_in_threads,
     run_on_cluster,
 )
-from gaugewright.app.log_columns import (
-    Columns,
-    matched,
-    places_beside,
-    remember,
-    remembered,
-)
+from gaugewright.app.files import shown_name
+from gaugewright.app.log_columns import Columns, places_beside
 from gaugewright.app.log_files import (
     ColumnsFor,
     LogFile,
@@ -31,6 +26,7 @@ from gaugewright.app.log_files import (
     naming_refusal,
     read_batches,
 )
+from gaugewright.app.log_memory import Memory
 from gaugewright.app.log_parquet import FileRows, file_rows
 from gaugewright.app.memory import keep_freed_memory
 from gaugewright.app.spool import MEMORY_RECORDS, Rows, Spool
@@ -78,6 +74,8 @@ class WatchedLog:
     records: int
     again: int
     """How many vehicles were finished before and not done again."""
+    memory: Memory = field(default_factory=Memory)
+    """What was told of the log's columns; to be kept when all is written."""
 
     @property
     def all_remarks(self) -> list[Remark]:
@@ -154,7 +152,11 @@ def watch_log(
     keep_freed_memory()
     with tempfile.TemporaryDirectory(prefix="watch-", dir=how.scratch) as folder:
         files = log_files(log, Path(folder))
-        reading = _read(log, files, Path(folder), told, how, progress)
+        memory = Memory(told, places_beside(log))
+        with memory.naming():
+            reading = _read(files, Path(folder), memory, how, progress)
+        if not reading.records:
+            raise InputError("the log holds no records", file=shown_name(log))
         names = reading.vehicles.names
         own_tables = {name: tables.of(name) for name in names}
         if tables.only is not None and len(names) > 1:
@@ -180,32 +182,29 @@ def watch_log(
         again = len(finished)
         wanted = [name for name in names if own_tables[name] and name not in finished]
         pieces = _Pieces(reading, own_tables, paid, Path(folder), look, latest_s, how)
-        for done in pieces.done(wanted, progress):
-            finished[done.vehicle] = done
-            if kept is not None:
-                kept.keep(done, digests[done.vehicle])
+        with memory.naming():
+            for done in pieces.done(wanted, progress):
+                finished[done.vehicle] = done
+                if kept is not None:
+                    kept.keep(done, digests[done.vehicle])
         return WatchedLog(
             tuple(finished[name] for name in sorted(finished)),
             tuple(_log_remarks(reading, own_tables, tables)),
             reading.records,
             again,
+            memory,
         )
 
 
 def _read(
-    log: str, files: list[LogFile], folder: Path, told: Columns, how: HowToRun, progress: Progress
+    files: list[LogFile], folder: Path, memory: Memory, how: HowToRun, progress: Progress
 ) -> _Reading:
-    places = places_beside(log)
     spool = Spool(folder, memory_records=how.memory_records)
     reading = _Reading(spool, Vehicles())
 
     def columns_for(header: list[str], file: LogFile) -> Columns:
-        known = remembered(header, places) | told
-        columns = matched(header, known, file=file.name, has_vehicle=file.vehicle is not None)
-        if tuple(header) not in reading.columns:
-            reading.columns[tuple(header)] = columns
-            if not replace(told, vehicle=None).is_empty:
-                remember(header, known, places)
+        columns = memory.matched(header, file=file.name, has_vehicle=file.vehicle is not None)
+        reading.columns.setdefault(tuple(header), columns)
         return columns
 
     if all(file.vehicle is not None and file.is_parquet for file in files):
@@ -293,10 +292,11 @@ def _whole(
     if at_s:
         arrival = replace(
             arrival,
-            records=arrival.records + of_whole.misdated,
+            records=arrival.records + of_whole.misdated + of_whole.twice,
             late=of_whole.late,
             worst_late_s=of_whole.worst_late_s,
             misdated=of_whole.misdated,
+            twice=of_whole.twice,
         )
     vehicle = parts[0].vehicle
     held = [done for done in parts if isfinite(done.first_s)]

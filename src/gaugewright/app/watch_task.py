@@ -155,9 +155,11 @@ def as_one_probe(found: Ordered, tables: tuple[Table, ...]) -> tuple[Track, Tabl
     ]
     if len(further) + 1 != len(tables):
         probes, first = len(further) + 1, min(len(further) + 1, len(tables))
+        tables_said = "is 1 table" if len(tables) == 1 else f"are {len(tables)} tables"
+        read = "one is" if first == 1 else f"{first} are"
         message = (
-            f"the log has counts of {probes} probe{'s' if probes > 1 else ''} and there are "
-            f"{len(tables)} tables; only the first {first} are read, the litres are not all"
+            f"the log has counts of {probes} probe{'s' if probes > 1 else ''} and there "
+            f"{tables_said}; only the first {read} read, the litres are not all"
         )
         remarks.append(Remark(vehicle, "probe_without_table", message, needs_person=True))
         further, tables = further[: first - 1], tables[:first]

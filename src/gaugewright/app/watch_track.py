@@ -1,15 +1,16 @@
 """One vehicle's track out of a log file on the shelf."""
 
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from gaugewright.app.log_columns import Columns, ColumnsMissingError, matched, parse_columns
+from gaugewright.app.log_columns import Columns, ColumnsMissingError, parse_columns
 from gaugewright.app.log_files import LogFile, Vehicles, log_files, read_batches
+from gaugewright.app.log_memory import Memory
 from gaugewright.app.spool import Spool, read_stretches
 from gaugewright.errors import InputError
 from gaugewright.watch.order import Arrival, ordered
@@ -39,30 +40,46 @@ class OneTrack:
     track: Track
     arrival: Arrival
     columns: Mapping[str, Any] = field(default_factory=dict)
+    memory: Memory = field(default_factory=Memory)
+    """What was told of the columns; to be kept when all is done."""
 
 
 def read_track(
-    path: Path, name: str, choice: Choice, *, likely: str = "", latest_s: float = np.inf
+    path: Path,
+    name: str,
+    choice: Choice,
+    *,
+    likely: str = "",
+    latest_s: float = np.inf,
+    before: Mapping[str, Any] | None = None,
+    places: Sequence[Path] = (),
 ) -> OneTrack:
     """Return the track of the vehicle that is meant.
 
     ``likely`` is what the job calls its vehicle, ``latest_s`` the latest time that can be
-    true.  Raises `InputError` with file, row and column, and naming the vehicles in the log
-    where it cannot be known which is meant.
+    true, ``before`` the ``columns`` with which the same log was read before, ``places`` the
+    files that remember what was told of other logs with its header.
+
+    Raises `InputError` with file, row and column, and naming the vehicles in the log where it
+    cannot be known which is meant.
     """
     told = parse_columns([choice.columns] if choice.columns else [])
+    if before is not None:
+        told = Columns(**{k: before[k] for k in asdict(Columns()) if k in before}) | told
+    memory = Memory(told, places)
     known: list[Columns] = []
 
     def columns_for(header: list[str], file: LogFile) -> Columns:
-        known.append(_matched(header, told, choice, name))
+        known.append(_matched(header, memory, choice, name))
         return known[-1]
 
     vehicles = Vehicles()
     with tempfile.TemporaryDirectory(prefix="watch-") as folder:
         spool = Spool(Path(folder))
         for file in log_files(str(path), Path(folder)):
-            for batch in read_batches(replace(file, name=name), columns_for, vehicles):
-                spool.add(batch.codes, batch.columns)
+            with memory.naming():
+                for batch in read_batches(replace(file, name=name), columns_for, vehicles):
+                    spool.add(batch.codes, batch.columns)
         spool.close()
         meant = _meant(vehicles.names, choice.vehicle, likely)
         columns = read_stretches(spool.stretches(vehicles.names.index(meant)))
@@ -79,17 +96,17 @@ def read_track(
         track = replace(track, counts=counts)
     if not track.time_s.size:
         raise InputError(f"{name} holds no record of {meant} with a time", field="log")
-    return OneTrack(track, found.arrival, _as_record(known[0]))
+    return OneTrack(track, found.arrival, _as_record(known[0], memory), memory)
 
 
-def _matched(header: list[str], told: Columns, choice: Choice, name: str) -> Columns:
+def _matched(header: list[str], memory: Memory, choice: Choice, name: str) -> Columns:
     try:
-        return matched(header, told, file=name)
+        return memory.matched(header, file=name)
     except ColumnsMissingError as error:
         if error.missing == ("vehicle",):
             # A log of one vehicle often does not say which.
-            own = replace(told, vehicle=choice.vehicle or "this vehicle")
-            return matched(header, own, file=name)
+            memory.told = replace(memory.told, vehicle=choice.vehicle or "this vehicle")
+            return memory.matched(header, file=name)
         raise InputError(
             f"which column is {' and which '.join(error.missing)}? {name} has "
             f"{', '.join(error.header) or 'none'}; write for example {error.missing[0]}=NAME",
@@ -117,5 +134,6 @@ def _listed(names: list[str]) -> str:
     return f"the log is of {len(names)} vehicle{'s' if len(names) > 1 else ''}: {shown}{more}"
 
 
-def _as_record(columns: Columns) -> dict[str, Any]:
-    return {k: dict(v) if isinstance(v, Mapping) else v for k, v in asdict(columns).items() if v}
+def _as_record(columns: Columns, memory: Memory) -> dict[str, Any]:
+    told = asdict(columns) | {"remembered": memory.lent}
+    return {k: dict(v) if isinstance(v, Mapping) else v for k, v in told.items() if v}

@@ -83,6 +83,8 @@ def take_in(
     except GaugewrightError as error:
         for each in new:
             yard.logs.discard(each)
+        if isinstance(error, InputError) and error.field == "--columns":
+            raise InputError(_without_options(error.problem), field="columns") from None
         if isinstance(error, InputError) and (error.file is not None or error.line is not None):
             # The page marks the file that is wrong, and the sentence says where in it.
             is_paid = receipts is not None and error.file == receipts.name

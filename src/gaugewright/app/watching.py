@@ -7,6 +7,7 @@ from math import isfinite
 import numpy as np
 
 from gaugewright import __version__
+from gaugewright.app.log_columns import REMEMBERED
 from gaugewright.app.log_shelf import ShelvedLog
 from gaugewright.app.watch_reconciled import HeldAgainst, held_against, receipts_of
 from gaugewright.app.watch_track import Choice, OneTrack, read_track
@@ -59,7 +60,7 @@ def look_through(
     table, digest = standing_table(tank)
     one = read_track(
         log.path, log.name, choice, likely=str(state.fact("vehicle") or ""),
-        latest_s=yard.now().timestamp() + CLOCK_AHEAD_S,
+        latest_s=yard.now().timestamp() + CLOCK_AHEAD_S, places=[yard.logs.folder / REMEMBERED],
     )  # fmt: skip
     # Read before the log is looked through: a wrong line is said at once.
     called = str(state.fact("vehicle") or "")
@@ -74,6 +75,7 @@ def look_through(
     notes = _health(one.track, table, watched, paid or ())
     event = _entry(tank_id, digest, log, one, watched, notes, choice, told, receipts)
     recorded = yard.record(job, stamp, event)
+    one.memory.keep()
     # The page that follows draws it at once.
     key = (job, tank_id, recorded.entries[-1].number, log.sha256)
     yard.logs.opened(key, lambda: (one.track, thin_track(one.track, table)))
@@ -210,7 +212,7 @@ def _from_shelf(yard: Yard, state: JobState, event: wk.LogWatched) -> OneTrack:
             "stands in the journal, to draw it give the log again"
         )
     choice = Choice(**dict(event.columns.get("choice", {})))
-    return read_track(path, event.log_name, choice, likely=event.vehicle)
+    return read_track(path, event.log_name, choice, likely=event.vehicle, before=event.columns)
 
 
 def _health(
@@ -229,7 +231,8 @@ def _entry(
     left_out = len(health) - MOST_HEALTH
     notes = list(watched.notes)
     if left_out > 0:
-        notes.append(f"{left_out} more findings on the probe's health are left out")
+        findings = "finding" if left_out == 1 else "findings"
+        notes.append(f"{left_out} more {findings} on the probe's health left out")
     unpaid = () if told is None else tuple(map(_unpaid, told.without_receipt))
     notes += () if told is None else told.suppliers
     return wk.LogWatched(

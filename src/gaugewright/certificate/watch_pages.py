@@ -169,11 +169,15 @@ def _overview(report: Report, write: Writer) -> Grid:
                         for k, e in enumerate(v.events))),
                 _provable(v.provable_parked_l, write),
                 _provable(v.provable_moving_l, write),
-                f"{len(v.health)} findings on health" if v.health else "",
+                _findings(len(v.health)),
             )
             for v in report.vehicles
         ),
     )  # fmt: skip
+
+
+def _findings(number: int) -> str:
+    return f"{number} finding{'' if number == 1 else 's'} on health" if number else ""
 
 
 def _provable(litres: float | None, write: Writer) -> str:

@@ -98,18 +98,25 @@ def watch(
     from datetime import UTC, datetime
     from pathlib import Path
 
-    from gaugewright.app.log_columns import Columns, parse_columns
+    from gaugewright.app.log_columns import Columns, parse_columns, require_zone
     from gaugewright.app.receipt_files import read_receipts
     from gaugewright.app.watch_report import FORMS, report_of
     from gaugewright.app.watch_run import HowToRun, watch_log
     from gaugewright.app.watch_tables import table_files
     from gaugewright.cli.program import FINDINGS
-    from gaugewright.cli.watch_report import require_reportable, wanted_of, write_service
+    from gaugewright.cli.watch_report import (
+        in_zone_of,
+        require_reportable,
+        wanted_of,
+        write_service,
+    )
     from gaugewright.cli.watch_text import Asking, ProgressBar, report_text, write_report
     from gaugewright.errors import InputError
     from gaugewright.watch.order import CLOCK_AHEAD_S
 
     doors = Doors(http, mqtt, topic, events_topic, mqtt_user, mqtt_tls, health_topic)
+    if zone is not None:
+        require_zone(zone, field="--zone")
     if live:
         if log is not None or receipts is not None:
             raise InputError("takes neither LOG nor --receipts", field="--live")
@@ -120,7 +127,7 @@ def watch(
         raise InputError("is missing, wanted the log's file or folder (or --live)", field="LOG")
     output = Output(as_json=as_json)
     forms = also or []
-    service = wanted_of(report, plots, month, zone, log)
+    service = wanted_of(report, plots, month, log)
     for form in forms:
         if form not in FORMS:
             raise InputError(f"must be {' or '.join(FORMS)}, found '{form}'", field="--also")
@@ -134,7 +141,7 @@ def watch(
         vehicle=vehicle, zone=zone, time_format=time_format
     )
     found = table_files(tables)
-    paid = None if receipts is None else read_receipts(receipts, vehicle=vehicle, zone=zone)
+    paid = None if receipts is None else read_receipts(receipts, vehicle=vehicle, zone=told.zone)
     how = HowToRun(jobs, cluster, scratch=scratch, is_fresh=fresh)
     latest_s = datetime.now(UTC).timestamp() + CLOCK_AHEAD_S
     asking = Asking(log, is_allowed=not as_json)
@@ -148,18 +155,21 @@ def watch(
         )  # fmt: skip
     found_in_log = report_of(watched, paid)
     if service is not None:
+        service = in_zone_of(found_in_log, service)
         require_reportable(found_in_log, service)
     write_report(found_in_log, Path(out), forms)
     written: list[str] = []
     if service is not None:
         written = write_service(
-            found_in_log, service, log=log, tables=found, told=told, out=Path(out),
-            latest_s=latest_s, made_at=datetime.now(UTC), scratch=scratch,
+            found_in_log, service, log=log, tables=found, told=watched.memory.told,
+            out=Path(out), latest_s=latest_s, made_at=datetime.now(UTC), scratch=scratch,
         )  # fmt: skip
+    watched.memory.keep()
     output.tell(report_text(found_in_log, out))
     if written:
         output.tell(f"Written besides: {', '.join(written)}")
-    output.give({**found_in_log.record(), "out": out, "reports": written})
+    output.give({**found_in_log.record(), "out": out, "reports": written,
+                 "remembered": watched.memory.used})  # fmt: skip
     if strict and found_in_log.needs_person:
         raise typer.Exit(FINDINGS)
 

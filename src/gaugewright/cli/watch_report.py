@@ -29,19 +29,16 @@ Month = Annotated[str | None, typer.Option(metavar="2026-03", help="Report on th
 
 
 def wanted_of(
-    report: list[str] | None, plots: bool, month: str | None, zone: str | None, log: str
+    report: list[str] | None, plots: bool, month: str | None, log: str
 ) -> "Wanted | None":
     """Return what is to be reported, ``None`` if nothing is; refuses what cannot be.
 
-    Months and times of the report are those of ``zone``, else of UTC.
+    Months and times are those of UTC until `in_zone_of` says otherwise.
     """
     if not report and not plots:
         if month is not None:
             raise InputError("is of use with --report only", field="--month")
         return None
-    from datetime import UTC
-    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
-
     from gaugewright.app.watch_service import Wanted
 
     if log == "-":
@@ -55,12 +52,19 @@ def wanted_of(
         except ValueError:
             raise InputError(f"wanted a month like 2026-03, found '{month}'",
                              field="--month") from None  # fmt: skip
-    try:
-        place = UTC if zone is None else ZoneInfo(zone)
-    except (ZoneInfoNotFoundError, ValueError):
-        raise InputError(f"there is no zone '{zone}'; wanted one like Europe/Oslo",
-                         field="--zone") from None  # fmt: skip
-    return Wanted(tuple(dict.fromkeys(report or ())), plots, month, place, zone or "UTC")
+    return Wanted(tuple(dict.fromkeys(report or ())), plots, month)
+
+
+def in_zone_of(found: "WatchReport", wanted: "Wanted") -> "Wanted":
+    """Return what is to be reported in the zone that was told of the log, now or before."""
+    from dataclasses import replace
+
+    from gaugewright.app.log_columns import require_zone
+
+    name = found.log.memory.zone
+    if name is None:
+        return wanted
+    return replace(wanted, zone=require_zone(name, field="zone"), zone_name=name)
 
 
 def require_reportable(found: "WatchReport", wanted: "Wanted") -> None:

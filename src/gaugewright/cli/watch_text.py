@@ -8,16 +8,17 @@ from types import TracebackType
 from typing import Any, Self
 
 from gaugewright.app.files import make_folder, write_files
-from gaugewright.app.log_columns import Columns, ColumnsMissingError
+from gaugewright.app.log_columns import HELPFUL, Columns, ColumnsMissingError
 from gaugewright.app.watch_report import WatchReport
 from gaugewright.app.watch_run import WatchedLog
-from gaugewright.errors import InputError
 from gaugewright.watch.receipts import Verdict
 from gaugewright.watch.values import EventKind
 
 MOST_SHOWN = 20
 """Lines of a kind that are shown; the files hold all."""
 _DOING = {"reading": "Reading the log", "looking": "Looking at the vehicles"}
+_ALWAYS = ("supplier", "clock_wrong", "clock_twice")
+"""Kinds of remarks that are shown although they need no person."""
 _VERDICTS = {
     Verdict.AGREES: "agree",
     Verdict.SHORT: "short (less in the tank than paid for)",
@@ -86,23 +87,40 @@ class Asking:
         except ColumnsMissingError as error:
             if not self._can_ask:
                 raise
-            return run(told | self._asked(error))
+            return run(told | _asked(error))
 
-    def _asked(self, error: ColumnsMissingError) -> Columns:
-        import typer
 
-        typer.echo(f"The columns of {error.file} are:", err=True)
-        for number, name in enumerate(error.header, start=1):
-            typer.echo(f"  {number:3d}  {name}", err=True)
-        names = {}
-        for ours in error.missing:
-            number = typer.prompt(f"Which one is the {ours}? (number)", type=int, err=True)
-            if not 1 <= number <= len(error.header):
-                raise InputError(
-                    f"there is no column {number}, wanted 1 to {len(error.header)}", field=ours
-                )
-            names[ours] = error.header[number - 1]
-        return Columns(names)
+def _asked(error: ColumnsMissingError) -> Columns:
+    import typer
+
+    typer.echo(f"The columns of {error.file} are:", err=True)
+    for number, name in enumerate(error.header, start=1):
+        typer.echo(f"  {number:3d}  {name}", err=True)
+    names = {ours: _column(error.header, ours) for ours in error.missing}
+    for ours in HELPFUL:
+        if ours not in error.found:
+            names[ours] = _column(error.header, ours, may_skip=True)
+    return Columns({ours: theirs for ours, theirs in names.items() if theirs})
+
+
+def _column(header: Sequence[str], ours: str, *, may_skip: bool = False) -> str:
+    """Ask until a number of a column is typed; nothing where the log has no such column."""
+    import typer
+
+    def chosen(typed: str) -> str:
+        if may_skip and not typed.strip():
+            return ""
+        if not typed.strip().isdecimal() or not 1 <= int(typed) <= len(header):
+            raise typer.BadParameter(f"there is no column {typed}, wanted 1 to {len(header)}")
+        return header[int(typed) - 1]
+
+    told = "number, or Enter if there is none" if may_skip else "number"
+    default = "" if may_skip else None
+    found: str = typer.prompt(
+        f"Which one is the {ours}? ({told})", default=default, show_default=False,
+        value_proc=chosen, err=True,
+    )  # fmt: skip
+    return found
 
 
 def write_report(report: WatchReport, out: Path, forms: Sequence[str]) -> None:
@@ -113,6 +131,8 @@ def write_report(report: WatchReport, out: Path, forms: Sequence[str]) -> None:
 
 def report_text(report: WatchReport, out: str) -> str:
     """Return what a person reads when the watch is done."""
+    from gaugewright.app.watch_files import shown
+
     log, events = report.log, report.events
     refuels = [event for event in events if event.kind == EventKind.REFUEL]
     drains = [event for event in events if event.kind == EventKind.DRAIN]
@@ -120,13 +140,14 @@ def report_text(report: WatchReport, out: str) -> str:
     lines = [
         f"{log.records} records of {_some_of(len(log.vehicles) + len(tableless), 'vehicle')}"
         + (f", {log.again} finished before" if log.again else ""),
+        *(said[0].upper() + said[1:] for said in log.memory.used),
         *_without_table(tableless),
         f"{_some_of(len(refuels), 'refuel')}, {sum(one.litres for one in refuels):.0f} L; "
         f"{_some_of(len(drains), 'drain')}, {sum(one.litres for one in drains):.0f} L",
     ]
     lines += _some([
         f"- {event.vehicle}: {event.litres:.1f} ± {event.u_litres:.1f} L out, "
-        f"{_when(event.start_s)}: {event.reason}"
+        f"{shown(event.start_s, log.memory.zone)}: {event.reason}"
         for event in sorted(drains, key=lambda one: -one.score)
     ])  # fmt: skip
     if report.reconciliation is not None:
@@ -141,7 +162,7 @@ def report_text(report: WatchReport, out: str) -> str:
     lines += _some([
         f"- {remark.vehicle + ': ' if remark.vehicle else ''}{remark.message}"
         for remark in report.remarks
-        if (remark.needs_person or remark.kind == "supplier") and remark.kind != "no_table"
+        if (remark.needs_person or remark.kind in _ALWAYS) and remark.kind != "no_table"
     ])  # fmt: skip
     lines.append(f"Written to {out}.")
     return "\n".join(lines)
@@ -166,9 +187,3 @@ def _some_of(number: int, word: str) -> str:
 def _some(lines: list[str]) -> list[str]:
     more = len(lines) - MOST_SHOWN
     return lines[:MOST_SHOWN] + ([f"  and {more} more in the files"] if more > 0 else [])
-
-
-def _when(time_s: float) -> str:
-    from gaugewright.app.watch_files import iso
-
-    return iso(time_s)

@@ -150,7 +150,9 @@ def read_rows(
     >>> rows.names, rows.decimal_comma, rows.number(rows.rows[1], "added_l")
     (('step', 'added_l'), True, 45.5)
     """
-    lines = _records(text.removeprefix("\ufeff"), separators)
+    # Two programs in a row may each have put a return before the feed; it is one line's end.
+    text = text.removeprefix("\ufeff").replace("\r\r\n", "\r\n")
+    lines = _records(text, separators)
     if not lines.records:
         raise InputError(said("is empty, wanted a header line and rows"))
     header_line, header = lines.records[0]

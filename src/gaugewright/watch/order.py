@@ -6,7 +6,7 @@ counted in `Arrival`, so that it can be said.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from typing import Any
 
@@ -28,6 +28,14 @@ EARLIEST_S = 946_684_800.0
 CLOCK_AHEAD_S = 86_400.0
 """How far a tracker's clock may be ahead of ours. [s]"""
 
+TWICE_S = -1e11
+"""Added to the earlier of two moments that one clock time stands for, until `settled`. [s]"""
+SET_BACK_S = 3600.0
+"""How far clocks are set back at the end of summer time. [s]"""
+_DAY_S = 86_400.0
+_TURN_S = 1800.0
+"""So far back the clock jumps at least between the two passes of an hour. [s]"""
+
 HAS_COMPILER = find_spec("numba") is not None
 """Without numba (no wheel for some old machines) NumPy does the same, several times slower."""
 
@@ -39,7 +47,7 @@ class Arrival:
     ``late`` came after a record of a later time, at most ``worst_late_s`` behind it [s];
     ``doubled`` were left out because their moment was there already, and at ``contradicting``
     of these moments the counts differed; ``misdated`` were left out because no clock that is
-    right shows their time.
+    right shows their time, ``twice`` because a clock that was set back shows it twice.
     """
 
     records: int
@@ -48,6 +56,7 @@ class Arrival:
     doubled: int = 0
     contradicting: int = 0
     misdated: int = 0
+    twice: int = 0
 
     def __add__(self, other: "Arrival") -> "Arrival":
         """Return both together."""
@@ -58,6 +67,7 @@ class Arrival:
             self.doubled + other.doubled,
             self.contradicting + other.contradicting,
             self.misdated + other.misdated,
+            self.twice + other.twice,
         )
 
 
@@ -90,6 +100,12 @@ def ordered(vehicle: str, columns: Mapping[str, Numbers], *, latest_s: float = n
         if values.shape != time_s.shape:
             raise InputError(f"{vehicle}: {values.size} {name} for {time_s.size} times")
     kept, arrival = _kept(time_s, columns["counts"], latest_s)
+    if arrival.misdated:
+        once_s, twice = settled(time_s)
+        if once_s is not time_s:
+            time_s = once_s
+            kept, arrival = _kept(time_s, columns["counts"], latest_s)
+            arrival = replace(arrival, misdated=arrival.misdated - twice, twice=twice)
 
     def column(name: str) -> Floats | None:
         values = columns.get(name)
@@ -111,6 +127,37 @@ def ordered(vehicle: str, columns: Mapping[str, Numbers], *, latest_s: float = n
     )
     further = {name: _finite(needed(name)) for name in columns if name.startswith("counts_")}
     return Ordered(track, arrival, further)
+
+
+def settled(time_s: Floats) -> tuple[Floats, int]:
+    """Return the times of one vehicle with the hour that a clock had twice put where it was.
+
+    A time of that hour comes as the earlier moment plus `TWICE_S`, in order of arrival.  Where
+    these times jump back once, by half an hour or more, into what was there already, those before
+    it are of the first pass and those after it of the second.  (Late records that fill a hole
+    jump back too.)  What this does not settle becomes NaN and is counted.
+
+    >>> hour = np.array([600.0, 3000.0, 600.0, 3000.0]) + 1_792_886_400
+    >>> times, left_out = settled(hour + TWICE_S)
+    >>> (times - hour[0]).tolist(), left_out
+    ([0.0, 2400.0, 3600.0, 6000.0], 0)
+    >>> settled(hour[:2] + TWICE_S)
+    (array([nan, nan]), 2)
+    """
+    doubtful = np.flatnonzero(time_s < TWICE_S / 2)
+    if not doubtful.size:
+        return time_s, 0
+    result, earlier_s = time_s.copy(), np.round(time_s[doubtful] - TWICE_S, 3)
+    result[doubtful] = np.nan
+    in_time = np.argsort(earlier_s, kind="stable")
+    years = np.split(in_time, np.flatnonzero(np.diff(earlier_s[in_time]) > _DAY_S) + 1)
+    for places in map(np.sort, years):
+        times = earlier_s[places]
+        turns = np.flatnonzero(np.diff(times) <= -_TURN_S)
+        is_second = np.arange(times.size) > turns[0] if turns.size == 1 else np.zeros(0, bool)
+        if is_second.size and times[is_second].max() >= times[~is_second].min():
+            result[doubtful[places]] = times + np.where(is_second, SET_BACK_S, 0.0)
+    return result, int(np.isnan(result[doubtful]).sum())
 
 
 def _own(values: Numbers) -> Floats:

@@ -163,6 +163,7 @@ def reconcile(
     for receipt in receipts:
         by_vehicle.setdefault(receipt.vehicle, []).append(receipt)
     known = {one.vehicle: one for one in seen}
+    alike = {_plain(name): name for name in known}
     groups = {
         vehicle: best_groups(
             [(one.time_s, one.litres) for one in own],
@@ -187,7 +188,7 @@ def reconcile(
             rows += _judged(group, own, known[vehicle], usual.get(group), hidden.get(group))
             matched.update(group.receipts)
         rows += [
-            _unseen(receipt, known.get(vehicle), unmatched, till_s)
+            _unseen(receipt, known.get(vehicle), unmatched, till_s, alike.get(_plain(vehicle)))
             for place, receipt in enumerate(own)
             if place not in matched
         ]
@@ -350,11 +351,22 @@ def longest_gap_s(refuels: Sequence[Event], seen: Seen) -> float:
     )
 
 
+def _plain(name: str) -> str:
+    """Return a name without its capitals and spaces."""
+    return "".join(name.split()).casefold()
+
+
 def _unseen(
-    receipt: Receipt, seen: Seen | None, unmatched: Sequence[Event], till_s: float
-) -> Reconciled:
-    """Return the verdict of a receipt that no refuel belongs to."""
+    receipt: Receipt, seen: Seen | None, unmatched: Sequence[Event], till_s: float,
+    alike: str | None,
+) -> Reconciled:  # fmt: skip
+    """Return the verdict of a receipt that no refuel belongs to.
+
+    ``alike`` is a vehicle of nearly the same name.
+    """
     verdict, reason = Verdict.NO_DATA, _why_no_data(receipt, seen, till_s)
+    if seen is None and alike is not None:
+        reason = f"{reason}; did you mean {alike}?"
     if reason is None:
         verdict, reason = Verdict.NOT_SEEN, "no refuel near this time in this vehicle"
         elsewhere = [

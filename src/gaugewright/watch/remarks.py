@@ -48,6 +48,19 @@ def arrival_remarks(vehicle: str, arrival: Arrival) -> list[Remark]:
                 needs_person=arrival.misdated > 0.01 * arrival.records,
             )
         )
+    if arrival.twice:
+        message = (
+            f"{arrival.twice} {of} are of the hour that the clock had twice, and their order does "
+            "not tell which is meant; they are left out"
+        )
+        found.append(
+            Remark(
+                vehicle,
+                "clock_twice",
+                message,
+                needs_person=arrival.twice > 0.01 * arrival.records,
+            )
+        )
     if arrival.contradicting:
         found.append(
             Remark(

@@ -1,7 +1,7 @@
 // What is drawn of a stretch of a log, as SVG: no colour tells what a shape or word does not.
 
 import { LITRES, plain } from "./say.js";
-import { axis, clock, roundStep, timeTicks } from "./watch-axes.js";
+import { axis, clock, roundStep, timeTicks, zone } from "./watch-axes.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 const LANES = ["refuel", "drain", "undecided"];
@@ -93,7 +93,7 @@ function times(svg, x, from, to, at) {
     if (place > at.left + 1.6 * at.size && place < at.right - 1.6 * at.size) text(svg, tick.label, place, at.foot + 20, at, "", "middle");
   }
   const isShort = to - from < 600;
-  text(svg, `${clock(from, isShort)} \u2013 ${clock(to, isShort)} UTC`, at.right, at.foot + 37, at, "soft", "end");
+  text(svg, `${clock(from, isShort)} \u2013 ${clock(to, isShort)} ${zone}`, at.right, at.foot + 37, at, "soft", "end");
 }
 
 function litres(svg, y, low, high, at, words) {

@@ -3,7 +3,7 @@
 import { request, Unreachable } from "./api.js";
 import { LITRES, plain, say } from "./say.js";
 import { onSheet, sheet } from "./sheet.js";
-import { clock } from "./watch-axes.js";
+import { clock, showZone, zone } from "./watch-axes.js";
 import { draw, places } from "./watch-draw.js";
 
 const SHORTEST_S = 60;
@@ -18,6 +18,7 @@ onSheet(() => {
 
 function open(place) {
   const events = JSON.parse(place.dataset.events);
+  showZone(place.dataset.zone);
   plot = {
     place,
     canvas: place.querySelector('[data-part="canvas"]'),
@@ -237,7 +238,7 @@ function read(mine) {
   const s = data.time_s[nearest];
   const unit = document.documentElement.dataset.volume;
   const figure = (l) => plain(l / LITRES[unit], 1);
-  const parts = [`${clock(s, true)} UTC`];
+  const parts = [`${clock(s, true)} ${zone}`];
   if (data.mean_l[nearest] === null) parts.push(words.none);
   else parts.push(`${figure(data.mean_l[nearest])}${data.u_l ? ` ± ${figure(data.u_l[nearest])}` : ""} ${unit}`);
   if (data.speed_kmh[nearest] !== null) parts.push(`${plain(data.speed_kmh[nearest])} km/h`);
@@ -253,7 +254,7 @@ function tell(mine) {
   const count = (kind) => mine.events.filter((e) => e.kind === kind && e.end_s >= from && e.start_s <= to).length;
   const litres = shown.length ? `${plain(Math.min(...shown) / LITRES[unit])}\u2013${plain(Math.max(...shown) / LITRES[unit])} ${unit}` : mine.words.none;
   const counts = ["refuel", "drain"].map((kind) => `${mine.words[kind]}: ${count(kind)}`).join(", ");
-  const said = `${clock(from)} \u2013 ${clock(to)} UTC: ${litres}; ${counts}.`;
+  const said = `${clock(from)} \u2013 ${clock(to)} ${zone}: ${litres}; ${counts}.`;
   mine.place.querySelector('[data-part="said"]').textContent = said;
   mine.canvas.setAttribute("aria-label", `${mine.words.label} ${said}`);
 }
