@@ -68,6 +68,8 @@ class Book:
 
     def __init__(self, store: Store) -> None:
         self.store = store
+        self.last_settings: BookSettings | None = None
+        """As they were when last read, for where the book does not answer."""
         self._states: dict[str, JobState] = {}
         self._lock = Lock()
 
@@ -186,7 +188,8 @@ class Book:
 
     def settings(self) -> BookSettings:
         """Return the settings that hold now."""
-        return settings_from(self.store.settings())
+        self.last_settings = settings_from(self.store.settings())
+        return self.last_settings
 
     def change_settings(
         self, settings: BookSettings, *, at: datetime, person: str, device: str

@@ -16,13 +16,13 @@ from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, select
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError
+from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.pool import QueuePool
 
 from gaugewright.errors import JournalError
 from gaugewright.journal import schema
 from gaugewright.journal.store import Store
-from gaugewright.journal.troubles import told
+from gaugewright.journal.troubles import in_words, told
 
 BUSY_TIMEOUT_MS = 5_000
 LOG_PAGES = 400
@@ -33,6 +33,8 @@ a very short one is carried over too often.
 """
 POSTGRES_LOCK = 0x47574A42
 """Held while a PostgreSQL book is made or brought up to date."""
+CONNECT_TIMEOUT_S = 5
+"""A server that says nothing for so long does not answer, unless the URL gives it longer."""
 
 
 def open_store(where: str | Path, *, create: bool = True, read_only: bool = False) -> Store:
@@ -228,6 +230,8 @@ def _is_settled(path: Path) -> bool:
 def _open_postgresql(url: URL, *, create: bool, read_only: bool) -> Store:
     url = url.set(drivername="postgresql+psycopg")
     where = f"the book {url.database or ''} at {url.host or url.query.get('host', 'localhost')}"
+    if "connect_timeout" not in url.query:
+        url = url.update_query_dict({"connect_timeout": str(CONNECT_TIMEOUT_S)})
     try:
         engine = create_engine(url, pool_pre_ping=True)
     except ModuleNotFoundError:
@@ -239,8 +243,10 @@ def _open_postgresql(url: URL, *, create: bool, read_only: bool) -> Store:
             if create and not read_only:
                 _make_tables(engine, where)
             _prepare(engine, where, read_only=read_only)
-    except BaseException:
+    except BaseException as error:
         engine.dispose()
+        if isinstance(cause := error.__cause__, DBAPIError):  # why: an address may be mistyped
+            raise JournalError(f"{where}: {in_words(cause)}") from cause
         raise
     return Store(engine, where=where, is_read_only=read_only)
 
