@@ -64,6 +64,10 @@ class JournalError(GaugewrightError):
     """The job book refused something."""
 
 
+class AwayError(JournalError):
+    """The book's database does not answer."""
+
+
 class ChainError(JournalError):
     """An entry does not match its hash or does not follow the one before."""
 

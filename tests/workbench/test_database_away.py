@@ -1,5 +1,7 @@
 """A book's database that goes away while the workbench is open, and comes back."""
 
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -104,3 +106,20 @@ def test_a_live_line_stays_open_through_an_outage_and_tells_nothing_on_the_termi
         time.sleep(0.05)
 
     assert "event: job" in heard
+
+
+def test_the_terminal_names_a_database_without_its_password(postgresql_url: str) -> None:
+    address = postgresql_url.replace("gauge@", "gauge:secret@")
+    start = "import sys; from gaugewright.cli.open import open_; " + (
+        "open_(sys.argv[1], port='0', no_browser=True)"
+    )
+    program = subprocess.Popen(
+        [sys.executable, "-c", start, address], stdout=subprocess.PIPE, text=True
+    )
+    assert program.stdout is not None
+    with program, program.stdout:
+        line = program.stdout.readline()
+        program.kill()
+
+    assert "is open at http://127.0.0.1" in line
+    assert "secret" not in line

@@ -13,7 +13,7 @@ from threading import Lock
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
-from gaugewright.errors import InputError, JournalError, StateError
+from gaugewright.errors import AwayError, InputError, JournalError, StateError
 from gaugewright.journal import exchange
 from gaugewright.journal.chain import Entry, next_entry
 from gaugewright.journal.codec import kind_of, to_payload
@@ -110,6 +110,8 @@ class Book:
                 for certificate in fold(job, entries).certificates:
                     if certificate.event.document_sha256 is not None:
                         self.document(certificate.event.document_sha256)
+            except AwayError:
+                raise  # which says nothing of the job
             except JournalError as error:
                 found[job] = str(error)
         return found

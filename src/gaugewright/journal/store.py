@@ -18,7 +18,7 @@ from typing import Any, NamedTuple, Self
 from sqlalchemy import Engine
 from sqlalchemy.pool import PoolProxiedConnection
 
-from gaugewright.errors import ConflictError, InputError, JournalError
+from gaugewright.errors import AwayError, ConflictError, InputError, JournalError
 from gaugewright.journal.chain import (
     Entry,
     Line,
@@ -332,7 +332,7 @@ class Store(Reader):
         self._drop_writer()
         self._ends.clear()
         if is_sent and is_away(error):
-            return JournalError(
+            return AwayError(
                 said(
                     "{where}: the database went away while this was recorded. Look whether it "
                     "stands in the job, and record it again only if it does not",

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
-from gaugewright.errors import JournalError
+from gaugewright.errors import AwayError, JournalError
 from gaugewright.words import said
 
 _WORDS = {
@@ -45,7 +45,7 @@ def told(where: str, *also: type[Exception]) -> Iterator[None]:
 def trouble(where: str, error: Exception) -> JournalError:
     """Return the error to raise for what a database said where nothing was recorded."""
     if is_away(error):
-        return JournalError(
+        return AwayError(
             said(
                 "{where}: the database does not answer. Nothing was recorded; try again once "
                 "it is back",
