@@ -49,7 +49,21 @@ class FileError(GaugewrightError, OSError):
 
 
 class SourceError(GaugewrightError):
-    """An instrument failed."""
+    """An instrument failed.
+
+    ``details`` are the settings and the system's own words, where a sentence does without.
+
+    >>> str(SourceError("there is no adapter can9", details="[Errno 19] No such device"))
+    'there is no adapter can9 ([Errno 19] No such device)'
+    """
+
+    def __init__(self, problem: str = "", *, details: str = "") -> None:
+        super().__init__(problem)
+        self.problem = problem
+        self.details = details
+
+    def __str__(self) -> str:
+        return f"{self.problem} ({self.details})" if self.details else str(self.problem)
 
 
 class SourceTimeoutError(SourceError, TimeoutError):
@@ -62,6 +76,10 @@ class FrameError(SourceError):
 
 class JournalError(GaugewrightError):
     """The job book refused something."""
+
+
+class AwayError(JournalError):
+    """The book's database does not answer."""
 
 
 class ChainError(JournalError):

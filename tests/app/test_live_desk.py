@@ -8,6 +8,7 @@ import pytest
 from gaugewright.app.live_desk import LiveDesk
 from gaugewright.app.scales import Scale
 from gaugewright.errors import SourceError
+from gaugewright.instruments.j1939 import J1939Settings
 from gaugewright.instruments.manual import ManualSettings, ManualSource
 from gaugewright.pours.steady import SteadySettings, SteadyWatch
 
@@ -114,9 +115,49 @@ def test_a_port_that_cannot_be_opened_is_tried_again_until_it_can(bench):
     bench.start()
     shown = bench.until(lambda shown: shown.trouble is not None)
     assert shown.state == "disconnected"
-    assert "no such port" in shown.trouble.message
+    assert shown.trouble.message == "the line to probe cannot be opened, trying again"
+    assert "no such port" in shown.trouble.details
     bench.say(2000)
     assert bench.until(lambda shown: shown.is_live).trouble is None
+
+
+def test_a_line_that_drops_is_told_in_short_by_the_instruments_name_and_in_full_beside_it(bench):
+    bench.start()
+    bench.say(2000)
+    bench.until(lambda shown: shown.is_live)
+
+    def lost(_):
+        raise SourceError(f"the line is gone: {bench.settings.describe()}")
+
+    bench.sources[-1]._receive = lost  # noqa: SLF001
+    shown = bench.until(lambda shown: shown.trouble is not None)
+
+    assert shown.trouble.message == "the line to probe is gone, trying again"
+    assert bench.settings.describe() in shown.trouble.details
+
+
+def test_a_silent_line_is_told_in_short(bench):
+    bench.start()
+    bench.say(2000)
+    shown = bench.until(lambda shown: shown.trouble is not None)
+
+    assert shown.trouble.message == "nothing comes from probe"
+    assert bench.settings.describe() in shown.trouble.details
+
+
+def test_a_can_adapter_that_is_not_there_is_told_in_plain_words_first():
+    settings = J1939Settings(interface="socketcan", channel="can9", source_id="left")
+    desk = LiveDesk()
+    live = desk.start("J-1", "main", settings, None)
+    until_s = time.monotonic() + 20.0
+    while live.snapshot().trouble is None and time.monotonic() < until_s:
+        time.sleep(0.01)
+    desk.close()
+
+    shown = live.snapshot().trouble
+    assert shown.message == "this computer has no CAN adapter can9; is it plugged in and set up?"
+    assert "left (j1939 interface=socketcan channel=can9" in shown.details
+    assert "Errno" in shown.details
 
 
 def test_a_line_is_read_for_one_job_at_a_time():

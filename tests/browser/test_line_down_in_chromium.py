@@ -1,12 +1,16 @@
 """The line goes down and comes back: nothing lost, nothing twice, nothing old shown as live."""
 
 from collections.abc import Iterator
+from datetime import UTC, datetime
+from time import monotonic
 
 import pytest
 from browser_yards import START_L, Api, Line, OpenPage, counts_after, new_job, poured
 from playwright.sync_api import expect
 
 from gaugewright.app.yard import Yard
+from gaugewright.instruments.events import Trouble, TroubleKind
+from gaugewright.instruments.reader import ReaderState
 from gaugewright.instruments.rig import RIG_PATTERN, Rig, RigSettings
 from gaugewright.instruments.rig_lines import RunningRig, SerialTextLine
 from gaugewright.probe import Probe
@@ -138,6 +142,46 @@ def test_a_live_reading_is_shown_with_its_age_and_never_as_live_when_it_is_old(
     assert "old" in page.locator("[data-drawing]").get_attribute("class")
     order(rig, "fault none")
     expect(reading).not_to_have_attribute("data-state", "old")
+
+
+def test_a_line_to_the_probe_that_is_gone_leaves_the_entry_on_the_screen(
+    open_page: OpenPage, bench: Workbench, live_job: tuple[str, Rig]
+) -> None:
+    job, _ = live_job
+    live = bench.yard.desk.get(job, "left")
+    assert live is not None
+    page = open_page(f"/jobs/{job}/pour")
+    trouble = page.locator("[data-live] [data-part=trouble]")
+    expect(page.locator("[data-live]")).to_have_attribute("data-state", "steady")
+
+    whole = f"the line is gone: {live.settings.describe()}"
+    live._take(  # noqa: SLF001
+        Trouble("left", datetime.now(UTC), monotonic(), TroubleKind.DISCONNECTED, whole),
+        ReaderState.DISCONNECTED,
+    )
+
+    expect(trouble).to_have_text("the line to left is gone, trying again")
+    entry = page.get_by_label("Litres by the meter").bounding_box()
+    assert entry is not None
+    assert entry["y"] < page.viewport_size["height"]  # type: ignore[index]
+
+
+def test_what_a_line_says_that_cannot_be_opened_is_folded_on_the_bench_page(
+    open_page: OpenPage, api: Api, half_poured: str, bench: Workbench
+) -> None:
+    settings = {"kind": "serial_text", "port": "/dev/none", "pattern": RIG_PATTERN}
+    api.record(half_poured, "/instruments/left", "PUT", settings=settings)
+    page = open_page(f"/jobs/{half_poured}/bench")
+    reading = page.locator("[data-live]").first
+
+    expect(reading.locator("[data-part=trouble]")).to_have_text(
+        "the line to left cannot be opened, trying again"
+    )
+    details = reading.locator("[data-part=trouble-details]")
+    expect(details).to_be_hidden()
+    reading.get_by_text("What the line says").click()
+    expect(details).to_contain_text("port=/dev/none")
+    bench.yard.desk.stop(half_poured, "left")
 
 
 def test_a_line_that_hangs_is_told_within_seconds_and_comes_back_by_itself(

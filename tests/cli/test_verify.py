@@ -3,12 +3,15 @@
 import json
 from datetime import UTC, datetime
 
+import psycopg
 import pytest
 from typer.testing import CliRunner
 
 from gaugewright.cli.main import app
+from gaugewright.errors import AwayError
+from gaugewright.journal import exchange
 from gaugewright.journal import kinds as k
-from gaugewright.journal.book import open_book
+from gaugewright.journal.book import Book, open_book
 
 
 @pytest.fixture
@@ -94,3 +97,56 @@ def test_anything_else_is_refused_in_one_line(tmp_path, content):
     assert done.exit_code == 2
     assert done.stderr.count("\n") == 1
     assert run(tmp_path / "missing").exit_code == 2
+
+
+@pytest.fixture
+def address(postgresql_url, book_path):
+    """The same book in a database, its address with a password that the server does not ask for."""
+    with open_book(postgresql_url) as book:
+        book.import_job((book_path.parent / "job.zip").read_bytes())
+    return postgresql_url.replace("gauge@", "gauge:secret@")
+
+
+def test_a_book_in_a_database_is_checked_and_its_password_never_shown(address):
+    done = run(address)
+    assert (done.exit_code, done.stderr) == (0, "")
+    assert "unaltered, 1 job," in done.stdout
+
+    record = json.loads(run(address, "--json").stdout)
+    assert (record["what"], record["is_unaltered"]) == ("job book", True)
+    assert "secret" not in done.stdout + json.dumps(record)
+
+
+def test_an_altered_entry_in_a_database_is_named(address, postgresql_url):
+    with psycopg.connect(postgresql_url, autocommit=True) as connection:
+        connection.execute("SET session_replication_role = replica")  # as its keeper can
+        connection.execute("UPDATE entry SET text = replace(text, 'drained', 'drainer')")
+    done = run(address)
+
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "job HB-0001: entry 2" in done.stderr
+    assert "secret" not in done.stderr
+
+
+def test_a_table_is_held_against_a_book_in_a_database(address, tmp_path):
+    path = tmp_path / "table.csv"
+    path.write_text("counts,litres,u_litres\n0,4.5,0.5\n4000,400,2\n")
+    done = run(path, "--against", address)
+
+    assert done.exit_code == 2
+    assert "no table accepted in the book postgres at" in done.stderr
+    assert "secret" not in done.stderr
+
+
+def test_a_database_that_goes_away_in_the_midst_is_not_taken_for_an_altered_book(
+    address, monkeypatch
+):
+    def away(*_):
+        raise AwayError("the database does not answer")
+
+    monkeypatch.setattr(Book, "photo", away)
+    monkeypatch.setattr(exchange, "photos_named_in", lambda _: ("0" * 64,))
+    done = run(address, "--json")
+
+    assert done.exit_code == 2
+    assert "is_unaltered" not in done.stdout

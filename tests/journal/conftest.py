@@ -1,9 +1,6 @@
 """A scripted fill that every test of the job book can use."""
 
 import os
-import pwd
-import shutil
-import subprocess
 import tempfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -103,68 +100,6 @@ def filling(scribe):
 @pytest.fixture
 def jpeg():
     return b"\xff\xd8\xff\xe0" + bytes(range(256)) + b"\xff\xd9"
-
-
-def postgresql_programs():
-    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
-    on_path = shutil.which("initdb")
-    return found[-1].parent if found else Path(on_path).parent if on_path else None
-
-
-@pytest.fixture(scope="session")
-def postgresql_server():
-    """The URL of a real PostgreSQL server that lives as long as the tests."""
-    programs = postgresql_programs()
-    if programs is None:
-        pytest.skip("no PostgreSQL server is installed (Debian: apt-get install postgresql)")
-    folder = Path(tempfile.mkdtemp(prefix="gw-pg-"))
-    user = {}
-    if os.geteuid() == 0:  # The server refuses to run as root.
-        account = pwd.getpwnam("postgres")
-        os.chown(folder, account.pw_uid, account.pw_gid)
-        user = {"user": account.pw_uid, "group": account.pw_gid, "extra_groups": []}
-
-    def run(*command):
-        subprocess.run(
-            [programs / command[0], *command[1:]],
-            check=True,
-            cwd=folder,
-            stdout=subprocess.DEVNULL,
-            timeout=60,
-            **user,
-        )
-
-    options = f"-c listen_addresses='' -c unix_socket_directories={folder} -c fsync=off"
-    run(
-        "initdb",
-        "-D",
-        folder / "data",
-        "-U",
-        "gauge",
-        "-A",
-        "trust",
-        "-E",
-        "UTF8",
-        "--no-sync",
-        "--locale=C",
-    )
-    run("pg_ctl", "-D", folder / "data", "-o", options, "-l", folder / "log", "-w", "start")
-    try:
-        yield f"postgresql://gauge@/postgres?host={folder}"
-    finally:
-        run("pg_ctl", "-D", folder / "data", "-m", "immediate", "-w", "stop")
-        shutil.rmtree(folder)
-
-
-@pytest.fixture
-def postgresql_url(postgresql_server):
-    """The URL of an empty PostgreSQL database."""
-    import psycopg
-
-    with psycopg.connect(postgresql_server, autocommit=True) as connection:
-        connection.execute("DROP SCHEMA public CASCADE")
-        connection.execute("CREATE SCHEMA public")
-    return postgresql_server
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

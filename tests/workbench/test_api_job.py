@@ -270,3 +270,23 @@ def test_a_tank_a_millimetre_long_is_a_slip_and_is_not_recorded(hand, length):
     assert refused.json()["field"] == "length_mm"
     assert "thousands mark" in refused.json()["error"]
     assert hand.state()["tanks"] == []
+
+
+def test_letters_that_the_certificate_cannot_set_are_told_at_once_and_put_right(hand):
+    hand.open_job(vehicle="Größe ✓ محرك")
+    told = hand.state()["remarks"]
+    assert [each["fact"] for each in told] == ["vehicle"]
+    assert "'م' (U+0645) cannot be written on the certificate" in told[0]["sentence"]
+    for caution in hand.state()["cautions"]:  # read before the page is shown
+        if caution["stage"] == "Survey":
+            hand.record("/cautions", caution=caution["id"])
+    page = hand.client.get(f"/jobs/{hand.job}/survey").text
+    assert 'data-remark="vehicle"' in page
+    assert 'name="facts.vehicle"' in page
+
+    answer = hand.record("/facts", facts={"vehicle": "Größe", "site": "油"}, reason="letters")
+
+    assert [each["fact"] for each in answer["job"]["remarks"]] == ["site"]
+    page = hand.client.get(f"/jobs/{hand.job}/survey").text
+    assert 'data-remark="site"' in page
+    assert 'data-remark="vehicle"' not in page

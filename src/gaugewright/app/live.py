@@ -63,7 +63,7 @@ class LiveInstrument:
         self._state = ReaderState.WAITING
         self._reading: Reading | None = None
         self._trouble: Trouble | None = None
-        self._complaint: tuple[str, float] | None = None
+        self._complaint: tuple[str, str, float] | None = None
         self._steadiness: Steadiness | None = None
         self._judged_s = 0.0
         self._raw: deque[bytes] = deque(maxlen=RAW_SHOWN)
@@ -152,7 +152,8 @@ class LiveInstrument:
                 subscription = reader.subscribe()
                 reader.start()
             except SourceError as error:
-                self._complain(ReaderState.DISCONNECTED, str(error))
+                plain = error.problem if error.details else self._not_open()
+                self._complain(ReaderState.DISCONNECTED, plain, str(error))
                 self._closing.wait(wait_s)
                 wait_s = min(2 * wait_s, self.settings.retry_most_s)
                 continue
@@ -207,11 +208,16 @@ class LiveInstrument:
                 self._judged_s = event.monotonic_s
                 self._steadiness = self._watch.judge()
 
-    def _complain(self, state: ReaderState, message: str) -> None:
+    def _not_open(self) -> str:
+        return said(
+            "the line to {name} cannot be opened, trying again", name=self.settings.source_id
+        )
+
+    def _complain(self, state: ReaderState, message: str, details: str = "") -> None:
         with self._lock:
             self._seq += 1
             self._state = state
-            self._complaint = (message, self._monotonic_s())
+            self._complaint = (message, details, self._monotonic_s())
             self._watch.restart()
             self._steadiness = None
 
@@ -226,20 +232,33 @@ class LiveInstrument:
 
     def _shown_trouble(self, now_s: float, *, is_live: bool) -> LiveTrouble | None:
         if self._complaint is not None:
-            message, since_s = self._complaint
-            return LiveTrouble("disconnected", message, round(now_s - since_s, 1))
+            message, details, since_s = self._complaint
+            return LiveTrouble("disconnected", message, round(now_s - since_s, 1), details)
         trouble = self._trouble
         if trouble is None:
             return None
         age_s = now_s - trouble.monotonic_s
         if is_live and age_s > TROUBLE_SHOWN_S:
             return None
-        return LiveTrouble(str(trouble.kind), trouble.message, round(age_s, 1))
+        message, details = _in_short(trouble)
+        return LiveTrouble(str(trouble.kind), message, round(age_s, 1), details)
 
     def _in_litres(self, reading: Reading | None) -> tuple[float, float | None, float] | None:
         if reading is None or self.scale is None:
             return None
         return self.scale.at(reading.counts)
+
+
+def _in_short(trouble: Trouble) -> tuple[str, str]:
+    """Return a trouble by the instrument's name alone, and what was said of its settings."""
+    name = trouble.source_id
+    match trouble.kind:
+        case TroubleKind.DISCONNECTED:
+            short = said("the line to {name} is gone, trying again", name=name)
+            return short, trouble.message
+        case TroubleKind.SILENT:
+            return said("nothing comes from {name}", name=name), trouble.message
+    return trouble.message, ""
 
 
 def _why_not_live(state: ReaderState, age_s: float | None) -> str:

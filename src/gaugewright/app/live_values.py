@@ -19,6 +19,8 @@ class LiveTrouble:
     kind: str
     message: str
     age_s: float
+    details: str = ""
+    """The settings and the system's own words, where the message does without."""
 
 
 @dataclass(frozen=True, slots=True)

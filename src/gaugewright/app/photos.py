@@ -2,12 +2,14 @@
 
 import io
 import warnings
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from gaugewright.app.yard import Stamp, Yard
 from gaugewright.errors import InputError
 from gaugewright.journal.book import Recorded
 from gaugewright.journal.kinds import PhotoAdded
+from gaugewright.journal.photos import media_type_of
 from gaugewright.words import said
 
 if TYPE_CHECKING:
@@ -16,10 +18,11 @@ if TYPE_CHECKING:
 MOST_UPLOAD_BYTES = 20_000_000
 MOST_PIXELS = 60_000_000
 """A picture that unpacks to more than this is refused before it is unpacked."""
+MOST_PIXELS_UNPACKED_SMALL = 250_000_000
+"""The same for a JPEG that is unpacked at an eighth to a half of its size, as phones take them."""
 LONGEST_SIDE = 1600
 """A stored photo's longest side. [pixels]"""
 QUALITY = 82
-FORMATS = ("JPEG", "PNG", "WEBP")
 
 
 def clean_photo(upload: bytes) -> bytes:
@@ -29,7 +32,7 @@ def clean_photo(upload: bytes) -> bytes:
     them is gone.  Raises `InputError` for what is not a JPEG, PNG or WebP picture.
     """
     # Loaded with the first photo: no first page waits for it.
-    from PIL import Image, ImageOps, UnidentifiedImageError
+    from PIL import Image, ImageOps
 
     if len(upload) > MOST_UPLOAD_BYTES:
         raise InputError(
@@ -42,22 +45,13 @@ def clean_photo(upload: bytes) -> bytes:
         )
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # what it warns of is refused below
-            with Image.open(io.BytesIO(upload), formats=FORMATS) as opened:
-                if opened.width * opened.height > MOST_PIXELS:
-                    raise InputError(
-                        said(
-                            "a photo of {width} x {height} pixels is too large",
-                            width=opened.width,
-                            height=opened.height,
-                        ),
-                        field="file",
-                    )
-                upright = ImageOps.exif_transpose(opened)
-                upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
-                pixels = _on_white(upright)
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, ArithmeticError) as error:
-        if isinstance(error, InputError):
+            warnings.simplefilter("ignore")  # of a maker's marks that are not kept anyway
+            with _opened(upload) as opened:
+                _require_unpackable(opened)
+                opened.thumbnail((LONGEST_SIDE, LONGEST_SIDE))  # before all else: unpacks small
+                pixels = _on_white(ImageOps.exif_transpose(opened))
+    except (OSError, ValueError, SyntaxError, ArithmeticError) as error:
+        if isinstance(error, InputError) and error.field is not None:
             raise
         raise InputError(
             said("is not a JPEG, PNG or WebP picture that can be read"), field="file"
@@ -85,6 +79,44 @@ def add_photo(
     sha256 = yard.book.add_photo(clean_photo(upload))
     event = PhotoAdded(sha256, caption=caption, stage=stage, tank_id=tank_id, item=item)
     return yard.record(job, stamp, event), sha256
+
+
+def _opened(upload: bytes) -> "Image.Image":
+    """Return a picture whose size is known and that is not unpacked yet.
+
+    `PIL.Image.open` would refuse or warn by a limit of its own before the size could be told.
+    """
+    from PIL.JpegImagePlugin import JpegImageFile
+    from PIL.PngImagePlugin import PngImageFile
+    from PIL.WebPImagePlugin import WebPImageFile
+
+    kinds: dict[str, Callable[[io.BytesIO], Image.Image]] = {
+        "image/jpeg": JpegImageFile,
+        "image/png": PngImageFile,
+        "image/webp": WebPImageFile,
+    }
+    kind = kinds.get(media_type_of(upload))
+    if kind is None:
+        raise ValueError("no picture")
+    return kind(io.BytesIO(upload))
+
+
+def _require_unpackable(picture: "Image.Image") -> None:
+    # A progressive JPEG is held whole in memory, however small it is unpacked.
+    is_small = picture.format == "JPEG" and "progressive" not in picture.info
+    most = MOST_PIXELS_UNPACKED_SMALL if is_small else MOST_PIXELS
+    if picture.width * picture.height > most:
+        raise InputError(
+            said(
+                "a photo of {found:.0f} megapixels ({width} x {height}) is too large, at most "
+                "{most:.0f} megapixels",
+                found=picture.width * picture.height / 1e6,
+                width=picture.width,
+                height=picture.height,
+                most=most / 1e6,
+            ),
+            field="file",
+        )
 
 
 def _on_white(picture: "Image.Image") -> "Image.Image":

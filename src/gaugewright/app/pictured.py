@@ -7,6 +7,7 @@ from gaugewright.app import pictures as p
 from gaugewright.app.certify import next_number
 from gaugewright.app.lists import MOUNT_ITEMS
 from gaugewright.app.pictured_tank import tank_picture
+from gaugewright.certificate.identity import unwritable
 from gaugewright.journal.fill_kinds import CertificateIssued
 from gaugewright.journal.kinds import STAGES
 from gaugewright.journal.state import Fact, JobState, Kept
@@ -80,6 +81,7 @@ def job_picture(state: JobState, unit: VolumeUnit = "L") -> p.JobPicture:
             for kept in state.unknown
         ),
         clock_set_back=state.clock_set_back,
+        remarks=tuple(p.RemarkPicture(*each) for each in unwritable(state)),
     )
 
 

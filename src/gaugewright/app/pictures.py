@@ -43,6 +43,14 @@ class FactPicture:
 
 
 @dataclass(frozen=True, slots=True)
+class RemarkPicture:
+    """What will stand in the way later, so that it can be put right now."""
+
+    fact: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
 class CautionPicture:
     """A caution, and who has read it."""
 
@@ -390,3 +398,5 @@ class JobPicture:
     unknown: tuple[UnknownPicture, ...]
     clock_set_back: tuple[int, ...]
     """Entries whose time is before that of the entry before them."""
+    remarks: tuple[RemarkPicture, ...] = ()
+    """Facts that the certificate cannot be set with."""

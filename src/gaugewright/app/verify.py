@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from gaugewright.journal.chain import Entry
 
 SQLITE_MAGIC = b"SQLite format 3\x00"
+URL_MAGIC = b"://"
+BOOK_MAGICS = (SQLITE_MAGIC, URL_MAGIC)
 ZIP_MAGIC = b"PK\x03\x04"
 PDF_MAGIC = b"%PDF-"
 MOST_PDF_BYTES = 200_000_000
@@ -33,22 +35,23 @@ class Verified:
 def verify_file(path: str, against: str | None = None) -> Verified:
     """Return whether a file is unaltered; for a chain, the first entry that is not.
 
+    A job book may be a database, named by its URL.
     ``against`` is a job file, a job book or a certificate from elsewhere: a certificate is
     held against a journal, a table against what a journal accepted.  Raises `FileError` if
     a file cannot be read, `InputError` if it is none of the four.
     """
     from gaugewright.app.files import read_bytes
 
-    name = Path(path).name
+    name = shown_name(path, is_short=True)
     start = _start(path)
     if start.startswith(PDF_MAGIC):
         return _certificate(path, name, against)
-    if start.startswith((SQLITE_MAGIC, ZIP_MAGIC)):
+    if start.startswith((*BOOK_MAGICS, ZIP_MAGIC)):
         if against is not None:
             raise InputError(
                 "is for a certificate or a table; a journal proves itself", field="--against"
             )
-        if start.startswith(SQLITE_MAGIC):
+        if start.startswith(BOOK_MAGICS):
             return _book(path, name)
         from gaugewright.journal.exchange import verify_job_file
 
@@ -60,9 +63,21 @@ def verify_file(path: str, against: str | None = None) -> Verified:
     return _table(content, path, name)
 
 
+def shown_name(path: str, *, is_short: bool = False) -> str:
+    """Return how a file or a database is named to people; a password is never shown."""
+    if "://" in path:
+        from gaugewright.journal.opening import shown
+
+        return shown(path)
+    return Path(path).name if is_short else path
+
+
 def _start(path: str) -> bytes:
+    """Return what a file begins with; what stands for a database by its URL."""
     from gaugewright.errors import FileError
 
+    if "://" in path:
+        return URL_MAGIC
     try:
         with Path(path).open("rb") as file:
             return file.read(16)
@@ -79,7 +94,7 @@ def _certificate(path: str, name: str, against: str | None) -> Verified:
         verdict = verify_certificate(content)
     if against is not None and verdict.attached is not None:
         entries = _entries_in(against, verdict.attached.entries[0].job)
-        verdict = held_against(verdict, entries, content, Path(against).name)
+        verdict = held_against(verdict, entries, content, shown_name(against, is_short=True))
     line = f"{name}: {verdict.line}"
     return Verified("certificate", verdict.is_unaltered, line, details(verdict))
 
@@ -89,7 +104,7 @@ def _entries_in(path: str, job: str) -> "Sequence[Entry]":
     from gaugewright.app.files import naming_file, read_bytes
 
     start = _start(path)
-    if start.startswith(SQLITE_MAGIC):
+    if start.startswith(BOOK_MAGICS):
         from gaugewright.journal.book import open_book
 
         with open_book(path, create=False, read_only=True) as book:
@@ -117,7 +132,7 @@ def _table_against(content: bytes, path: str, name: str, against: str) -> Verifi
     from gaugewright.journal.fold import fold
     from gaugewright.table.export import export_csv
 
-    where = Path(against).name
+    where = shown_name(against, is_short=True)
     sound = _table(content, path, name)
     for job in _jobs_in(against):
         entries = _entries_in(against, job)
@@ -142,7 +157,7 @@ def _jobs_in(path: str) -> "Sequence[str]":
     from gaugewright.app.files import naming_file, read_bytes
 
     start = _start(path)
-    if start.startswith(SQLITE_MAGIC):
+    if start.startswith(BOOK_MAGICS):
         from gaugewright.journal.book import open_book
 
         with open_book(path, create=False, read_only=True) as book:
@@ -163,12 +178,13 @@ def _book(path: str, name: str) -> Verified:
     from gaugewright.journal.book import open_book
 
     with open_book(path, create=False, read_only=True) as book:
+        file = book.store.file
         faults = book.faults() or _list_faults(book)
         jobs = len(book.store.jobs())
     if faults:
         job, fault = next(iter(faults.items()))
         return Verified("job book", False, f"{name}: job {job}: {fault}")
-    if (damage := _damage(path)) is not None:
+    if file is not None and (damage := _damage(str(file))) is not None:
         return Verified(
             "job book", False, f"{name}: every entry is whole, the file is not: {damage}"
         )

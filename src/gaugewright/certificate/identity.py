@@ -6,6 +6,7 @@ from gaugewright.certificate.issue import Issue
 from gaugewright.certificate.later_life import exchanged_probe
 from gaugewright.certificate.statement import Line
 from gaugewright.certificate.writing import NOT_RECORDED, Writer, free, name
+from gaugewright.errors import InputError
 from gaugewright.journal.state import JobState, TankState
 from gaugewright.words import said
 
@@ -70,6 +71,17 @@ def head_lines(state: JobState, issue: Issue, write: Writer) -> tuple[Line, ...]
         lines.append(Line(said("Stands in for"), name(issue.replaces, "replaces")))
         lines.append(Line(said("Made anew because"), free(issue.reason)))
     return tuple(lines)
+
+
+def unwritable(state: JobState) -> tuple[tuple[str, str], ...]:
+    """Return each fact that no certificate can be made with as it stands: its name, and why."""
+    found = []
+    for key in ("customer", "vehicle", *FACTS, "fuel"):
+        try:
+            name(state.fact(key) or "", key)
+        except InputError as error:
+            found.append((key, error.problem))
+    return tuple(found)
 
 
 def place_of(state: JobState, issue: Issue) -> str:

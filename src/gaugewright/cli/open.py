@@ -83,8 +83,10 @@ def _run(bench: "Workbench", book: str, *, open_browser: bool, as_json: bool = F
     import json
     import sys
 
+    from gaugewright.journal.opening import shown
     from gaugewright.workbench.running import open_browser as show_in_browser
 
+    book = shown(book)
     if as_json:
         pairing = None if bench.pairing is None else bench.pairing.url
         show(json.dumps({"book": book, "url": bench.url, "pairing_url": pairing}))

@@ -1,5 +1,6 @@
 """A number on a vehicle's CAN bus, by its parameter group (J1939)."""
 
+import errno
 import importlib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -177,6 +178,10 @@ class J1939Settings(SourceSettings):
         return Sample(raw * self.scale + self.offset, None, data)
 
 
+_NO_ADAPTER = (errno.EAFNOSUPPORT, errno.ENODEV, errno.ENOENT, errno.ENXIO)
+"""How a system says that it has no such adapter, or none at all."""
+
+
 def _python_can() -> ModuleType:
     """Import the optional library only when a CAN source is opened."""
     try:
@@ -203,8 +208,15 @@ class J1939Source(Source[J1939Settings]):
                 interface=s.interface, channel=s.channel, bitrate=s.bitrate, ignore_config=True
             )
         except (self._can.CanError, OSError, ValueError) as error:
+            is_missing = getattr(error, "errno", None) in _NO_ADAPTER
             raise SourceError(
-                said("cannot open {describe}: {error}", describe=s.describe(), error=error)
+                said(
+                    "this computer has no CAN adapter {channel}; is it plugged in and set up?",
+                    channel=s.channel,
+                )
+                if is_missing
+                else said("the CAN adapter {channel} cannot be opened", channel=s.channel),
+                details=f"{s.describe()}: {error}",
             ) from error
 
     def _receive(self, timeout_s: float) -> Sequence[Signal]:

@@ -13,7 +13,7 @@ from threading import Lock
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
-from gaugewright.errors import InputError, JournalError, StateError
+from gaugewright.errors import AwayError, InputError, JournalError, StateError
 from gaugewright.journal import exchange
 from gaugewright.journal.chain import Entry, next_entry
 from gaugewright.journal.codec import kind_of, to_payload
@@ -68,6 +68,8 @@ class Book:
 
     def __init__(self, store: Store) -> None:
         self.store = store
+        self.last_settings: BookSettings | None = None
+        """As they were when last read, for where the book does not answer."""
         self._states: dict[str, JobState] = {}
         self._lock = Lock()
 
@@ -108,6 +110,8 @@ class Book:
                 for certificate in fold(job, entries).certificates:
                     if certificate.event.document_sha256 is not None:
                         self.document(certificate.event.document_sha256)
+            except AwayError:
+                raise  # which says nothing of the job
             except JournalError as error:
                 found[job] = str(error)
         return found
@@ -186,7 +190,8 @@ class Book:
 
     def settings(self) -> BookSettings:
         """Return the settings that hold now."""
-        return settings_from(self.store.settings())
+        self.last_settings = settings_from(self.store.settings())
+        return self.last_settings
 
     def change_settings(
         self, settings: BookSettings, *, at: datetime, person: str, device: str

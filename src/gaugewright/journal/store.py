@@ -18,7 +18,7 @@ from typing import Any, NamedTuple, Self
 from sqlalchemy import Engine
 from sqlalchemy.pool import PoolProxiedConnection
 
-from gaugewright.errors import ConflictError, InputError, JournalError
+from gaugewright.errors import AwayError, ConflictError, InputError, JournalError
 from gaugewright.journal.chain import (
     Entry,
     Line,
@@ -29,7 +29,7 @@ from gaugewright.journal.chain import (
 from gaugewright.journal.photos import media_type_of
 from gaugewright.journal.reading import Reader
 from gaugewright.journal.statements import Statements
-from gaugewright.journal.troubles import in_words, told
+from gaugewright.journal.troubles import in_words, is_away, told, trouble
 from gaugewright.words import said
 
 MAX_PHOTO_BYTES = 20_000_000
@@ -314,20 +314,32 @@ class Store(Reader):
             raise JournalError(
                 said("{where} was opened only to look: nothing can be recorded", where=self.where)
             )
+        if self._writer is not None and not self.begins_by_hand:
+            # Taken anew, which asks the server first: it may have hung up since.
+            self._writer.close()
+            self._writer = None
         if self._writer is None:
-            with told(self.where):
+            with told(self.where, self.driver.Error):
                 self._writer = self._engine.raw_connection()
         return _Transaction(self, self._writer.dbapi_connection)
 
-    def doubted(self, error: Exception) -> JournalError:
+    def doubted(self, error: Exception, *, is_sent: bool = False) -> JournalError:
         """Return the error to raise when it is not known for sure what the book holds now.
 
         The connection and all that was remembered is given up, so that the next append
-        looks again.
+        looks again.  ``is_sent`` says that the server was already told to keep it.
         """
         self._drop_writer()
         self._ends.clear()
-        return JournalError(said("{where}: {error}", where=self.where, error=in_words(error)))
+        if is_sent and is_away(error):
+            return AwayError(
+                said(
+                    "{where}: the database went away while this was recorded. Look whether it "
+                    "stands in the job, and record it again only if it does not",
+                    where=self.where,
+                )
+            )
+        return trouble(self.where, error)
 
     def refused(self, error: Exception) -> JournalError:
         """Return the error to raise for a write that the database took back."""
@@ -383,7 +395,7 @@ class _Transaction:
             self._connection.rollback()
             self._cursor.close()
         except self._store.driver.Error as trouble:
-            raise self._store.doubted(trouble) from (error or trouble)
+            raise self._store.doubted(trouble, is_sent=error is None) from (error or trouble)
         if isinstance(error, self._store.driver.Error):
             raise self._store.refused(error) from error
 

@@ -7,7 +7,8 @@ from contextlib import contextmanager
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
-from gaugewright.errors import JournalError
+from gaugewright.errors import AwayError, JournalError
+from gaugewright.words import said
 
 _WORDS = {
     "SQLITE_FULL": "the disk is full. Nothing was written; make room and record it again",
@@ -27,14 +28,40 @@ _WORDS = {
 
 
 @contextmanager
-def told(where: str) -> Iterator[None]:
-    """Turn what the database raises into a `JournalError` that begins with ``where``."""
+def told(where: str, *also: type[Exception]) -> Iterator[None]:
+    """Turn what the database raises into a `JournalError` that begins with ``where``.
+
+    ``also`` are errors of a driver that come without SQLAlchemy between.
+    """
+    kinds: tuple[type[Exception], ...] = (DBAPIError, PoolTimeoutError, sqlite3.Error, *also)
     try:
         yield
-    except (DBAPIError, PoolTimeoutError, sqlite3.Error) as error:
-        raise JournalError(f"{where}: {in_words(error)}") from error
+    except kinds as error:
+        raise trouble(where, error) from error
     except UnicodeDecodeError as error:  # from the driver, where a damaged file names itself
         raise JournalError(f"{where}: {_WORDS['SQLITE_CORRUPT']}") from error
+
+
+def trouble(where: str, error: Exception) -> JournalError:
+    """Return the error to raise for what a database said where nothing was recorded."""
+    if is_away(error):
+        return AwayError(
+            said(
+                "{where}: the database does not answer. Nothing was recorded; try again once "
+                "it is back",
+                where=where,
+            )
+        )
+    return JournalError(f"{where}: {in_words(error)}")
+
+
+def is_away(error: Exception) -> bool:
+    """Tell whether a PostgreSQL server cannot be reached, or has hung up."""
+    cause = _cause(error)
+    state = getattr(cause, "sqlstate", "")  # SQLite's errors have none
+    if state is None:  # found by the driver itself
+        return any(each.__name__ == "OperationalError" for each in type(cause).__mro__)
+    return state.startswith(("08", "57P"))  # the line; the server shuts down
 
 
 def in_words(error: Exception) -> str:
@@ -45,7 +72,7 @@ def in_words(error: Exception) -> str:
     >>> in_words(full)
     'the disk is full. Nothing was written; make room and record it again'
     """
-    cause = error.orig if isinstance(error, DBAPIError) and error.orig else error
+    cause = _cause(error)
     name = getattr(cause, "sqlite_errorname", None)
     if name:
         # Extended names such as SQLITE_IOERR_WRITE begin with the plain one.
@@ -54,3 +81,7 @@ def in_words(error: Exception) -> str:
             return _WORDS[plain]
     lines = str(cause).strip().splitlines()
     return lines[0] if lines else type(cause).__name__
+
+
+def _cause(error: Exception) -> BaseException:
+    return error.orig if isinstance(error, DBAPIError) and error.orig else error

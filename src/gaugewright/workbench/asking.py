@@ -2,9 +2,10 @@
 
 from starlette.requests import Request
 
-from gaugewright.app.yard import Yard
+from gaugewright.app.yard import VOLUME_UNITS, Yard
+from gaugewright.errors import JournalError
 from gaugewright.journal.book import BookSettings
-from gaugewright.units import LengthUnit, TemperatureUnit, VolumeUnit
+from gaugewright.units import LengthUnit, TemperatureUnit
 from gaugewright.words import Speech
 from gaugewright.workbench.guard import Door, Visitor, state_of
 from gaugewright.workbench.page import Page, UnitsShown
@@ -32,14 +33,26 @@ def door_of(request: Request) -> Door:
     return door
 
 
-def speech_of(yard: Yard) -> Speech:
+def settings_of(yard: Yard) -> BookSettings:
+    """Return the book's settings; where it does not answer, as they were when last read."""
+    try:
+        return yard.book.settings()
+    except JournalError:
+        return yard.book.last_settings or BookSettings()
+
+
+def speech_of(yard: Yard, settings: BookSettings | None = None) -> Speech:
     """Return how sentences are said in this book: its language and its units."""
-    settings = yard.book.settings()
-    return speech(_units(yard.unit, settings), settings.language)
+    settings = settings or yard.book.settings()
+    return speech(_units(settings), settings.language)
 
 
-def _units(volume: VolumeUnit, settings: BookSettings) -> UnitsShown:
-    return UnitsShown(volume, LENGTH[settings.length_unit], TEMPERATURE[settings.temperature_unit])
+def _units(settings: BookSettings) -> UnitsShown:
+    return UnitsShown(
+        VOLUME_UNITS[settings.volume_unit],
+        LENGTH[settings.length_unit],
+        TEMPERATURE[settings.temperature_unit],
+    )
 
 
 LENGTH: dict[str, LengthUnit] = {"mm": "mm", "inches": "in"}
@@ -47,13 +60,13 @@ TEMPERATURE: dict[str, TemperatureUnit] = {"celsius": "°C", "fahrenheit": "°F"
 """Units as the book names them, and as screens do."""
 
 
-def page_of(request: Request) -> Page:
+def page_of(request: Request, settings: BookSettings | None = None) -> Page:
     """Return what a page knows besides the job."""
     from urllib.parse import unquote
 
     yard, visitor, door = yard_of(request), visitor_of(request), door_of(request)
-    settings = yard.book.settings()
-    units = _units(yard.unit, settings)
+    settings = settings or yard.book.settings()
+    units = _units(settings)
     may_see = visitor.may_enter
     return Page(
         csrf_token=door.csrf_token(visitor.session),

@@ -23,7 +23,7 @@ from gaugewright.journal.chain import Entry
 from gaugewright.journal.store import NewerEntriesError
 from gaugewright.words import said
 from gaugewright.workbench import sheets
-from gaugewright.workbench.asking import page_of, speech_of, yard_of
+from gaugewright.workbench.asking import page_of, settings_of, speech_of, yard_of
 from gaugewright.workbench.pairing import PairingError, TooManyTriesError
 
 
@@ -117,10 +117,12 @@ def answer_http(request: Request, error: Exception) -> Response:
 
 def problem_answer(request: Request, status: int, problem: Problem) -> Response:
     """Answer with a sentence: a page where one was asked for, else JSON."""
-    sentence = _sayable(speech_of(yard_of(request)).says(problem.error))
+    yard = yard_of(request)
+    settings = settings_of(yard)
+    sentence = _sayable(speech_of(yard, settings).says(problem.error))
     is_page = request.method == "GET" and not request.url.path.startswith(("/api/", "/photos/"))
     if is_page and "application/json" not in request.headers.get("accept", ""):
-        page = sheets.render_problem(page_of(request), status, sentence)
+        page = sheets.render_problem(page_of(request, settings), status, sentence)
         return HTMLResponse(page, status)
     content: dict[str, Any] = {"error": sentence, "field": problem.field}
     if problem.field is not None:

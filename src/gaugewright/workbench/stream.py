@@ -14,6 +14,7 @@ from starlette.concurrency import run_in_threadpool
 
 from gaugewright.app.live_values import LiveReading
 from gaugewright.app.yard import RigHere, Yard
+from gaugewright.errors import JournalError
 from gaugewright.words import ENGLISH, Speech
 from gaugewright.workbench.streams import Streams
 
@@ -45,7 +46,7 @@ async def live_events(
 ) -> AsyncIterator[bytes]:
     """Give the events of one page until the server stops or the page is gone."""
     loop = asyncio.get_running_loop()
-    sent = _Sent(number=await run_in_threadpool(lambda: yard.book.store.tip(job).number))
+    sent = _Sent(number=await run_in_threadpool(_number, yard, job))
     streams.count += 1
     try:
         yield b"retry: 1000\n\n"
@@ -54,12 +55,20 @@ async def live_events(
                 yield event
             if loop.time() - sent.looked_s >= LOOK_AT_BOOK_EVERY_S:
                 sent.looked_s = loop.time()
-                tip = await run_in_threadpool(yard.book.store.tip, job)
-                yard.last_numbers[job] = max(yard.last_numbers.get(job, 0), tip.number)
+                number = await run_in_threadpool(_number, yard, job)
+                yard.last_numbers[job] = max(yard.last_numbers.get(job, 0), number)
             await asyncio.sleep(LOOK_EVERY_S)
         yield _event("bye", "{}")
     finally:
         streams.count -= 1
+
+
+def _number(yard: Yard, job: str) -> int:
+    """Return the last entry of a job; that last known where the book does not answer."""
+    try:
+        return yard.book.store.tip(job).number
+    except JournalError:
+        return yard.last_numbers.get(job, 0)
 
 
 def _due(yard: Yard, job: str, sent: _Sent, now_s: float, speech: Speech) -> list[bytes]:

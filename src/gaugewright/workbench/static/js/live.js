@@ -173,6 +173,9 @@ function show(tank) {
     put(root, "noise", live ? noiseOf(event) : "");
     put(root, "litres", live && isNumber(event.litres) ? ` = ${litresOf(event)}` : "");
     put(root, "trouble", event.trouble ? event.trouble.message : "");
+    put(root, "trouble-details", event.trouble?.details ?? "");
+    const more = root.querySelector('[data-part="trouble-more"]');
+    if (more) more.hidden = !event.trouble?.details;
     announce(tank, live, event);
   }
   draw(tank, live, counts);
