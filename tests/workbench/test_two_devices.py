@@ -3,7 +3,9 @@
 import threading
 import uuid
 
+from gaugewright.journal.codec import KINDS
 from gaugewright.testing.hand import Hand, counts_at
+from gaugewright.workbench.entry_words import NAMES
 
 
 def test_the_second_to_record_is_shown_what_the_first_recorded(hand, workbench):
@@ -16,10 +18,15 @@ def test_the_second_to_record_is_shown_what_the_first_recorded(hand, workbench):
     assert [(e["kind"], e["person"], e["payload"]["text"]) for e in problem["newer"]] == [
         ("note_added", "Ann", "first")
     ]
+    assert "1 newer entry came first, the last one a note by Ann" in problem["error"]
     other.number = problem["number"]
     other.record("/notes", text="second")
     assert [note["text"] for note in other.state()["notes"]] == ["first", "second"]
     other.client.close()
+
+
+def test_every_kind_of_entry_has_a_name_in_plain_words():
+    assert set(NAMES) == set(KINDS)
 
 
 def test_sending_again_records_once(hand):

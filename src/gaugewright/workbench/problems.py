@@ -24,6 +24,7 @@ from gaugewright.journal.store import NewerEntriesError
 from gaugewright.words import said
 from gaugewright.workbench import sheets
 from gaugewright.workbench.asking import page_of, settings_of, speech_of, yard_of
+from gaugewright.workbench.entry_words import entry_name
 from gaugewright.workbench.pairing import PairingError, TooManyTriesError
 
 
@@ -82,7 +83,7 @@ def problem_of(error: GaugewrightError) -> tuple[int, Problem]:
             return 409, Problem(text, "counts")
         case NewerEntriesError():
             newer = tuple(entry_answer(entry) for entry in error.newer)
-            return 409, Problem(text, None, newer, newer[-1].number)
+            return 409, Problem(_came_first(newer), None, newer, newer[-1].number)
         case StateError() | ConflictError() | ChainError():
             return 409, Problem(text)
         case TooManyTriesError():
@@ -93,6 +94,19 @@ def problem_of(error: GaugewrightError) -> tuple[int, Problem]:
             return 503, Problem(text)
         case _:
             return 503, Problem(text)
+
+
+def _came_first(newer: tuple[EntryAnswer, ...]) -> str:
+    last = newer[-1]
+    return said(
+        "{number} newer {word} came first, the last one {what} by {person} on {device}. "
+        "Nothing was added; look at it and record again",
+        number=len(newer),
+        word=said("entry") if len(newer) == 1 else said("entries"),
+        what=entry_name(last.kind),
+        person=last.person,
+        device=last.device,
+    )
 
 
 def answer_error(request: Request, error: Exception) -> Response:

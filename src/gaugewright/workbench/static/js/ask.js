@@ -82,7 +82,7 @@ export function complain(form, problem) {
 }
 
 /** A sentence with the name of its field before it, where the field has one on the screen. */
-function named(field, sentence) {
+export function named(field, sentence) {
   const label = field.labels?.[0]?.firstChild?.textContent.trim() ?? field.getAttribute("aria-label");
   return label ? `${label.replace(/[:?]$/, "")}: ${sentence}` : sentence;
 }

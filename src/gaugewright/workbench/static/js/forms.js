@@ -1,11 +1,12 @@
 // Forms that record one thing: collect, send, say what was wrong, go on.
 
-import { record, request, pressId, waiting, Unreachable } from "./api.js";
+import { request, pressId, Unreachable } from "./api.js";
 import { busy, complain, person, reason } from "./ask.js";
 import { liveReading } from "./live.js";
 import { clear, notice } from "./notice.js";
+import { oneWaits, record } from "./outbox.js";
 import { plain, say, typed } from "./say.js";
-import { draftKey, forget, handlers, renew, sheet, unrecorded } from "./sheet.js";
+import { forget, handlers, renew, sheet, unrecorded } from "./sheet.js";
 import { signal } from "./signal.js";
 
 /** The body of a form: names with dots become objects, names with numbers lists. */
@@ -55,7 +56,7 @@ export async function settle(form, answer) {
     complain(form, { error: `${answer.data.error}. ${say("wait-steady")}` });
     return false;
   }
-  complain(form, answer.data);
+  complain(form, answer.isKept ? null : answer.data); // what is kept is shown by box.js
   return false;
 }
 
@@ -86,7 +87,7 @@ export async function send(form, extra = {}) {
   const url = form.dataset.absolute ?? sheet().dataset.api + form.dataset.url;
   busy(form, true);
   try {
-    const answer = await record(form.dataset.method ?? "POST", url, body, draftKey(form));
+    const answer = await record(form.dataset.method ?? "POST", url, body, form);
     offerAnyway(form, answer);
     if (!(await settle(form, answer))) return;
     forget(form);
@@ -160,21 +161,21 @@ async function mount(form) {
 }
 
 /** Whether the same press waits to be sent already: a second one would only be refused later. */
-export function isWaiting(url, place) {
-  if (!waiting().some((item) => item.url === url)) return false;
-  complain(place, { error: say("waiting-to-send") });
-  return true;
+export function isWaiting(url, place, button) {
+  const error = oneWaits(url, button);
+  if (error) complain(place, { error });
+  return error !== "";
 }
 
 async function askAndPost(button) {
   const url = sheet().dataset.api + button.dataset.post;
   const place = button.closest("section, div");
-  if (isWaiting(url, place)) return;
+  if (isWaiting(url, place, button)) return;
   const why = await reason(button.dataset.ask);
   if (why === null) return;
   const body = await signed({ ...JSON.parse(button.dataset.body ?? "{}"), reason: why });
   if (!body) return;
-  const answer = await record("POST", url, body);
+  const answer = await record("POST", url, body, button);
   if (await settle(place, answer)) await renew();
 }
 

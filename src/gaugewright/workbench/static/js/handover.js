@@ -1,8 +1,9 @@
 // The hand-over on the Table stage: the recipe, the text to paste, what was copied back.
 
-import { record, request, pressId, Unreachable } from "./api.js";
+import { request, pressId, Unreachable } from "./api.js";
 import { busy, complain, person } from "./ask.js";
 import { settle, signed } from "./forms.js";
+import { record } from "./outbox.js";
 import { say, typed, volume } from "./say.js";
 import { draftKey, forget, handlers, onSheet, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
@@ -140,7 +141,7 @@ async function recipe(form) {
   busy(form, true);
   try {
     const url = sheet().dataset.api + form.dataset.url;
-    const answered = await record("POST", url, body, draftKey(form));
+    const answered = await record("POST", url, body, form);
     if (!(await settle(form, answered))) return;
     forget(form);
     forget(box().querySelector('form[data-form="copied"]'));
@@ -191,7 +192,7 @@ async function copied(form) {
     if (photos === null) return;
     const body = await signed({ ...own, photo_sha256: photos });
     if (!body) return;
-    const answered = await record("POST", sheet().dataset.api + form.dataset.url, body, draftKey(form));
+    const answered = await record("POST", sheet().dataset.api + form.dataset.url, body, form);
     if (!(await settle(form, answered))) return;
     // Rows typed by thumb are not typed again for one slip: they stay until nothing differs.
     if (!own.rows || isClean(answered.data.job)) {

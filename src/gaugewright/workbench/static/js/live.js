@@ -1,8 +1,8 @@
 // The live reading: one stream for the whole page, never older than it says.
 
-import { flush, onPress, waiting } from "./api.js";
 import { isKept } from "./kept.js";
 import { clear, notice } from "./notice.js";
+import { flush, isDue, onPress, waiting } from "./outbox.js";
 import { age, length, plain, say, volume } from "./say.js";
 import { isAtRest, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
@@ -95,16 +95,15 @@ export async function back() {
   const wasGone = isGone || isKept();
   isGone = false;
   clear("offline");
-  if ((!wasGone && !waiting().length) || isComingBack) return;
+  if ((!wasGone && !isDue()) || isComingBack) return;
   isComingBack = true;
   try {
     const { taken, refused } = await flush();
-    for (const { answer } of refused) notice("kept", answer.data.error);
-    if (taken && !refused.length) {
+    if (taken && !refused) {
       notice("well", say("sent"));
       signal("recorded");
-    } else if (wasGone && !waiting().length && !refused.length) notice("well", say("back"));
-    if (taken || wasGone || refused.length) await renew();
+    } else if (wasGone && !waiting().length) notice("well", say("back"));
+    if (taken || wasGone || refused) await renew();
   } finally {
     isComingBack = false;
   }

@@ -1,6 +1,7 @@
 // Everything that happens on any page; the scripts of a stage, which ran before, add to it.
 
 import { person, showPerson } from "./ask.js";
+import "./box.js";
 import * as forms from "./forms.js";
 import * as kept from "./kept.js";
 import { back, gone, isDown, listen, showAll, watch } from "./live.js";

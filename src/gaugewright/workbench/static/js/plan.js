@@ -1,8 +1,9 @@
 // The Plan stage: what is typed and drawn becomes a layout, the layout a map and figures.
 
-import { record, request, Unreachable } from "./api.js";
+import { request, Unreachable } from "./api.js";
 import { busy } from "./ask.js";
 import { settle, signed } from "./forms.js";
+import { record } from "./outbox.js";
 import { showFacts, showRanked } from "./plan-facts.js";
 import { addZone, asTyped, boxOf, cells, form, length, nameRows, part, rows, takeForm, words, zonesTyped } from "./plan-form.js";
 import { drawMap } from "./plan-map.js";
@@ -195,7 +196,7 @@ async function send(button, method, to, body, errorPart) {
   if (!whole) return false;
   busy(form, true);
   try {
-    const answer = await record(method, `${url()}${to}`, whole);
+    const answer = await record(method, `${url()}${to}`, whole, button);
     if (!(await settle(button.parentElement, answer))) {
       if (form?.isConnected) place.textContent ||= answer.data.error;
       return false;

@@ -1,10 +1,11 @@
 // The pour: type the litres, press once, see the verdict.
 
-import { record, request, waiting, Unreachable } from "./api.js";
+import { request, Unreachable } from "./api.js";
 import { busy, complain, reason } from "./ask.js";
 import { bodyOf, isWaiting, offerAnyway, settle, signed } from "./forms.js";
+import { record } from "./outbox.js";
 import { plain, say, sayAll, typed } from "./say.js";
-import { draftKey, forget, handlers, renew, sheet } from "./sheet.js";
+import { forget, handlers, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 
 const tankUrl = () => `${sheet().dataset.api}/tanks/${encodeURIComponent(sheet().dataset.tank)}`;
@@ -23,10 +24,6 @@ export async function pour(form, extra = {}) {
     complain(form, { error: say("same-figure"), field: input.name, isWhole: true });
     return;
   }
-  if (waiting().some((item) => item.url.startsWith(tankUrl()))) {
-    complain(form, { error: say("waiting-to-send") });
-    return;
-  }
   const body = isCorrection
     ? {
         pour: Number(form.dataset.pourNumber),
@@ -40,12 +37,12 @@ export async function pour(form, extra = {}) {
 }
 
 /** Send what a person decided, and show the verdict before the sheet is drawn anew. */
-async function post(form, route, plainBody) {
+async function post(form, route, plainBody, place = form) {
   const body = await signed(plainBody);
   if (!body) return;
   busy(form, true);
   try {
-    const answer = await record("POST", tankUrl() + route, body, draftKey(form));
+    const answer = await record("POST", tankUrl() + route, body, place);
     offerAnyway(form, answer);
     if (!(await settle(form, answer))) return;
     forget(form);
@@ -95,19 +92,19 @@ async function answer(button) {
     if (button.dataset.addedL) body.added_l = Number(button.dataset.addedL);
     if (button.dataset.counts) body.counts = Number(button.dataset.counts);
   }
-  await post(form, "/answers", body);
+  await post(form, "/answers", body, button);
 }
 
 async function voidPour(button) {
   const url = `${sheet().dataset.api}/pours/${button.dataset.void}/void`;
   const place =
     button.closest(".verdict") ?? document.querySelector("form.entry") ?? button.closest("section, div");
-  if (isWaiting(url, place)) return;
+  if (isWaiting(url, place, button)) return;
   const why = await reason(say("void-what"), sayAll("quick-void"), button.firstChild.textContent.trim());
   if (why === null) return;
   const body = await signed({ reason: why });
   if (!body) return;
-  const answered = await record("POST", url, body);
+  const answered = await record("POST", url, body, button);
   if (await settle(place, answered)) {
     signal("recorded");
     await renew("litres");

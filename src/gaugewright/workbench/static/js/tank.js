@@ -1,9 +1,10 @@
 // The tank editor: the drawing follows what is typed.
 
-import { record, request, Unreachable } from "./api.js";
+import { request, Unreachable } from "./api.js";
 import { busy, complain } from "./ask.js";
 import { bodyOf, settle, signed } from "./forms.js";
-import { draftKey, forget, handlers, onSheet, sheet } from "./sheet.js";
+import { record } from "./outbox.js";
+import { forget, handlers, onSheet, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
 
 /** Show the sizes that the chosen shape has. */
@@ -65,7 +66,7 @@ async function tank(form) {
   busy(form, true);
   try {
     const url = `${sheet().dataset.api}/tanks/${encodeURIComponent(id)}`;
-    const answer = await record("PUT", url, body, draftKey(form));
+    const answer = await record("PUT", url, body, form);
     if (!(await settle(form, answer))) return;
     forget(form);
     signal("recorded");

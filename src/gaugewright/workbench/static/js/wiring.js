@@ -1,8 +1,9 @@
 // The wiring of a probe: checked while it is typed, recorded at a press.
 
-import { record, request, Unreachable } from "./api.js";
+import { request, Unreachable } from "./api.js";
 import { busy } from "./ask.js";
 import { settle, signed } from "./forms.js";
+import { record } from "./outbox.js";
 import { plain } from "./say.js";
 import { onSheet, renew, sheet } from "./sheet.js";
 import { signal } from "./signal.js";
@@ -214,7 +215,7 @@ async function recordWiring(button) {
   const mine = form;
   busy(mine, true);
   try {
-    const answer = await record("POST", `${sheet().dataset.api}${mine.dataset.url}`, body);
+    const answer = await record("POST", `${sheet().dataset.api}${mine.dataset.url}`, body, button);
     if (!(await settle(button.parentElement, answer))) {
       if (mine.isConnected) place.textContent ||= answer.data.error;
       return;
