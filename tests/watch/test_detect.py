@@ -298,3 +298,72 @@ def test_any_records_whatever_are_judged_without_a_fault(seed):
     assert all(e.litres > 0 and e.u_litres > 0 and e.start_s <= e.end_s for e in watched.events)
     starts = [e.start_s for e in watched.events]
     assert starts == sorted(starts)
+
+
+def moved_about(fall_l: float) -> Track:
+    """A month of a trailer that stands elsewhere ninety times, of which no record tells.
+
+    Its cooler runs all the time and is all that the ignition's column tells of.
+    """
+    rng = np.random.default_rng(3)
+    n = 30 * 1440
+    level = np.where(np.arange(n) >= 20_000, 300.0 - fall_l, 300.0) + 0.3 * rng.normal(size=n)
+    for k in np.sort(rng.choice(np.arange(200, n - 200), 90, replace=False)):
+        level[k:] += rng.normal(0, 6.0)
+        level[k:] -= 0.1 * (level[k] - 300.0 + (fall_l if k >= 20_000 else 0.0))
+    counts = np.interp(np.clip(level, 2, 400), TABLE.litres, TABLE.counts).round()
+    return Track("T-9", 1.7e9 + 60.0 * np.arange(n), counts, np.full(n, np.nan), np.ones(n))
+
+
+@pytest.mark.parametrize("litres", [0.0, 60.0])
+def test_falls_as_frequent_as_rises_that_are_no_refuels_are_not_decidable(litres):
+    watched = watch_vehicle(moved_about(litres), TABLE)
+
+    assert len(drains(watched)) <= 3
+    assert any(abs(drained - litres) < 6.0 for drained in drains(watched)) or not litres
+    assert sum("rises as far without a refuel" in each.reason for each in watched.undecided) >= 10
+
+
+def stops(pours: bool) -> Track:
+    """Forty stops of an hour between drives, every third begun with a pour of 60 L."""
+    rng = np.random.default_rng(5)
+    moving = np.tile(np.repeat([True, False], [60, 60]), 40)
+    begins = np.flatnonzero(np.diff(moving.astype(int)) == -1)[2:-1:3]
+    level = 200.0 - np.cumsum(np.where(moving, 0.35, 0.0))
+    for at in begins:
+        litres = np.clip((np.arange(level.size) - at - 1) / 4.0, 0.0, 1.0)
+        level = level + (60.0 if pours else 0.1) * litres
+    level = level - (np.linspace(0, level[-1] - 60.0, level.size) if pours else 0.0)
+    level += np.where(moving, 2.0, 0.2) * rng.normal(size=level.size)
+    counts = np.interp(np.clip(level, 2, 400), TABLE.litres, TABLE.counts).round()
+    time = 1.7e9 + 60.0 * np.arange(level.size)
+    return Track("T-3", time, counts, np.where(moving, 50.0, 0.0), moving * 1.0)
+
+
+def test_refuels_that_begin_stops_do_not_make_the_first_minutes_of_all_stops_doubtful():
+    watched = watch_vehicle(stops(pours=True), TABLE)
+    refuels = [event for event in watched.events if event.kind == EventKind.REFUEL]
+
+    assert len(refuels) == 13
+    assert np.median([event.u_litres for event in refuels]) < 6.0
+
+
+def test_a_hole_of_an_engine_that_never_rests_is_its_use_and_one_without_a_fall_no_refuel():
+    rng = np.random.default_rng(9)
+    n = 10 * 1440
+    hours = np.arange(n) / 60.0
+    level = 390.0 - 1.5 * hours
+    keep = np.ones(n, np.bool_)
+    keep[5000:5300] = False
+    generator = Track("G-1", 1.7e9 + 3600 * hours, level, np.zeros(n), np.ones(n))
+    litres = np.clip(level + 0.4 * rng.normal(size=n), 2, 400)
+    for told in (litres, np.where(np.arange(n) >= 5300, litres + 7.5, litres)):
+        counts = np.interp(told, TABLE.litres, TABLE.counts).round()
+        track = replace(
+            generator,
+            time_s=generator.time_s[keep],
+            counts=counts[keep],
+            speed_kmh=generator.speed_kmh[keep],
+            ignition=generator.ignition[keep],
+        )
+        assert watch_vehicle(track, TABLE).events == ()

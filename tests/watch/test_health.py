@@ -147,6 +147,10 @@ def test_receipts_show_a_table_of_the_wrong_size():
     assert len(paid) >= 4
     assert [n.kind for n in wrong] == [HealthKind.WRONG_TABLE]
     assert "11 % less litres than the receipts" in wrong[0].evidence
+    assert "gallons" not in wrong[0].evidence
+    american = [Delivery(d.time_s, d.litres / 3.785411784) for d in honest]
+    (note,) = health(log.track, log.table, watched, american)
+    assert "as if those were US gallons, not litres" in note.evidence
     assert right == ()
 
 

@@ -410,6 +410,13 @@ def supplied(rng, factors, tables, refuels_each=12):
     return receipts, reconcile(receipts, vehicles)
 
 
+def test_a_receipt_written_twice_is_said_to_be_the_second_of_the_two():
+    rows = reconcile([paid(10.2, 400.0, 1), paid(10.2, 400.0, 2)], [seen(refuel(10, 400.0))])
+
+    assert [str(row.verdict) for row in rows.receipts] == ["agrees", "not_seen"]
+    assert "the very same as receipt 1" in rows.receipts[1].reason
+
+
 def test_a_supplier_who_delivers_short_is_seen_over_many_refuels():
     rng = np.random.default_rng(5)
     receipts, found = supplied(rng, [1.0, 0.985], rng.normal(0, 0.004, 8))
@@ -442,6 +449,15 @@ def test_one_vehicle_cannot_tell_its_table_from_its_supplier():
     (only,) = supplier_factors(receipts, found.receipts)
 
     assert only.u_factor > 0.006
+    assert not only.is_off
+
+
+@pytest.mark.parametrize("table", [0.11, 0.4, -0.2])
+def test_a_table_that_is_plainly_wrong_does_not_accuse_the_supplier(table):
+    receipts, found = supplied(np.random.default_rng(6), [1.0], [table])
+    (only,) = supplier_factors(receipts, found.receipts)
+
+    assert abs(only.factor - 1.0) < only.u_factor
     assert not only.is_off
 
 

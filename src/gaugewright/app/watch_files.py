@@ -48,7 +48,10 @@ def shown(time_s: float, zone: str | None) -> str:
 
 
 def event_rows(events: Iterable[Event]) -> list[tuple[str | float | int, ...]]:
-    """Return the events as rows of `EVENT_COLUMNS`, figures rounded to what is written."""
+    """Return the events as rows of `EVENT_COLUMNS`, figures rounded to what is written.
+
+    Records are counted from 1, in order of time, each moment once.
+    """
 
     def figure(value: float, decimals: int = 2) -> float | str:
         return round(value, decimals) if isfinite(value) else ""
@@ -57,7 +60,7 @@ def event_rows(events: Iterable[Event]) -> list[tuple[str | float | int, ...]]:
         (
             one.vehicle, str(one.kind), iso(one.start_s), iso(one.end_s), figure(one.litres),
             figure(one.u_litres), figure(one.before_l), figure(one.after_l),
-            figure(one.score, 4), one.reason, one.first, one.last,
+            figure(one.score, 4), one.reason, one.first + 1, one.last + 1,
         )
         for one in events
     ]  # fmt: skip
@@ -116,8 +119,8 @@ def events_parquet(events: Sequence[Event]) -> bytes:
                 for name in ("litres", "u_litres", "before_l", "after_l", "score")
             },
             "reason": column("reason", pa.string()),
-            "first_record": column("first", pa.int64()),
-            "last_record": column("last", pa.int64()),
+            "first_record": pa.array([one.first + 1 for one in events], pa.int64()),
+            "last_record": pa.array([one.last + 1 for one in events], pa.int64()),
         }
     )
     stream = io.BytesIO()

@@ -181,6 +181,9 @@ def _event(track: Track, table: Table, seen: Seen, change: Change, capacity_l: f
     elif levelled is None and came_down_again(table, seen, change):
         room, said = UNSEEN_PART * capacity_l, UNSEEN
     band = max(_SIGMAS * own_l2**0.5, hidden_use_l(seen, change)) + room
+    if not room and not flowing and levelled is None:
+        most_l = inf if said else capacity_l
+        before, after = _settled(seen, change, before, after, litres, band, most_l)
     a, b = change.before, change.after
     if change.inside and not change.frozen:
         a, b = narrowed(a, b, seen.level_l, float(seen.weight_l2[a] ** 0.5))
@@ -208,6 +211,20 @@ def levels(seen: Seen, change: Change) -> tuple[float, float]:
     before = float(seen.level_l[change.before] - seen.burnt_l[change.before])
     after = float(seen.level_l[change.after] - seen.burnt_l[change.after])
     return before, after
+
+
+def _settled(
+    seen: Seen, change: Change, before: float, after: float, litres: float, band: float, most: float
+) -> tuple[float, float]:
+    """Return the levels beside a change; one that still settles is told by the other. [L]"""
+    change_l = litres if change.litres > 0 else -litres
+    if abs(after - before - change_l) <= band:
+        return before, after
+    first, last = after - change_l, before + change_l
+    is_later = seen.weight_l2[change.before] > seen.weight_l2[change.after]
+    if (is_later and 0 <= first <= most) or not 0 <= last <= most:
+        return min(max(first, 0.0), most), after
+    return before, last
 
 
 def difference_l2(table: Table, before_l: float, after_l: float) -> float:

@@ -175,7 +175,8 @@ def _month(
     open_ones = [e for e in drains if e not in explained]
     filled, w_filled = add_up(errors, refuels)
     drained, w_drained = add_up(errors, drains)
-    place = slice(*np.searchsorted(track.time_s, times))
+    from_k, to_k = np.searchsorted(track.time_s, times).tolist()
+    place = slice(from_k, to_k if times[1] < track.time_s[-1] else track.time_s.size)
     used = _used(errors, ends, (filled, w_filled), (drained, w_drained))
     return Month(
         vehicle=track.vehicle,

@@ -10,7 +10,7 @@ The error rate is stated, not hoped for: `FALSE_SHORT` of honest receipts come o
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import inf, isfinite, sqrt
 from statistics import NormalDist
@@ -184,15 +184,42 @@ def reconcile(
         matched: set[int] = set()
         usual = _usual_of(groups[vehicle], own, known.get(vehicle))
         hidden = _hidden_of(groups[vehicle], own, known.get(vehicle))
+        groups[vehicle] = [_first_written(group, own) for group in groups[vehicle]]
         for group in groups[vehicle]:
             rows += _judged(group, own, known[vehicle], usual.get(group), hidden.get(group))
             matched.update(group.receipts)
-        rows += [
-            _unseen(receipt, known.get(vehicle), unmatched, till_s, alike.get(_plain(vehicle)))
-            for place, receipt in enumerate(own)
-            if place not in matched
-        ]
+        for place, receipt in enumerate(own):
+            if place in matched:
+                continue
+            twin = next((own[k] for k in matched if _same(own[k], receipt)), None)
+            near = alike.get(_plain(vehicle))
+            rows.append(
+                _unseen(receipt, known.get(vehicle), unmatched, till_s, near)
+                if twin is None
+                else _written_twice(receipt, twin)
+            )
     return Reconciliation(tuple(sorted(rows, key=lambda row: row.receipt)), tuple(unmatched))
+
+
+def _first_written(group: Group, receipts: Sequence[Receipt]) -> Group:
+    """Return the group with the first of receipts that say the very same in its place."""
+    first = tuple(
+        next(k for k, each in enumerate(receipts) if _same(each, receipts[place]))
+        for place in group.receipts
+    )
+    return group if len({*first}) < len(first) else replace(group, receipts=first)
+
+
+def _same(one: Receipt, other: Receipt) -> bool:
+    return (one.time_s, one.litres) == (other.time_s, other.litres)
+
+
+def _written_twice(receipt: Receipt, twin: Receipt) -> Reconciled:
+    reason = f"says the very same as receipt {twin.number}, and there is one refuel for both"
+    return Reconciled(
+        receipt.vehicle, receipt.number, Verdict.NOT_SEEN, receipt.litres, None, None, None,
+        receipt.time_s, reason,
+    )  # fmt: skip
 
 
 def u_difference(refuel_u_l: float, receipt_l: float) -> float:

@@ -28,6 +28,9 @@ TABLE_SD = 0.005
 """Standard uncertainty of a table's scale, as a share of many refuels together (assumed)."""
 METER_SD = METER_MPE
 """Standard uncertainty of a supplier's factor beforehand, wide so that the data speak (assumed)."""
+OFF_TIMES = 2.0
+"""Where the vehicles' shares come out larger than that by this factor, neither it nor the band of
+the supplier can stand: what is known beforehand of both is widened as much."""
 FAR = 3.5
 """A receipt this many standard deviations off is a matter of that receipt, not of the meter."""
 
@@ -100,6 +103,10 @@ def supplier_factors(
         used = used[:worst] + used[worst + 1 :]
     else:
         return ()
+    vehicles = solved.share[len(solved.suppliers) :]
+    off = float(np.sqrt(np.mean(vehicles**2))) / TABLE_SD
+    if off > OFF_TIMES:
+        solved = _solved(used, whose, wider=off)
     found = []
     for place, supplier in enumerate(solved.suppliers):
         own = [row for row in used if whose[row.receipt] == supplier]
@@ -127,8 +134,8 @@ class _Solved:
     """How far each refuel stands off, in its own standard deviations."""
 
 
-def _solved(rows: Sequence[Reconciled], whose: dict[int, str]) -> _Solved:
-    """Solve for the suppliers' and the vehicles' shares together."""
+def _solved(rows: Sequence[Reconciled], whose: dict[int, str], wider: float = 1.0) -> _Solved:
+    """Solve for the suppliers' and the vehicles' shares together, the suppliers' first."""
     suppliers = sorted({whose[row.receipt] for row in rows})
     vehicles = sorted({row.vehicle for row in rows})
     paid = np.array([row.receipt_l for row in rows])
@@ -142,7 +149,7 @@ def _solved(rows: Sequence[Reconciled], whose: dict[int, str]) -> _Solved:
         design[k, len(suppliers) + vehicles.index(row.vehicle)] = paid[k]
     known = np.diag([1 / METER_SD**2] * len(suppliers) + [1 / TABLE_SD**2] * len(vehicles))
     weighted = design / sd[:, None]
-    covariance = np.linalg.inv(weighted.T @ weighted + known).astype(np.float64)
+    covariance = np.linalg.inv(weighted.T @ weighted + known / wider**2).astype(np.float64)
     share = covariance @ (weighted.T @ ((got - paid) / sd))
     standing = (got - paid - design @ share) / sd
     return _Solved(suppliers, share, covariance, standing)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from gaugewright.units import L_PER_IMPERIAL_GALLON, L_PER_US_GALLON
 from gaugewright.watch.health.case import Case, HealthKind, HealthNote
 from gaugewright.watch.health.level import Stand, stands
 from gaugewright.watch.middles import median
@@ -26,6 +27,8 @@ LEAST_STRETCHES = 5
 PULL = 0.08
 """Departure of a wave that would be no surprise. Share of the tank."""
 LEAST_SCALE, SCALE_Z = 0.06, 5.0
+OTHER_UNIT = 0.06
+"""A ratio this near to that of two units, as a share of it, is taken for it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,15 +111,27 @@ def _wrong_size(case: Case) -> Iterator[HealthNote]:
         if abs(middle - 1.0) < LEAST_SCALE or abs(middle - 1.0) < SCALE_Z * u:
             continue
         way = "more" if middle > 1 else "less"
+        unit = _other_unit(middle)
         yield case.note(
             HealthKind.WRONG_TABLE,
             *case.span_s,
             f"The table shows {100 * abs(middle - 1):.0f} % {way} litres than the {name} "
-            f"(median of {ratio.size}, standard uncertainty {100 * u:.1f} %).",
+            f"(median of {ratio.size}, standard uncertainty {100 * u:.1f} %){unit}.",
             "Compare what is keyed in with the vehicle's own table (gaugewright compare), and the "
             f"{name} with another source, before either is believed.",
         )
         return
+
+
+def _other_unit(ratio: float) -> str:
+    """Return what a ratio looks like, if it is that of another unit of volume."""
+    gallons = {"US gallons": L_PER_US_GALLON, "imperial gallons": L_PER_IMPERIAL_GALLON}
+    for name, litres in gallons.items():
+        if abs(ratio / litres - 1) < OTHER_UNIT:
+            return f", as if those were {name}, not litres"
+        if abs(ratio * litres - 1) < OTHER_UNIT:
+            return f", as if the table were in {name}, not litres"
+    return ""
 
 
 def _receipts(case: Case) -> list[tuple[float, float]]:
