@@ -16,7 +16,7 @@ import numpy.typing as npt
 from scipy.interpolate import PchipInterpolator
 
 from gaugewright.table.fit import fit
-from gaugewright.testing.fills import FAMILIES, SimulatedFill, simulated_fill, wrong_shape
+from gaugewright.testing.fills import FAMILIES, SimulatedFill, longer, simulated_fill, wrong_shape
 
 Floats = npt.NDArray[np.float64]
 
@@ -42,6 +42,8 @@ ROWS = (
     Row("10 pours, slope, meter check and dip", "0.16 / 0.38", checks=True),
     Row("the same, residue known to 0.3 L", "-", checks=True, residue_known=True),
     Row("10 pours, tank file of the wrong shape", "0.55 / 1.30", described="wrong"),
+    Row("10 pours, tank file with a probe 15 % too long", "-", described="long_probe"),
+    Row("10 pours, tank file of a tank 12 % too long", "-", described="long_tank"),
     Row("10 pours, no tank file (above the tip)", "0.60 / 1.25", described="none"),
     Row("20 pours, no tank file (above the tip)", "-", described="none", pours=20),
     Row("10 pours draining, tank file", "-", draining=True),
@@ -88,6 +90,10 @@ def score(row: Row, family: str, seed: int) -> Score:
         made = replace(made, fill=seen)
     if row.described == "wrong":
         tank = wrong_shape(rng, tank)
+    elif row.described == "long_probe":
+        probe = replace(probe, active_length_mm=1.15 * probe.active_length_mm)
+    elif row.described == "long_tank":
+        tank = longer(tank, 1.12)
     is_described = row.described != "none"
     result = fit(made.fill, tank, probe) if is_described else fit(made.fill)
     top = max(p.counts for p in made.fill.pours)

@@ -383,3 +383,10 @@ def wrong_shape(rng: np.random.Generator, tank: Tank) -> Tank:
     same = {"lying_cylinder": "oval"}.get(tank.shape, tank.shape)
     choices = [choice for choice in choices if choice.shape != same]
     return choices[int(rng.integers(len(choices)))]
+
+
+def longer(tank: Tank, factor: float) -> Tank:
+    """Describe the tank as longer by a factor, an upright cylinder as wider in area by it."""
+    if tank.shape == "upright_cylinder":
+        return replace(tank, diameter_mm=float(tank.diameter_mm or 0.0) * factor**0.5)
+    return replace(tank, length_mm=float(tank.length_mm or 0.0) * factor)
