@@ -103,10 +103,11 @@ def test_the_pad_is_wiped_and_keeps_its_strokes_while_the_sheet_is_drawn_anew(
     assert not page.locator("canvas[data-pad]").evaluate(INKED)
 
 
-def test_made_anew_it_asks_why_and_lists_the_one_before(
+def test_made_anew_it_asks_why_and_lists_the_one_before_on_whose_paper_it_is(
     open_page: OpenPage, api: Api, tabled: str
 ) -> None:
-    api.record(tabled, "/certificate", certificate_number="C-1")
+    told = {"paper": "letter", "units": "us", "place": "Bay 3"}
+    api.record(tabled, "/certificate", certificate_number="C-1", **told)
     api.record(tabled, "/notes", text="strap replaced")
     page = open_page(f"/jobs/{tabled}/certificate")
     page.get_by_text("Make it anew").click()
@@ -114,7 +115,6 @@ def test_made_anew_it_asks_why_and_lists_the_one_before(
     page.get_by_role("button", name="Issue the certificate").click()
     page.get_by_text("Stands in for C-1: strap replaced").wait_for()
     page.get_by_role("heading", name="Issued before").wait_for()
-    numbers = [
-        c["certificate_number"] for c in api.call("GET", f"/api/jobs/{tabled}")["certificates"]
-    ]
-    assert numbers == ["C-1", f"C-{tabled}"]
+    issued = api.call("GET", f"/api/jobs/{tabled}")["certificates"]
+    assert [c["certificate_number"] for c in issued] == ["C-1", f"C-{tabled}"]
+    assert {name: issued[1][name] for name in told} == told

@@ -168,4 +168,6 @@ def _certificate(kept: Kept[CertificateIssued]) -> p.CertificatePicture:
         event.replaces,
         event.reason,
         None if kept.voided is None else kept.voided.reason,
+        str(event.issue.get("paper", "")),
+        str(event.issue.get("units", "")),
     )

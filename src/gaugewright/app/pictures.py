@@ -137,6 +137,8 @@ class CertificatePicture:
     reason: str = ""
     withdrawn: str | None = None
     """Why it is no longer stood for, if it is not."""
+    paper: str = ""
+    units: str = ""
 
 
 @dataclass(frozen=True, slots=True)
