@@ -140,7 +140,7 @@ def refine(
     if len(usable) < LEAST_AMOUNTS:
         raise InputError(
             said(
-                "{usable} receipts or stretches of the engine's counter can be used, wanted "
+                "{usable} of the receipts and stretches of the engine's counter can be used, wanted "
                 "{wanted} or more, each with readings at rest before and after",
                 usable=len(usable),
                 wanted=LEAST_AMOUNTS,
@@ -152,11 +152,12 @@ def refine(
         raise InputError(
             said(
                 "{usable} receipts and stretches of the engine's counter contradict each other or "
-                "the table's band (even without {left_out} of them a chance of {chance:.1g}); "
-                "look at the health notes and the receipts first",
+                "the table's band: by the table the middle one holds {ratio:.2f} times what it "
+                "says, and {left_out} of them go with no others; look at the health notes and "
+                "the receipts first",
                 usable=len(usable),
                 left_out=len(told.left_out),
-                chance=told.chance,
+                ratio=float(np.median([_by_table(table, a) / a.litres for a in usable])),
             )
         )
     components = [_component(part, told) for part in known.parts]
@@ -171,6 +172,11 @@ def refine(
         _factors(fit, kept, assumed),
         told.chance,
     )
+
+
+def _by_table(table: Table, amount: Amount) -> float:
+    after, before = np.interp([amount.after, amount.before], table.counts, table.litres)
+    return float(after - before)
 
 
 def _as_table(fit: Fit, table: Table) -> Table:
