@@ -123,7 +123,7 @@ def test_too_little_to_learn_from_is_said():
     made, fit, table, rng = fitted(434)
     data = served(made.truth, table, rng, receipts=2)
 
-    with pytest.raises(InputError, match=r"2 receipts .* wanted 3 or more") as refused:
+    with pytest.raises(InputError, match=r"2 of the receipts .* wanted 3 or more") as refused:
         refine(table, known_from_fit(fit), data)
 
     heard = Speech(lambda text: text.replace("or more", "oder mehr"))
