@@ -6,6 +6,7 @@ import numpy as np
 
 from gaugewright.app.calibrate import table_of
 from gaugewright.app.files import naming_file, read_text, shown_name
+from gaugewright.app.later_zero import require_on_scale
 from gaugewright.app.tank_file import TankFile, parse_tank_text, read_tank_file
 from gaugewright.errors import InputError
 from gaugewright.pours.check import check_fill
@@ -120,7 +121,8 @@ def recheck(
     fill = later_fill(pours_file, known, is_drained=is_drained)
     if dry is not None and source.probe is not None:
         for name, counts in (("--dry", dry.counts), ("--dry-before", dry.before)):
-            _require_reading(name, counts, source.probe)
+            if counts is not None:
+                require_on_scale(counts, source.probe, name)
     if dip_empty_mm is not None:
         fill = _dipped(fill, source, dip_empty_mm, is_drained=is_drained)
     with naming_file(pours_file):
@@ -198,20 +200,6 @@ def later_fill(pours_file: str, known: Known, *, is_drained: bool) -> Fill:
             file=pours_file,
         )
     return fill if is_drained else begun_anywhere(known, fill)
-
-
-def _require_reading(name: str, counts: float | None, probe: Probe) -> None:
-    low, high = counts_scale(probe.counts_empty, probe.counts_full)
-    if counts is not None and not low <= counts <= high:
-        raise InputError(
-            said(
-                "{counts:g} counts is no reading of this probe, wanted {low:g} to {high:g}",
-                counts=counts,
-                low=low,
-                high=high,
-            ),
-            field=name,
-        )
 
 
 def _dipped(fill: Fill, source: Source, dip_empty_mm: float, *, is_drained: bool) -> Fill:

@@ -16,6 +16,7 @@ from gaugewright.app.later_known import (
     table_with,
 )
 from gaugewright.app.later_records import held_in_words
+from gaugewright.app.later_zero import require_on_scale
 from gaugewright.app.proving import rows_of
 from gaugewright.app.scales import described
 from gaugewright.app.yard import Stamp, Yard
@@ -31,7 +32,6 @@ from gaugewright.pours.later.hold import Held, Verdict, require_sound
 from gaugewright.pours.later.sentences import LaterWords, verdict_sentence
 from gaugewright.probe import Probe, probe_from_mapping
 from gaugewright.table.later.assumptions import mounting
-from gaugewright.table.records import counts_scale
 from gaugewright.table.table import Table
 from gaugewright.units import LengthUnit, Volumes
 from gaugewright.words import Volume, said
@@ -139,19 +139,8 @@ def _require_on_scale(tank: TankState, later: LaterState, counts: float) -> None
         probe: Probe | None = probe_from_mapping(dict(begun.probe))
     else:
         probe = probe_of(tank, table_with(tank, begun.digest))
-    if probe is None:
-        return
-    low, high = counts_scale(probe.counts_empty, probe.counts_full)
-    if not low <= counts <= high:
-        raise InputError(
-            said(
-                "{counts:g} counts is no reading of this probe, wanted {low:g} to {high:g}",
-                counts=counts,
-                low=low,
-                high=high,
-            ),
-            field="counts",
-        )
+    if probe is not None:
+        require_on_scale(counts, probe, "counts")
 
 
 def void_later_pour(yard: Yard, job: str, stamp: Stamp, entry: int, reason: str) -> Recorded:

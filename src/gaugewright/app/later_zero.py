@@ -1,8 +1,12 @@
 """The zero of the dry probe, read again with pours made after a table."""
 
+from gaugewright.errors import InputError
 from gaugewright.journal import later_kinds as lk
 from gaugewright.journal.kinds import BenchZeroRecorded
 from gaugewright.journal.state import Kept, LaterState, TankState
+from gaugewright.probe import Probe
+from gaugewright.table.records import counts_scale
+from gaugewright.words import said
 
 ZeroRead = Kept[BenchZeroRecorded]
 
@@ -29,3 +33,18 @@ def zero_again(tank: TankState, later: LaterState) -> tuple[ZeroRead, ZeroRead |
         return None
     before = [kept for kept in standing if kept.number < since]
     return again[-1], before[-1] if before else None
+
+
+def require_on_scale(counts: float, probe: Probe, field: str) -> None:
+    """Refuse counts that a probe cannot send: a slip of the thumb, not a drift."""
+    low, high = counts_scale(probe.counts_empty, probe.counts_full)
+    if not low <= counts <= high:
+        raise InputError(
+            said(
+                "{counts:g} counts is no reading of this probe, wanted {low:g} to {high:g}",
+                counts=counts,
+                low=low,
+                high=high,
+            ),
+            field=field,
+        )
