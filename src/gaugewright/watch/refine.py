@@ -140,8 +140,8 @@ def refine(
     if len(usable) < LEAST_AMOUNTS:
         raise InputError(
             said(
-                "{usable} of the receipts and stretches of the engine's counter can be used, wanted "
-                "{wanted} or more, each with readings at rest before and after",
+                "{usable} of the receipts and stretches of the engine's counter can be used, "
+                "wanted {wanted} or more, each with readings at rest before and after",
                 usable=len(usable),
                 wanted=LEAST_AMOUNTS,
             )
