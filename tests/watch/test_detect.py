@@ -322,6 +322,7 @@ def test_falls_as_frequent_as_rises_that_are_no_refuels_are_not_decidable(litres
     assert len(drains(watched)) <= 3
     assert any(abs(drained - litres) < 6.0 for drained in drains(watched)) or not litres
     assert sum("rises as far without a refuel" in each.reason for each in watched.undecided) >= 10
+    assert watched.provable_parked_l > 10.0
 
 
 def stops(pours: bool) -> Track:

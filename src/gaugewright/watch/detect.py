@@ -85,7 +85,8 @@ def watch_vehicle(track: Track, table: Table, *, least_score: float = DRAIN_SCOR
     changes = sorted(decide(seen), key=lambda c: c.before)
     capacity = float(table.litres[-1])
     likely = {id(c) for c in changes if _is_event(c, capacity, least_score)}
-    least = shifting_score(seen, [c for c in changes if id(c) not in likely], capacity)
+    rises = [c for c in changes if id(c) not in likely]
+    least, shifts_l = shifting(seen, rises, capacity)
     events: list[Event] = []
     undecided: list[Undecided] = []
     for c in changes:
@@ -112,8 +113,8 @@ def watch_vehicle(track: Track, table: Table, *, least_score: float = DRAIN_SCOR
         noise=_noise(seen),
         records=track.time_s.size,
         span_s=span,
-        provable_parked_l=_provable(seen, changes, capacity, parked=True),
-        provable_moving_l=_provable(seen, changes, capacity, parked=False),
+        provable_parked_l=max(shifts_l, _provable(seen, capacity, parked=True)),
+        provable_moving_l=_provable(seen, capacity, parked=False),
         notes=notes,
     )
 
@@ -126,24 +127,28 @@ def _is_event(change: Change, capacity_l: float, least_score: float) -> bool:
     return change.score >= (LARGE_REFUEL_SCORE if large else REFUEL_SCORE) and change.litres > least
 
 
-def shifting_score(seen: Seen, rises: list[Change], capacity_l: float) -> float:
-    """Return the odds up to which this vehicle's level shifts by itself.
+def shifting(seen: Seen, rises: list[Change], capacity_l: float) -> tuple[float, float]:
+    """Return the odds up to which this vehicle's level shifts by itself, and how far it does. [L]
 
     What shifts down by load, slope or a rate of use that is not known shifts up as often and as
     far. So rises that are no refuels are weighed as if they were falls, and of those `SHIFTS` in
-    a month may be above. -inf where there are no more of them than that.
+    a month may be above. -inf and 0 where there are no more of them than that.
     """
     span_s = float(seen.bins.time_s[-1] - seen.bins.time_s[0])
     allowed = max(int(SHIFTS * span_s / MONTH_S + 0.5), 1)
-    scores = sorted(
+    told = sorted(
         (
-            weighed(seen, rise)
+            (weighed(seen, rise), rise.litres)
             for rise in rises
             if LEAST_PART * capacity_l < rise.litres < SHIFT_PART * capacity_l
         ),
         reverse=True,
     )
-    return scores[allowed] if len(scores) > allowed else -inf
+    if len(told) <= allowed:
+        return -inf, 0.0
+    least = told[allowed][0]
+    far = [litres for score, litres in told if score >= DRAIN_SCORE <= least]
+    return least, max(far, default=0.0)
 
 
 def _is_open(change: Change, capacity_l: float) -> bool:
@@ -272,7 +277,7 @@ def _noise(seen: Seen) -> Noise:
     )
 
 
-def _provable(seen: Seen, changes: list[Change], capacity_l: float, *, parked: bool) -> float:
+def _provable(seen: Seen, capacity_l: float, *, parked: bool) -> float:
     """Return the least drain found with 95 % at one false alarm a year, this vehicle's own. [L]"""
     manner = seen.manner
     if parked:
