@@ -368,3 +368,14 @@ def test_a_hole_of_an_engine_that_never_rests_is_its_use_and_one_without_a_fall_
             ignition=generator.ignition[keep],
         )
         assert watch_vehicle(track, TABLE).events == ()
+
+
+def test_a_fall_across_a_night_without_records_is_named_however_unsure_it_is():
+    keep = hole(10 * HOUR, 2 * HOUR)
+    watched = watch_vehicle(truck(less(16.0), keep), TABLE)
+
+    assert watched.events == ()
+    (open_one,) = watched.undecided
+    assert "the level fell by" in open_one.reason
+    assert open_one.litres == pytest.approx(-16.0, abs=2.0)
+    assert watch_vehicle(truck(lambda level: level, keep), TABLE).undecided == ()

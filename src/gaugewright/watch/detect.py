@@ -18,6 +18,7 @@ from gaugewright.watch.change import Change
 from gaugewright.watch.combined import REACH
 from gaugewright.watch.criteria import smallest_provable
 from gaugewright.watch.decide import decide
+from gaugewright.watch.holes import across_holes
 from gaugewright.watch.look import Seen, look
 from gaugewright.watch.middles import median
 from gaugewright.watch.plateaus import narrowed
@@ -103,6 +104,10 @@ def watch_vehicle(track: Track, table: Table, *, least_score: float = DRAIN_SCOR
                 undecided.append(_undecided(track, seen, c, reaches_nothing(c, event.u_litres)))
             else:
                 events.append(event)
+    spans = [(event.start_s, event.end_s) for event in events]
+    spans += [(each.start_s, each.end_s) for each in undecided]
+    undecided += across_holes(track.vehicle, seen, spans, capacity)
+    undecided.sort(key=lambda each: each.start_s)
     notes = () if table.u_litres is not None else (
         "the table's own band is unknown: the bands are those of the readings alone",
     )  # fmt: skip
