@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 from gaugewright.table.table import Table
 from gaugewright.testing.logs import simulate_log
 from gaugewright.watch.detect import difference_l2, watch_vehicle
+from gaugewright.watch.holes import across_holes
+from gaugewright.watch.look import look
 from gaugewright.watch.values import EventKind, Floats, Track, Watched
 
 TABLE = Table(
@@ -370,12 +372,13 @@ def test_a_hole_of_an_engine_that_never_rests_is_its_use_and_one_without_a_fall_
         assert watch_vehicle(track, TABLE).events == ()
 
 
-def test_a_fall_across_a_night_without_records_is_named_however_unsure_it_is():
-    keep = hole(10 * HOUR, 2 * HOUR)
-    watched = watch_vehicle(truck(less(16.0), keep), TABLE)
+def test_a_fall_across_a_night_without_records_is_named_unless_it_is_told_already():
+    track = truck(less(7.0), hole(10 * HOUR, 2 * HOUR))
+    seen = look(track, TABLE)
+    (open_one,) = across_holes("T-7", seen, [], 400.0)
 
-    assert watched.events == ()
-    (open_one,) = watched.undecided
     assert "the level fell by" in open_one.reason
-    assert open_one.litres == pytest.approx(-16.0, abs=2.0)
-    assert watch_vehicle(truck(lambda level: level, keep), TABLE).undecided == ()
+    assert open_one.litres == pytest.approx(-7.0, abs=2.0)
+    assert across_holes("T-7", seen, [(open_one.start_s, open_one.end_s)], 400.0) == []
+    same = look(truck(lambda level: level, hole(10 * HOUR, 2 * HOUR)), TABLE)
+    assert across_holes("T-7", same, [], 400.0) == []
