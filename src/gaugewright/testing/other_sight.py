@@ -126,8 +126,8 @@ class Sight:
         error = gaussian_filter1d(rough, rng.uniform(25, 60), mode="nearest")
         at = (height * 300).astype(np.int64) + 40
         wrong = error[at] / error.std() * self.table_error
-        litres = (np.interp(height, shape.heights, shape.filled) + wrong) * capacity_l
-        litres = np.round(np.maximum.accumulate(np.maximum(litres, 0.0)), 2)
+        raw = (np.interp(height, shape.heights, shape.filled) + wrong) * capacity_l
+        litres: Floats = np.maximum.accumulate(np.maximum(raw, 0.0)).round(2)
         band = np.full(counts.size, round(2 * self.table_error * capacity_l, 2))
         return Table(counts, litres, band if self.table_has_band else None)
 
