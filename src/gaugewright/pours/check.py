@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from gaugewright.pours.expected import Expected, expectations
 from gaugewright.pours.findings import Finding
+from gaugewright.pours.first_pour import first_slip
 from gaugewright.pours.plain import planned_findings, range_findings
 from gaugewright.pours.sentences import finding_of
 from gaugewright.pours.suspects import Suspect, Weighed, weigh
@@ -66,7 +67,7 @@ def check_fill(
     accused: list[Suspect] = []
     weighed = weigh(fill, list(result.components))
     for _ in range(MOST_FINDINGS):
-        suspect = _accused(fill, result, weighed)
+        suspect = _accused(fill, result, weighed) or first_slip(fill, result)
         if suspect is None or _is_doubted(doubts, suspect):
             break
         accused.append(suspect)
