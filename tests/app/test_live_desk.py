@@ -102,11 +102,14 @@ def test_a_steady_stretch_is_recorded_by_its_mean(bench):
 
 def test_a_climbing_reading_is_not_steady_and_says_so(bench):
     bench.start()
-    for place in range(60):
+    # On a busy machine a reading may come late and look like a jump: it climbs on until it is told.
+    for place in range(400):
         bench.say(2000 + 5 * place)
         time.sleep(0.01)
-    shown = bench.until(lambda shown: shown.verdict == "not_steady")
-    assert "rising" in shown.reason
+        shown = bench.live.snapshot()
+        if place >= 60 and "rising" in shown.reason:
+            break
+    assert (shown.verdict, "rising" in shown.reason) == ("not_steady", True)
     assert bench.live.heard().is_steady is False
 
 

@@ -2,11 +2,12 @@
 
 import io
 import re
+from collections.abc import Callable
 
 import pytest
 from browser_yards import DESK, PHONE, START_L, Api, OpenPage, counts_after, new_job, poured
 from PIL import Image
-from playwright.sync_api import Route, expect
+from playwright.sync_api import Page, Route, expect
 
 from gaugewright.workbench.running import Workbench
 
@@ -14,6 +15,22 @@ pytestmark = pytest.mark.without_keeper
 
 FILL = [62, 56, 60, 58]
 GALLON_L = 3.785411784
+
+
+def holding(page: Page) -> tuple[list[Route], Callable[[], None]]:
+    """Hold the page's own code from now on; also what the page before asked for late."""
+    held: list[Route] = []
+    is_held = [True]
+    page.context.route(
+        "**/js/main.js*", lambda route: held.append(route) if is_held[0] else route.continue_()
+    )
+
+    def release() -> None:
+        is_held[0] = False
+        for route in held:
+            route.continue_()
+
+    return held, release
 
 
 @pytest.fixture
@@ -206,16 +223,14 @@ def test_a_press_before_the_pages_own_code_is_there_is_kept_and_sent(
 ) -> None:
     # Without a keeper, which would have the code at hand.
     page = open_page("/")
-    held: list[Route] = []
-    page.context.route("**/js/main.js*", lambda route: held.append(route))
+    held, release = holding(page)
     page.goto(page.url + "jobs/new", wait_until="commit")
     page.get_by_label("Vehicle").fill("Loader 8")
     page.get_by_label("Customer").fill("Halden Plant Hire")
     page.get_by_role("button", name="Begin the job").click(no_wait_after=True)
     assert page.get_by_label("Vehicle").input_value() == "Loader 8"
     assert held
-    for route in held:
-        route.continue_()
+    release()
     page.locator(".caution").wait_for()
 
     assert api.call("GET", "/api/jobs?containing=Loader")["jobs"][0]["vehicle"] == "Loader 8"
@@ -228,14 +243,12 @@ def test_a_plain_button_pressed_before_the_pages_own_code_is_there_acts_once_it_
     page = open_page(f"/jobs/{job}/survey")
     page.get_by_role("button", name="Survey is done").click()
     page.wait_for_url("**/plan*")
-    held: list[Route] = []
-    page.context.route("**/js/main.js*", lambda route: held.append(route))
+    held, release = holding(page)
     page.goto(page.url.replace("/plan", "/survey"), wait_until="commit")
     page.get_by_role("button", name="Open it again").click(no_wait_after=True)
     assert not page.locator("#ask-reason").is_visible()
     assert held
-    for route in held:
-        route.continue_()
+    release()
     page.locator("#ask-reason").get_by_label("Reason").wait_for()
 
 
